@@ -1,0 +1,419 @@
+"""What the instrument gave, never modified.
+
+A `Record` is the components of one instrument for one event: raw samples exactly as the file held them, with what
+is needed to make acceleration of them. Arrays are read-only; every object is frozen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import RecordError
+from .units import ACCELERATION, COUNTS, acceleration_unit
+
+__all__ = ["Component", "Finding", "Record", "Source", "Station"]
+
+Severity = Literal["note", "doubt", "unfit"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a check says of a record.
+
+    Parameters
+    ----------
+    name : str
+        The check that spoke, such as ``"clipping"``.
+    severity : {"note", "doubt", "unfit"}
+        ``note``: worth knowing. ``doubt``: some results may be wrong. ``unfit``: results are still computed, and
+        should not be used.
+    what : str
+        What was seen, with its numbers.
+    effect : str
+        What it does to the results.
+    remedy : str
+        What to do.
+    component : str
+        The component it was seen on; empty for the whole record.
+    where : str
+        Where in the record: samples, times or lines.
+    confidence : float
+        0 to 1: how sure the check is.
+    """
+
+    name: str
+    severity: Severity
+    what: str
+    effect: str
+    remedy: str
+    component: str = ""
+    where: str = ""
+    confidence: float = 1.0
+
+
+@dataclass(frozen=True)
+class Station:
+    """Where the instrument stands and what it is; codes as in FDSN StationXML.
+
+    Latitude and longitude in degrees (north and east positive), elevation in m.
+    """
+
+    code: str = ""
+    network: str = ""
+    location: str = ""
+    name: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    elevation: float | None = None
+    instrument: str = ""
+
+    def __post_init__(self) -> None:
+        for name, value, limit in (("latitude", self.latitude, 90.0), ("longitude", self.longitude, 360.0)):
+            if value is not None and not abs(value) <= limit:
+                raise RecordError(
+                    f"{name} of station {self.code!r} is {value}, outside ±{limit:g} degrees",
+                    remedy="Correct the station's coordinates",
+                )
+
+
+@dataclass(frozen=True)
+class Source:
+    """The file a record came from: its name, the SHA-256 of its bytes, and its format."""
+
+    file: str = ""
+    sha256: str = ""
+    format: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Component:
+    """One component of motion, as recorded.
+
+    Parameters
+    ----------
+    name : str
+        ``H1``, ``H2`` or ``V`` for the usual three; any short name for other sensors.
+    samples : array_like, shape (n,)
+        Raw samples, integers or floats, kept in their own type and made read-only.
+    dt : float
+        Sampling interval, s.
+    unit : str
+        ``counts`` or an acceleration unit; any usual spelling.
+    sensitivity : float, optional
+        Counts per m/s²; needed to process counts.
+    start : numpy.datetime64, optional
+        UTC time of the first sample.
+    azimuth, dip : float, optional
+        Direction of positive motion: degrees clockwise from north, and degrees down from the horizontal (so up is
+        -90), as in FDSN StationXML.
+    channel : str
+        The component's name in its file.
+
+    Raises
+    ------
+    RecordError
+        Too few samples, NaN or infinity among them, or a sampling interval that is not positive.
+    """
+
+    name: str
+    samples: NDArray[Any]
+    dt: float
+    unit: str = "m/s2"
+    sensitivity: float | None = None
+    start: np.datetime64 | None = None
+    azimuth: float | None = None
+    dip: float | None = None
+    channel: str = ""
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"[A-Za-z0-9_-]{1,32}", self.name):
+            raise RecordError(
+                f"component name {self.name!r} is not usable",
+                remedy="Use 1 to 32 letters, digits, - or _, such as H1, H2, V",
+            )
+        samples = np.array(self.samples)
+        if samples.ndim != 1 or samples.dtype.kind not in "iuf":
+            raise RecordError(
+                f"component {self.name} must be one row of numbers, "
+                f"found shape {samples.shape} of {samples.dtype}"
+            )
+        if samples.size < 2:
+            raise RecordError(
+                f"component {self.name} has {samples.size} sample{'s' * (samples.size != 1)}, at least 2 are needed",
+                remedy="Check that the file is whole",
+            )
+        bad = np.flatnonzero(~np.isfinite(samples)) if samples.dtype.kind == "f" else np.empty(0, int)
+        if bad.size:
+            raise RecordError(
+                f"component {self.name}: sample {bad[0] + 1} is {samples[bad[0]]} ({bad.size} such in all)",
+                remedy="Mend the gap at its source: missing samples are never guessed",
+            )
+        if not (math.isfinite(self.dt) and self.dt > 0):
+            raise RecordError(
+                f"component {self.name}: the sampling interval is {self.dt} s, it must be positive",
+                remedy="Give the true sampling interval in seconds",
+            )
+        if self.sensitivity is not None and not (math.isfinite(self.sensitivity) and self.sensitivity != 0):
+            raise RecordError(
+                f"component {self.name}: the sensitivity is {self.sensitivity}, it must be a number other than 0",
+                remedy="Give the sensitivity in counts per m/s²",
+            )
+        samples.flags.writeable = False
+        object.__setattr__(self, "samples", samples)
+        object.__setattr__(self, "unit", acceleration_unit(self.unit))
+        object.__setattr__(self, "dt", float(self.dt))
+        if self.start is not None:
+            object.__setattr__(self, "start", np.datetime64(self.start, "ns"))
+
+    def __len__(self) -> int:
+        return int(self.samples.size)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Component):
+            return NotImplemented
+        return (
+            self._description() == other._description()
+            and self.samples.dtype == other.samples.dtype
+            and self.samples.tobytes() == other.samples.tobytes()
+        )
+
+    def __hash__(self) -> int:
+        return hash(self._description())
+
+    def _description(self) -> tuple:
+        return (
+            self.name, self.dt, self.unit, self.sensitivity, self.start, self.azimuth, self.dip, self.channel
+        )  # fmt: skip
+
+    @property
+    def scale(self) -> float:
+        """The factor that turns a raw sample into m/s².
+
+        Raises
+        ------
+        RecordError
+            The samples are counts and the sensitivity is not known.
+        """
+        if self.unit != COUNTS:
+            return ACCELERATION[self.unit]
+        if self.sensitivity is None:
+            raise RecordError(
+                f"component {self.name} is in counts and its sensitivity is not known",
+                remedy="Give the sensitivity in counts per m/s², in the file, the layout or StationXML",
+            )
+        return 1.0 / self.sensitivity
+
+
+@dataclass(frozen=True)
+class Record:
+    """The components of one instrument for one event.
+
+    All components share one time base; use `from_components` to cut unequal ones to their common window.
+
+    Raises
+    ------
+    RecordError
+        No component, two of one name, or components that differ in length, sampling interval or start.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> shaking = Component("H1", np.sin(np.arange(1000) / 50), dt=0.01)
+    >>> record = Record((shaking,), Station(code="QUAY"))
+    >>> record.names, record.duration
+    (('H1',), 9.99)
+    """
+
+    components: tuple[Component, ...]
+    station: Station = Station()
+    source: Source = Source()
+    findings: tuple[Finding, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "components", tuple(self.components))
+        object.__setattr__(self, "findings", tuple(self.findings))
+        where = self.source.file or None
+        if not self.components:
+            raise RecordError("no component was found", source=where, remedy="Check that the file is whole")
+        seen: set[str] = set()
+        for component in self.components:
+            if component.name in seen:
+                raise RecordError(
+                    f"two components are named {component.name}",
+                    source=where,
+                    remedy="Name each component once (H1, H2, V)",
+                )
+            seen.add(component.name)
+        first = self.components[0]
+        for other in self.components[1:]:
+            for quantity, one, two in (
+                ("length (samples)", len(first), len(other)),
+                ("sampling interval (s)", first.dt, other.dt),
+                ("start time", first.start, other.start),
+            ):
+                if one != two:
+                    raise RecordError(
+                        f"components {first.name} and {other.name} differ in {quantity}: {one} and {two}",
+                        source=where,
+                        remedy="Cut them to their common window with common_window=True"
+                        if quantity != "sampling interval (s)"
+                        else "Components of one record must be sampled alike: correct the interval or split them",
+                    )
+
+    @classmethod
+    def from_components(
+        cls,
+        components: Iterable[Component],
+        station: Station = Station(),
+        source: Source = Source(),
+        findings: Iterable[Finding] = (),
+        *,
+        common_window: bool = False,
+    ) -> Record:
+        """Build a record, cutting the components to their common window if asked.
+
+        Parameters
+        ----------
+        components : iterable of Component
+            Of one sampling interval.
+        station, source, findings
+            As for `Record`.
+        common_window : bool
+            Cut all components to the time span they share; a finding says what was cut. Components without start
+            times are taken to start together.
+
+        Returns
+        -------
+        Record
+
+        Raises
+        ------
+        RecordError
+            The components share no time span, do not sample at the same instants, or differ in sampling interval.
+        """
+        parts, notes = tuple(components), tuple(findings)
+        if common_window and parts:
+            parts, cut = _common_window(parts, source.file or None)
+            notes += cut
+        return cls(parts, station, source, notes)
+
+    def __iter__(self) -> Iterator[Component]:
+        return iter(self.components)
+
+    def __len__(self) -> int:
+        return len(self.components)
+
+    def __getitem__(self, name: str) -> Component:
+        for component in self.components:
+            if component.name == name:
+                return component
+        raise KeyError(f"no component {name!r} in this record; it has {', '.join(self.names)}")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The components' names, in file order."""
+        return tuple(component.name for component in self.components)
+
+    @property
+    def horizontals(self) -> tuple[str, str] | None:
+        """``("H1", "H2")`` when both are present, else None: only a pair can be rotated."""
+        return ("H1", "H2") if {"H1", "H2"} <= set(self.names) else None
+
+    @property
+    def dt(self) -> float:
+        """Sampling interval, s."""
+        return self.components[0].dt
+
+    @property
+    def samples(self) -> int:
+        """Number of samples in each component."""
+        return len(self.components[0])
+
+    @property
+    def duration(self) -> float:
+        """Time from the first sample to the last, s."""
+        return (self.samples - 1) * self.dt
+
+    @property
+    def start(self) -> np.datetime64 | None:
+        """UTC time of the first sample, where known."""
+        return self.components[0].start
+
+    @property
+    def raw_sha256(self) -> str:
+        """SHA-256 over all that the samples mean: names, interval, unit, sensitivity, start and raw bytes."""
+        digest = hashlib.sha256()
+        for component in self.components:
+            description = (*component._description(), component.samples.dtype.str)
+            digest.update(repr(description).encode())
+            digest.update(component.samples.tobytes())
+        return digest.hexdigest()
+
+    @property
+    def id(self) -> str:
+        """The name the record goes by in an archive: station and start time, safe as a file name.
+
+        A record without a start time is told apart by the first digits of its content hash.
+        """
+        station = self.station
+        name = ".".join(p for p in (station.network, station.code, station.location) if p) or re.sub(
+            r"(\.[A-Za-z0-9]{1,5})+$", "", self.source.file
+        )
+        safe = re.sub(r"[^A-Za-z0-9.-]+", "-", name).strip(".-")[:64] or "record"
+        if self.start is None:
+            return f"{safe}_{self.raw_sha256[:10]}"
+        return f"{safe}_{np.datetime_as_string(self.start, 's').replace('-', '').replace(':', '')}"
+
+
+def _common_window(
+    parts: tuple[Component, ...], where: str | None
+) -> tuple[tuple[Component, ...], tuple[Finding, ...]]:
+    if len({part.dt for part in parts}) > 1:
+        return parts, ()  # Record itself refuses unequal intervals, with the reason
+    dt = parts[0].dt
+    known = [part.start for part in parts if part.start is not None]
+    if len(known) not in (0, len(parts)):
+        raise RecordError(
+            "some components have a start time and some have none: no common window can be told",
+            source=where,
+            remedy="Give all of them a start time, or none",
+        )
+    origin = min(known) if known else None
+    offsets = []
+    for part in parts:
+        shift = 0.0 if origin is None else (part.start - origin) / np.timedelta64(1, "ns") * 1e-9 / dt  # type: ignore[operator]
+        if abs(shift - round(shift)) > 0.01:
+            raise RecordError(
+                f"component {part.name} is sampled {abs(shift - round(shift)) * dt:g} s off the others' instants",
+                source=where,
+                remedy="Only components sampled at the same instants can share a record",
+            )
+        offsets.append(round(shift))
+    first = max(offsets)
+    last = min(offset + len(part) for offset, part in zip(offsets, parts, strict=True))
+    if last - first < 2:
+        raise RecordError("the components share no time span", source=where, remedy="Read them one by one")
+    start = None if origin is None else origin + np.timedelta64(round(first * dt * 1e9), "ns")
+    cut, notes = [], []
+    for offset, part in zip(offsets, parts, strict=True):
+        before, after = first - offset, offset + len(part) - last
+        cut.append(replace(part, samples=part.samples[before : last - offset], start=start))
+        if before or after:
+            notes.append(
+                Finding(
+                    "common window", "note",
+                    what=f"{before} samples before and {after} after the common window were left out",
+                    effect="motion outside the common window does not count",
+                    remedy="read the components on their own to see it",
+                    component=part.name,
+                )
+            )  # fmt: skip
+    return tuple(cut), tuple(notes)
