@@ -142,8 +142,7 @@ class Component:
         samples = np.array(self.samples)
         if samples.ndim != 1 or samples.dtype.kind not in "iuf":
             raise RecordError(
-                f"component {self.name} must be one row of numbers, "
-                f"found shape {samples.shape} of {samples.dtype}"
+                f"component {self.name} must be one row of numbers, found shape {samples.shape} of {samples.dtype}"
             )
         if samples.size < 2:
             raise RecordError(

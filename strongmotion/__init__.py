@@ -1,0 +1,70 @@
+"""From raw accelerograms to peaks, response spectra and an archive an engineer can defend.
+
+The names below are loaded when first used, so that ``import strongmotion`` and the command line start quickly.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+_HOME = {
+    "Archive": "archive",
+    "ArchiveError": "errors",
+    "Component": "record",
+    "Finding": "record",
+    "InputError": "errors",
+    "Motion": "motion",
+    "Record": "record",
+    "RecordError": "errors",
+    "Result": "result",
+    "Settings": "settings",
+    "SettingsError": "errors",
+    "Station": "record",
+    "StrongMotionError": "errors",
+    "default_periods": "spectra",
+    "fourier_spectrum": "spectra",
+    "process": "result",
+    "read": "formats",
+    "response_history": "spectra",
+    "response_spectrum": "spectra",
+    "rotated_spectrum": "spectra",
+    "write_csv": "formats",
+}
+
+__all__ = ["__version__", *sorted(_HOME)]
+
+if TYPE_CHECKING:
+    from .archive import Archive as Archive
+    from .errors import ArchiveError as ArchiveError
+    from .errors import InputError as InputError
+    from .errors import RecordError as RecordError
+    from .errors import SettingsError as SettingsError
+    from .errors import StrongMotionError as StrongMotionError
+    from .formats import read as read
+    from .formats import write_csv as write_csv
+    from .motion import Motion as Motion
+    from .record import Component as Component
+    from .record import Finding as Finding
+    from .record import Record as Record
+    from .record import Station as Station
+    from .result import Result as Result
+    from .result import process as process
+    from .settings import Settings as Settings
+    from .spectra import default_periods as default_periods
+    from .spectra import fourier_spectrum as fourier_spectrum
+    from .spectra import response_history as response_history
+    from .spectra import response_spectrum as response_spectrum
+    from .spectra import rotated_spectrum as rotated_spectrum
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(importlib.import_module(f".{_HOME[name]}", __name__), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

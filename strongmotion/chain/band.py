@@ -1,0 +1,55 @@
+"""The band that is kept, and the periods over which its results hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["Band"]
+
+
+@dataclass(frozen=True)
+class Band:
+    """The usable band of one component, or common to the two horizontals.
+
+    Parameters
+    ----------
+    low_cut, high_cut : float
+        Corner frequencies, Hz; 0 where nothing is cut.
+    nyquist : float
+        Half the sampling rate, Hz.
+    period_fraction : float
+        The longest usable period as a fraction of 1 / low-cut (Akkar & Bommer, 2006): near the corner the filter
+        takes part of the response with it.
+    """
+
+    low_cut: float
+    high_cut: float
+    nyquist: float
+    period_fraction: float
+
+    @property
+    def longest_period(self) -> float:
+        """Longest usable spectral period, s; infinite without a low-cut."""
+        return self.period_fraction / self.low_cut if self.low_cut > 0 else math.inf
+
+    @property
+    def shortest_period(self) -> float:
+        """Shortest usable spectral period other than 0, s: one over the high-cut or the Nyquist frequency."""
+        return 1.0 / (self.high_cut if self.high_cut > 0 else self.nyquist)
+
+    def holds(self, period: ArrayLike) -> NDArray[np.bool_]:
+        """Tell which periods (s) are inside; 0, the peak ground acceleration, always is.
+
+        Examples
+        --------
+        >>> Band(0.1, 40.0, 100.0, 0.7).holds([0, 0.01, 1.0, 7.0, 8.0]).tolist()
+        [True, False, True, True, False]
+        """
+        period = np.asarray(period, dtype=float)
+        # A period computed as the limit itself counts as inside, whatever the last bit of the division says.
+        inside = (period >= self.shortest_period * (1 - 1e-9)) & (period <= self.longest_period * (1 + 1e-9))
+        return (period == 0) | inside

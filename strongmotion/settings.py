@@ -1,0 +1,302 @@
+"""What may be chosen in each step: typed, commented, from TOML.
+
+The defaults are the documentation: `Settings().to_toml()` writes every setting with its comment, and the same text
+read back gives the same settings. Unknown keys are refused, with the nearest known name.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import hashlib
+import json
+import math
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from .errors import SettingsError
+
+__all__ = [
+    "BaselineSettings",
+    "FilterSettings",
+    "OnsetSettings",
+    "Settings",
+    "SpectraSettings",
+    "TaperSettings",
+]
+
+AUTO = "auto"
+
+
+def _setting(default: Any, comment: str, allowed: Callable[[Any], bool], must: str) -> Any:
+    """Declare one setting: its default, its comment, and what it must be."""
+    return field(default=default, metadata={"comment": comment, "allowed": allowed, "must": must})
+
+
+def _number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _positive(value: Any) -> bool:
+    return _number(value) and value > 0
+
+
+def _not_negative(value: Any) -> bool:
+    return _number(value) and value >= 0
+
+
+def _numbers(value: Any) -> bool:
+    return isinstance(value, tuple) and all(_not_negative(v) for v in value)
+
+
+@dataclass(frozen=True)
+class _Section:
+    def __post_init__(self) -> None:
+        for item in dataclasses.fields(self):
+            value = getattr(self, item.name)
+            if isinstance(value, list):
+                value = tuple(value)
+                object.__setattr__(self, item.name, value)
+            if not item.metadata["allowed"](value):
+                raise SettingsError(f"{item.name} = {value!r} is not allowed: it must be {item.metadata['must']}")
+
+
+@dataclass(frozen=True)
+class OnsetSettings(_Section):
+    """Where the shaking begins, and which part before it counts as noise."""
+
+    time: str | float = _setting(
+        AUTO,
+        'Time of the first arrival, s after the first sample; "auto" picks it.',
+        lambda v: v == AUTO or _not_negative(v),
+        '"auto" or a time in s, not negative',
+    )
+    ratio: float = _setting(
+        4.0,
+        "The picker declares shaking where short-term energy exceeds this many times the long-term energy.",
+        lambda v: _number(v) and v > 1,
+        "a number above 1",
+    )
+    short_window: float = _setting(0.5, "Short-term window of the picker, s.", _positive, "a positive time in s")
+    long_window: float = _setting(5.0, "Long-term window of the picker, s.", _positive, "a positive time in s")
+    margin: float = _setting(
+        0.5, "Left out between pre-event window and onset, s.", _not_negative, "a time in s, not negative"
+    )
+    least_pre_event: float = _setting(
+        2.0,
+        "A pre-event window shorter than this, s, is not used for baseline or noise.",
+        _positive,
+        "a positive time in s",
+    )
+
+
+@dataclass(frozen=True)
+class BaselineSettings(_Section):
+    """The zero line of acceleration."""
+
+    mean: str = _setting(
+        AUTO,
+        'The mean to remove: of the "pre-event" window, of the "whole" record, or "none"; "auto" takes the '
+        "pre-event window where there is one, else the whole record.",
+        lambda v: v in (AUTO, "pre-event", "whole", "none"),
+        '"auto", "pre-event", "whole" or "none"',
+    )
+    velocity_trend: bool = _setting(
+        False,
+        "Fit a straight line to velocity after the onset and remove its slope from acceleration.",
+        lambda v: isinstance(v, bool),
+        "true or false",
+    )
+
+
+@dataclass(frozen=True)
+class FilterSettings(_Section):
+    """The band that is kept."""
+
+    low_cut: str | float = _setting(
+        AUTO,
+        'Low-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio.',
+        lambda v: v == AUTO or _not_negative(v),
+        '"auto", 0 or a frequency in Hz',
+    )
+    high_cut: str | float = _setting(
+        AUTO,
+        'High-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio.',
+        lambda v: v == AUTO or _not_negative(v),
+        '"auto", 0 or a frequency in Hz',
+    )
+    order: int = _setting(
+        4,
+        "Butterworth order n after all passes: beyond a corner the gain falls as (f/corner)^n, and at it is 0.707.",
+        lambda v: isinstance(v, int) and not isinstance(v, bool) and 2 <= v <= 16,
+        "a whole number from 2 to 16",
+    )
+    phase: str = _setting(
+        "acausal",
+        '"acausal" keeps the phase, so spectra hardly depend on the corner; "causal" filters forward in time only.',
+        lambda v: v in ("acausal", "causal"),
+        '"acausal" or "causal"',
+    )
+    signal_to_noise: float = _setting(
+        3.0,
+        "Least ratio of signal to noise in the smoothed Fourier spectra of the band that is kept.",
+        lambda v: _number(v) and v >= 1,
+        "a number of at least 1",
+    )
+    smoothing: float = _setting(
+        20.0,
+        "Bandwidth b of the Konno & Ohmachi smoothing for that ratio; larger smooths less.",
+        _positive,
+        "a positive number",
+    )
+    fallback_low_cut: float = _setting(
+        0.1,
+        "Low-cut, Hz, for a record without noise window.",
+        _not_negative,
+        "a frequency in Hz, not negative",
+    )
+    period_fraction: float = _setting(
+        0.7,
+        "The longest usable period is this fraction of 1 / low-cut.",
+        lambda v: _number(v) and 0 < v <= 1,
+        "a number above 0 and up to 1",
+    )
+
+
+@dataclass(frozen=True)
+class TaperSettings(_Section):
+    """The ends of the record, before it is padded with zeros."""
+
+    longest: float = _setting(
+        2.0,
+        "A taper ends at a zero crossing of acceleration, at most this many s from its end of the record.",
+        _not_negative,
+        "a time in s, not negative",
+    )
+
+
+@dataclass(frozen=True)
+class SpectraSettings(_Section):
+    """Which oscillators."""
+
+    periods: tuple[float, ...] = _setting(
+        (),
+        "Oscillator periods, s; empty for the default set: 0, and 0.01 to 20 s.",
+        _numbers,
+        "a list of periods in s, none negative",
+    )
+    damping: tuple[float, ...] = _setting(
+        (0.05,),
+        "Fractions of critical damping.",
+        lambda v: _numbers(v) and len(v) > 0 and all(z < 10 for z in v),
+        "a list of fractions from 0 to below 10, such as [0.02, 0.05]",
+    )
+
+
+@dataclass(frozen=True)
+class Settings:
+    """All settings of the chain, a section a step.
+
+    Examples
+    --------
+    >>> settings = Settings.from_dict({"filter": {"low_cut": 0.08}})
+    >>> settings.filter.low_cut
+    0.08
+    >>> Settings.from_dict({"filter": {"lowcut": 0.08}})
+    Traceback (most recent call last):
+    ...
+    strongmotion.errors.SettingsError: unknown setting 'filter.lowcut', perhaps 'low_cut'. See `strongmotion settings`.
+    """
+
+    onset: OnsetSettings = OnsetSettings()
+    baseline: BaselineSettings = BaselineSettings()
+    taper: TaperSettings = TaperSettings()
+    filter: FilterSettings = FilterSettings()
+    spectra: SpectraSettings = SpectraSettings()
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any], source: str | None = None) -> Settings:
+        """Build settings from nested dictionaries; what is not named keeps its default.
+
+        Raises
+        ------
+        SettingsError
+            An unknown section or key, or a value that is not allowed; it names `source`.
+        """
+        known = {item.name: item.default for item in dataclasses.fields(cls)}
+        sections = {}
+        for name, chosen in values.items():
+            if name not in known:
+                raise _unknown(name, name, known, source)
+            if not isinstance(chosen, dict):
+                raise SettingsError(
+                    f"{name} must be a section, [{name}], found {chosen!r}",
+                    source=source,
+                    remedy="See `strongmotion settings`",
+                )
+            keys = [item.name for item in dataclasses.fields(known[name])]  # type: ignore[arg-type]
+            for key in chosen:
+                if key not in keys:
+                    raise _unknown(f"{name}.{key}", key, keys, source)
+            try:
+                sections[name] = dataclasses.replace(known[name], **chosen)  # type: ignore[type-var]
+            except SettingsError as error:
+                raise SettingsError(
+                    f"[{name}] {error.what}", source=source, remedy="See `strongmotion settings`"
+                ) from None
+        return cls(**sections)  # type: ignore[arg-type]
+
+    @classmethod
+    def load(cls, path: str | Path) -> Settings:
+        """Read settings from a TOML file.
+
+        Raises
+        ------
+        SettingsError
+            The file cannot be read, is not TOML, or holds an unknown or wrong setting.
+        """
+        try:
+            values = tomllib.loads(Path(path).expanduser().read_text(encoding="utf-8"))
+        except OSError as error:
+            raise SettingsError(f"cannot be read: {error.strerror}", source=str(path)) from None
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise SettingsError(
+                f"is not TOML: {error}", source=str(path), remedy="Start from `strongmotion settings`"
+            ) from None
+        return cls.from_dict(values, source=str(path))
+
+    def to_dict(self) -> dict[str, dict[str, Any]]:
+        """Return the settings as nested dictionaries."""
+        return dataclasses.asdict(self)
+
+    def to_toml(self) -> str:
+        """Return the settings as TOML, a comment above each.
+
+        Examples
+        --------
+        >>> Settings.from_dict(tomllib.loads(Settings().to_toml())) == Settings()
+        True
+        """
+        lines = ["# Settings of the strongmotion chain. Times in s, frequencies in Hz."]
+        for section in dataclasses.fields(self):
+            values = getattr(self, section.name)
+            lines += ["", f"# {type(values).__doc__}", f"[{section.name}]"]
+            for item in dataclasses.fields(values):
+                value = getattr(values, item.name)
+                shown = list(value) if isinstance(value, tuple) else value
+                lines += [f"# {item.metadata['comment']}", f"{item.name} = {json.dumps(shown)}"]
+        return "\n".join(lines) + "\n"
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the settings, to tell whether two results were made alike."""
+        return hashlib.sha256(json.dumps(self.to_dict(), sort_keys=True).encode()).hexdigest()
+
+
+def _unknown(shown: str, name: str, known: Any, source: str | None) -> SettingsError:
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.5)
+    guess = f", perhaps {near[0]!r}" if near else ""
+    return SettingsError(f"unknown setting {shown!r}{guess}", source=source, remedy="See `strongmotion settings`")
