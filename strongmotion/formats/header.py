@@ -1,0 +1,336 @@
+"""From the words of a file's header to a station and components.
+
+Every format gives its header as fields, a text and the line it stood on, under the names in `QUANTITIES`; what the
+words mean, and what is wrong with them, is told here once.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError, RecordError
+from ..record import Component, Finding, Record, Source, Station
+from ..units import ACCELERATION, COUNTS, acceleration_unit
+
+OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
+OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
+OF_TIME = ("dt", "sampling_rate", "samples", "start")
+QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
+
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+INTEGER = re.compile(r"[+-]?\d+", re.ASCII)
+_INSTANT = re.compile(
+    r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?))?\s*(?:Z|UTC|([+-])(\d\d):?(\d\d))?", re.ASCII
+)
+
+# N, E and Z are true north, true east and up; an accelerometer's channel code (band, N, orientation) is FDSN's.
+_DIRECTIONS: dict[str, tuple[str, float | None, float | None]] = {
+    "N": ("H1", 0.0, 0.0),
+    "E": ("H2", 90.0, 0.0),
+    "Z": ("V", None, -90.0),
+    "1": ("H1", None, None),
+    "2": ("H2", None, None),
+}
+_LABELS = {
+    "N": "N", "NS": "N", "N-S": "N", "NORTH": "N",
+    "E": "E", "EW": "E", "E-W": "E", "EAST": "E",
+    "Z": "Z", "UD": "Z", "U-D": "Z", "U": "Z", "UP": "Z",
+}  # fmt: skip
+
+
+class Field(NamedTuple):
+    """A word of the header and the line it stood on (None for one the layout itself gives)."""
+
+    text: str
+    line: int | None = None
+
+
+Fields = Mapping[str, Field]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One file being read: its bytes, and what the caller asked."""
+
+    file: str
+    data: bytes
+    sha256: str = ""
+    unit: str | None = None
+    sensitivity: float | None = None
+    missing: Literal["refuse", "truncate"] = "refuse"
+    common_window: bool = False
+
+    def error(self, what: str, line: int | None = None, remedy: str | None = None) -> RecordError:
+        """Return an error that names this file."""
+        return RecordError(what, source=self.file, line=line, remedy=remedy)
+
+    def record(
+        self, components: Iterable[Component], station: Station, format: str, findings: Iterable[Finding]
+    ) -> Record:
+        """Return the record, with this file as its source."""
+        return Record.from_components(
+            components,
+            station,
+            Source(self.file, self.sha256, format),
+            findings,
+            common_window=self.common_window,
+        )
+
+
+def direction(label: str) -> tuple[str, float | None, float | None]:
+    """Return the component's name, azimuth and dip that a label stands for.
+
+    Examples
+    --------
+    >>> direction("NS"), direction("HNZ"), direction("roof-3")
+    (('H1', 0.0, 0.0), ('V', None, -90.0), ('roof-3', None, None))
+    """
+    upper = label.strip().upper()
+    if upper in ("H1", "H2", "V"):
+        return upper, None, None
+    if code := re.fullmatch(r"[A-Z]N([NEZ12])", upper):
+        return _DIRECTIONS[code[1]]
+    if upper in _LABELS:
+        return _DIRECTIONS[_LABELS[upper]]
+    return label.strip(), None, None
+
+
+def number(reading: Reading, fields: Fields, quantity: str) -> float | None:
+    """Return a field as a finite number; None if it is absent or blank."""
+    field = fields.get(quantity)
+    if field is None or not field.text.strip():
+        return None
+    text = field.text.strip()
+    value = float(text) if NUMBER.fullmatch(text) else math.nan
+    if not math.isfinite(value):
+        raise reading.error(
+            f"{quantity} must be a number, found {shown(text)}", field.line, f"Correct {quantity} in the header"
+        )
+    return value
+
+
+def interval(reading: Reading, fields: Fields) -> float | None:
+    """Return the sampling interval in s that the header declares, as ``dt`` or as ``sampling_rate`` in Hz."""
+    dt, rate = number(reading, fields, "dt"), number(reading, fields, "sampling_rate")
+    for quantity, value in (("dt", dt), ("sampling_rate", rate)):
+        if value is not None and not value > 0:
+            raise reading.error(
+                f"{quantity} is {value:g}, it must be positive",
+                fields[quantity].line,
+                "Give the true sampling interval in seconds",
+            )
+    if dt is not None and rate is not None and abs(dt * rate - 1) > 1e-4:
+        raise reading.error(
+            f"dt is {dt:g} s and sampling_rate {rate:g} Hz, they contradict each other",
+            fields["sampling_rate"].line,
+            "Correct the wrong one",
+        )
+    derived = None if rate is None else 1 / rate
+    if derived is not None and not math.isfinite(derived):
+        raise reading.error(
+            f"sampling_rate is {rate:g} Hz, too low to be one", fields["sampling_rate"].line, "Correct it"
+        )
+    return derived if dt is None else dt
+
+
+def declared_samples(reading: Reading, fields: Fields) -> int | None:
+    """Return the number of samples the header declares, if it does."""
+    value = number(reading, fields, "samples")
+    if value is None:
+        return None
+    if value != int(value) or value < 0:
+        raise reading.error(
+            f"samples must be a whole number, found {value:g}",
+            fields["samples"].line,
+            "Correct the declared number of samples",
+        )
+    return int(value)
+
+
+def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
+    """Return the start time, ISO 8601; UTC unless it gives its offset."""
+    field = fields.get("start")
+    if field is None or not field.text.strip():
+        return None
+    text = field.text.strip()
+    match = _INSTANT.fullmatch(text)
+    try:
+        if not match or not 1700 <= int(match[1][:4]) <= 2250:  # what 64 bits of nanoseconds can hold
+            raise ValueError(text)
+        start = np.datetime64(f"{match[1]}T{match[2] or '00:00'}", "ns")
+    except ValueError:
+        raise reading.error(
+            f"start must be a date and time, found {shown(text)}",
+            field.line,
+            "Write it as ISO 8601 in UTC, such as 2024-03-01T12:34:56.78Z",
+        ) from None
+    if match[3]:
+        ahead = np.timedelta64(int(match[4]) * 60 + int(match[5]), "m")
+        start = start - ahead if match[3] == "+" else start + ahead
+    return start
+
+
+def station_of(reading: Reading, fields: Fields) -> Station:
+    """Return the station the header describes."""
+    words = {key: " ".join(fields[key].text.split()) for key in OF_STATION if key in fields}
+    try:
+        return Station(
+            code=words.get("station", ""),
+            **{key: words.get(key, "") for key in ("network", "location", "name", "instrument")},
+            **{key: number(reading, fields, key) for key in ("latitude", "longitude", "elevation")},  # type: ignore[arg-type]
+        )
+    except RecordError as error:
+        if error.source:
+            raise
+        lines = [fields[key].line for key in ("latitude", "longitude") if key in error.what and key in fields]
+        raise reading.error(error.what, lines[0] if lines else None, error.remedy) from None
+
+
+def component_of(
+    reading: Reading, fields: Fields, samples: NDArray[Any], dt: float | None, line: int | None
+) -> tuple[Component, tuple[Finding, ...]]:
+    """Return one component and what must be said of how it was read.
+
+    Parameters
+    ----------
+    reading : Reading
+    fields : mapping of Field
+        The component's own: those in `QUANTITIES`.
+    samples : ndarray, shape (n,)
+    dt : float or None
+        Sampling interval, s; None is refused here.
+    line : int or None
+        Line to name when the fault lies in the component as a whole.
+    """
+    label = fields["component"].text.strip() if "component" in fields else "H1"
+    name, azimuth, dip = direction(label)
+    if dt is None:
+        raise reading.error(
+            f"component {name}: no sampling interval is given", line, "Give dt in seconds in the header"
+        )
+    unit, unit_note = _unit_of(reading, fields, name, line)
+    sensitivity = number(reading, fields, "sensitivity")
+    scale = number(reading, fields, "scale")
+    if scale is not None:
+        at = fields["scale"].line
+        if sensitivity is not None or scale == 0 or unit == COUNTS:
+            raise reading.error(
+                f"component {name}: a scale of {scale:g} cannot stand "
+                + ("beside a sensitivity" if sensitivity is not None else f"with the unit {unit}" * (scale != 0)),
+                at,
+                "Give either the sensitivity in counts per m/s², or the scale and the acceleration unit it leads to",
+            )
+        sensitivity, unit = 1 / (scale * ACCELERATION[unit]), COUNTS
+    notes = list(unit_note)
+    if reading.sensitivity is not None:
+        if sensitivity is not None and sensitivity != reading.sensitivity:
+            notes.append(_overruled("sensitivity", f"{sensitivity:g}", f"{reading.sensitivity:g}", name))
+        sensitivity = reading.sensitivity
+    own = (number(reading, fields, "azimuth"), number(reading, fields, "dip"))
+    channel = fields["channel"].text.strip() if "channel" in fields else ""
+    try:
+        component = Component(
+            name,
+            samples,
+            dt,
+            unit=unit,
+            sensitivity=sensitivity,
+            start=instant(reading, fields),
+            azimuth=azimuth if own[0] is None else own[0],
+            dip=dip if own[1] is None else own[1],
+            channel=channel or (label if label != name else ""),
+        )
+    except RecordError as error:
+        if error.source:
+            raise
+        raise reading.error(error.what, line, error.remedy) from None
+    return component, tuple(notes)
+
+
+def _unit_of(reading: Reading, fields: Fields, name: str, line: int | None) -> tuple[str, tuple[Finding, ...]]:
+    field = fields.get("unit")
+    stated = None
+    if field is not None and field.text.strip():
+        try:
+            stated = acceleration_unit(field.text)
+        except InputError as error:
+            if reading.unit is None:
+                remedy = f"{error.remedy}, or read it with unit="
+                what = f"component {name}: {error.what if len(error.what) < 200 else 'unknown unit'}"
+                raise reading.error(what, field.line or line, remedy) from None
+    if reading.unit is None:
+        if stated is None:
+            raise reading.error(
+                f"component {name}: no unit is given",
+                line,
+                "Give the unit in the header (counts, g, cm/s2 or m/s2), or read it with unit=",
+            )
+        return stated, ()
+    chosen = acceleration_unit(reading.unit)
+    if stated is not None and stated != chosen:
+        return chosen, (_overruled("unit", stated, chosen, name),)
+    return chosen, ()
+
+
+def _overruled(quantity: str, stated: str, chosen: str, component: str) -> Finding:
+    return Finding(
+        "overruled header",
+        "doubt",
+        f"the file states a {quantity} of {stated}; {chosen} was used, as asked",
+        "All amplitudes follow from it.",
+        f"Make sure that the file is wrong about its {quantity}.",
+        component,
+    )
+
+
+def cut_off(component: str, found: int, declared: int | None, where: str) -> Finding:
+    """Return the finding on a component read short of its declared end."""
+    of = "an unknown number of" if declared is None else str(declared)
+    return Finding(
+        "cut off",
+        "doubt",
+        f"{found} of {of} declared samples were found and read",
+        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
+        "Get the whole file.",
+        component,
+        where,
+    )
+
+
+def shown(text: str) -> str:
+    """Quote a piece of a file for a message: short, and printable."""
+    return ascii(text if len(text) <= 40 else text[:37] + "...")
+
+
+def bad_number(text: str) -> str:
+    """Say what is wrong with a text that should have been a number."""
+    if not text.strip():
+        return "a number is missing"
+    if re.fullmatch(r"[+-]?\d+,\d+", text.strip()):
+        return f"expected a number, found {shown(text.strip())}: decimals need a point"
+    return f"expected a number, found {shown(text.strip())}"
+
+
+def usable_number(text: str) -> bool:
+    """Whether a text is one finite number, written in digits."""
+    return bool(NUMBER.fullmatch(text)) and math.isfinite(float(text))
+
+
+def as_numbers(texts: list[str]) -> NDArray[Any]:
+    """Return numbers as int64 where all are written as integers, else as float64.
+
+    The texts must all be `usable_number`; an integer beyond 64 bits makes the row floats.
+    """
+    if all(INTEGER.fullmatch(text) for text in texts):
+        try:
+            return np.array([int(text) for text in texts], dtype=np.int64)
+        except (OverflowError, ValueError):
+            pass
+    return np.array([float(text) for text in texts], dtype=np.float64)
