@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, fields
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from . import __version__
 from .cautions import CAUTIONS
-from .chain import Band, correct
+from .chain import Band, Corrected, correct
 from .checks import examine
-from .measures import measure_table, peak_table
+from .errors import RecordError, SettingsError
+from .measures import PERCENTILES, measure_table, peak_table
 from .motion import History, Motion
 from .record import Finding, Record
 from .settings import Settings
-from .spectra import response_spectrum, rotated_spectrum
+from .spectra import default_periods, response_spectrum, rotated_spectrum
 
 __all__ = ["Result", "process"]
+
+QUANTITIES = ("sd", "psv", "psa", "sv", "sa")
+"""The columns of the table of spectra: m, m/s, m/s², m/s, m/s²."""
+
+GRAVITY = ("", "note", "doubt", "unfit")
+"""Severities of findings, gravest last."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,3 +67,106 @@ class Result:
     history: History
     version: str = __version__
     cautions: tuple[str, ...] = CAUTIONS
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Result):
+            return NotImplemented
+        pairs = ((getattr(self, item.name), getattr(other, item.name)) for item in fields(self))
+        return all(one.equals(two) if isinstance(one, pd.DataFrame) else one == two for one, two in pairs)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    @property
+    def severity(self) -> str:
+        """The gravest severity among the findings: ``""``, ``"note"``, ``"doubt"`` or ``"unfit"``."""
+        return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
+
+
+def process(record: Record, settings: Settings | None = None) -> Result:
+    """Take one record through the whole job: checks, chain, spectra and measures.
+
+    Parameters
+    ----------
+    record : Record
+        Raw samples, as from `strongmotion.read`.
+    settings : Settings, optional
+        The defaults if not given.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    RecordError
+        The record cannot be processed, such as counts without a sensitivity.
+    SettingsError
+        Settings that this record does not allow, such as a corner above its Nyquist frequency.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from strongmotion import Component, Record, process
+    >>> time = np.arange(4000) * 0.01
+    >>> shaking = np.where(time > 10, np.sin(2 * np.pi * time) * np.exp(-0.2 * (time - 10)), 0.0)
+    >>> noise = np.random.default_rng(7).normal(0, 1e-4, time.size)
+    >>> result = process(Record((Component("H1", shaking + noise, dt=0.01),)))
+    >>> result.peaks.query("quantity == 'PGA'").value.round(2).tolist()
+    [0.95]
+    """
+    settings = settings or Settings()
+    try:
+        corrected = correct(record, settings)
+    except RecordError as error:
+        raise RecordError(error.what, source=record.source.file or None, remedy=error.remedy) from None
+    except SettingsError as error:
+        raise SettingsError(error.what, source=record.source.file or None, remedy=error.remedy) from None
+    return Result(
+        record=record,
+        settings=settings,
+        motion=corrected.motion,
+        usable_band=corrected.usable_band,
+        peaks=peak_table(corrected.motion),
+        spectra=_spectra(corrected, settings),
+        measures=measure_table(corrected.motion),
+        findings=(*examine(record), *corrected.findings),
+        history=corrected.history,
+    )
+
+
+def _spectra(corrected: Corrected, settings: Settings) -> pd.DataFrame:
+    """Tabulate response spectra of every component and, for a horizontal pair, of RotD00, 50 and 100."""
+    periods = np.array(settings.spectra.periods) if settings.spectra.periods else default_periods()
+    damping = settings.spectra.damping
+    tables = []
+    for name, motion in corrected.motion.items():
+        spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping)
+        columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
+        tables.append(_long_form(name, periods, damping, columns, corrected.usable_band[name]))
+    if "horizontal" in corrected.usable_band:
+        one, two = corrected.motion["H1"], corrected.motion["H2"]
+        rotated = rotated_spectrum(one.acceleration, two.acceleration, one.dt, periods, damping, PERCENTILES)
+        band = corrected.usable_band["horizontal"]
+        for i, percentile in enumerate(PERCENTILES):
+            columns = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
+            tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, band))
+    return pd.concat(tables, ignore_index=True)
+
+
+def _long_form(
+    component: str,
+    periods: NDArray[np.float64],
+    damping: tuple[float, ...],
+    columns: dict[str, NDArray[np.float64]],
+    band: Band,
+) -> pd.DataFrame:
+    empty = np.full((len(damping), len(periods)), np.nan)
+    return pd.DataFrame(
+        {
+            "component": component,
+            "damping": np.repeat(np.array(damping, dtype=float), len(periods)),
+            "period": np.tile(periods, len(damping)),
+            **{quantity: columns.get(quantity, empty).ravel() for quantity in QUANTITIES},
+            "usable": np.tile(band.holds(periods), len(damping)),
+        }
+    )

@@ -106,7 +106,7 @@ class BaselineSettings(_Section):
     )
     velocity_trend: bool = _setting(
         False,
-        "Fit a straight line to velocity after the onset and remove its slope from acceleration.",
+        "Also fit a straight line to velocity and remove its slope from acceleration.",
         lambda v: isinstance(v, bool),
         "true or false",
     )
@@ -172,7 +172,7 @@ class TaperSettings(_Section):
 
     longest: float = _setting(
         2.0,
-        "A taper ends at a zero crossing of acceleration, at most this many s from its end of the record.",
+        "Each end is brought to zero at its outermost zero crossing within this many s; else by a taper this long.",
         _not_negative,
         "a time in s, not negative",
     )

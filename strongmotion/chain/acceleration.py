@@ -1,0 +1,45 @@
+"""Raw samples to acceleration."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..motion import Motion
+from ..record import Component
+from ..units import COUNTS
+
+__all__ = ["to_acceleration"]
+
+
+def to_acceleration(component: Component) -> Motion:
+    """Scale raw samples to m/s².
+
+    Parameters
+    ----------
+    component : Component
+        Raw samples; its gain is taken as flat over the band of interest.
+
+    Returns
+    -------
+    Motion
+        Acceleration, m/s², without pads, velocity or displacement.
+
+    Raises
+    ------
+    RecordError
+        The samples are counts and the sensitivity is not known.
+    """
+    acceleration = component.samples * np.float64(component.scale)
+    motion = Motion(component.name, acceleration, component.dt)
+    per = "count" if component.unit == COUNTS else component.unit
+    return motion.after(
+        "acceleration",
+        f"Multiplied raw samples by {component.scale:.9g} m/s² per {per}",
+        {
+            "unit": component.unit,
+            "factor_m_s2": component.scale,
+            "samples": len(motion),
+            "dt_s": component.dt,
+            "largest_m_s2": float(np.abs(acceleration).max()),
+        },
+    )

@@ -1,0 +1,152 @@
+"""Corner frequencies from the signal-to-noise ratio.
+
+The Fourier spectrum of the shaking is compared with that of the pre-event window, both smoothed (Konno & Ohmachi,
+1998) and the noise scaled to the length of the shaking. The band that is kept is the widest around the best ratio
+over which the ratio stays at or above the setting. A pre-event window of T seconds says nothing below about 2/T Hz:
+there the noise is taken to grow as 1/f, as the drift of an instrument does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal.windows import tukey
+
+from ..motion import Entry, Motion
+from ..record import Finding
+from ..settings import AUTO, FilterSettings
+from ..spectra import fourier_spectrum, konno_ohmachi
+from .band import Band
+from .windows import Windows
+
+__all__ = ["choose_bands"]
+
+Chosen = tuple[float, str]
+
+HIGHEST = 0.8
+"""A ratio that holds to this part of the Nyquist frequency needs no high-cut."""
+
+
+def choose_bands(
+    motions: Sequence[Motion], windows: Windows, settings: FilterSettings
+) -> tuple[dict[str, Band], tuple[Entry, ...], tuple[Finding, ...]]:
+    """Choose the band of each component; the two horizontals share their low-cut.
+
+    Parameters
+    ----------
+    motions : sequence of Motion
+        The components of one record: acceleration, m/s², baseline removed, not padded.
+    windows : Windows
+        Onset and pre-event window.
+    settings : FilterSettings
+        Corners given there win.
+
+    Returns
+    -------
+    bands : dict of str to Band
+        By component, and ``"horizontal"`` where H1 and H2 are both present: the band over which they can be rotated.
+    entries : tuple of Entry
+        What was chosen and why.
+    findings : tuple of Finding
+        ``low signal`` where no band has the ratio asked for.
+    """
+    nyquist = 0.5 / motions[0].dt
+    low: dict[str, Chosen] = {}
+    high: dict[str, Chosen] = {}
+    findings: list[Finding] = []
+    for motion in motions:
+        low[motion.component] = (settings.fallback_low_cut, "fallback: no noise window")
+        high[motion.component] = (0.0, "none: no noise window")
+        if windows.pre_event is None or AUTO not in (settings.low_cut, settings.high_cut):
+            continue
+        frequency, ratio = _signal_to_noise(motion, windows, settings.smoothing)
+        clear = _clear_band(ratio, settings.signal_to_noise)
+        if clear is None:
+            low[motion.component] = (settings.fallback_low_cut, "fallback: signal nowhere clear of noise")
+            findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
+            continue
+        asked = f"signal to noise of at least {settings.signal_to_noise:g}"
+        low[motion.component] = (float(frequency[clear[0]]), f"{asked} above it")
+        top = float(frequency[clear[1]])
+        high[motion.component] = (0.0, f"none needed: {asked} throughout") if top >= HIGHEST * nyquist else (
+            top, f"{asked} below it")  # fmt: skip
+    if settings.low_cut != AUTO:
+        low = dict.fromkeys(low, (float(settings.low_cut), "given in the settings"))
+    if settings.high_cut != AUTO:
+        high = dict.fromkeys(high, (float(settings.high_cut), "given in the settings"))
+    if {"H1", "H2"} <= set(low) and low["H1"] != low["H2"]:
+        shared = max(low["H1"][0], low["H2"][0])
+        low |= {name: (shared, f"{low[name][1]}; the higher of the two horizontals") for name in ("H1", "H2")}
+
+    bands = {name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction) for name in low}
+    if {"H1", "H2"} <= set(bands):
+        cuts = [bands[name].high_cut for name in ("H1", "H2") if bands[name].high_cut > 0]
+        bands["horizontal"] = replace(bands["H1"], high_cut=min(cuts, default=0.0))
+    entries = tuple(
+        Entry(
+            "corners", name,
+            f"Low-cut: {low[name][1]}. High-cut: {high[name][1]}",
+            {
+                "low_cut_hz": bands[name].low_cut,
+                "high_cut_hz": bands[name].high_cut,
+                "longest_usable_period_s": bands[name].longest_period,
+                "shortest_usable_period_s": bands[name].shortest_period,
+            },
+        )
+        for name in low
+    )  # fmt: skip
+    return bands, entries, tuple(findings)
+
+
+def _signal_to_noise(
+    motion: Motion, windows: Windows, bandwidth: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return frequencies, Hz, and the ratio of smoothed signal to smoothed noise there."""
+    dt = motion.dt
+    signal = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
+    noise = motion.acceleration[windows.pre_event]
+    span, quiet = len(signal) * dt, len(noise) * dt
+    centres = np.geomspace(1.0 / span, 0.5 / dt, 160)
+    shaking = _smoothed(signal, dt, centres, bandwidth)
+    resolved = centres >= 2.0 / quiet
+    if not resolved.any():
+        resolved[-1] = True
+    background = np.empty_like(centres)
+    background[resolved] = _smoothed(noise, dt, centres[resolved], bandwidth)
+    lowest = centres[resolved][0]
+    background[~resolved] = background[resolved][0] * lowest / centres[~resolved]
+    # The spectrum of stationary noise grows with the square root of the window's length.
+    background *= np.sqrt(span / quiet)
+    return centres, shaking / np.maximum(background, np.finfo(float).tiny)
+
+
+def _smoothed(
+    acceleration: NDArray[np.float64], dt: float, centres: NDArray[np.float64], bandwidth: float
+) -> NDArray[np.float64]:
+    spectrum = fourier_spectrum(acceleration * tukey(len(acceleration), 0.1), dt)
+    return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
+
+
+def _clear_band(ratio: NDArray[np.float64], least: float) -> tuple[int, int] | None:
+    """Return the first and last index of the run of ratio >= least around the largest ratio, or None."""
+    best = int(np.argmax(ratio))
+    if ratio[best] < least:
+        return None
+    below = np.flatnonzero(ratio < least)
+    first = below[below < best].max(initial=-1) + 1
+    last = below[below > best].min(initial=len(ratio)) - 1
+    return int(first), int(last)
+
+
+def _low_signal(component: str, best: float, least: float) -> Finding:
+    return Finding(
+        "low signal", "unfit",
+        what=f"the best ratio of signal to noise is {best:.2g}, below the {least:g} asked for",
+        effect="peaks and spectra may be those of the noise",
+        remedy="leave the component out, or set filter.low_cut and filter.high_cut by hand",
+        component=component,
+        confidence=0.9,
+    )  # fmt: skip

@@ -1,0 +1,70 @@
+"""Acceleration to velocity and displacement.
+
+Acceleration is taken as linear between samples, as the oscillators take it, and integrated exactly, both times, from
+rest: over a step h, v1 = v0 + h (a0 + a1) / 2 and d1 = d0 + h v0 + h² (2 a0 + a1) / 6.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..motion import Motion
+
+__all__ = ["integrate", "integrate_twice"]
+
+
+def integrate_twice(acceleration: NDArray[np.float64], dt: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Integrate acceleration linear between samples, exactly, from rest.
+
+    Parameters
+    ----------
+    acceleration : ndarray, shape (n,)
+        m/s².
+    dt : float
+        Sampling interval, s.
+
+    Returns
+    -------
+    velocity, displacement : ndarray, shape (n,)
+        m/s and m; both begin at 0.
+
+    Examples
+    --------
+    A ramp of acceleration a = t: velocity t²/2 and displacement t³/6, with no error of the step.
+
+    >>> velocity, displacement = integrate_twice(np.arange(5.0), 1.0)
+    >>> velocity.tolist()
+    [0.0, 0.5, 2.0, 4.5, 8.0]
+    >>> (displacement * 6).round(12).tolist()
+    [0.0, 1.0, 8.0, 27.0, 64.0]
+    """
+    before, after = acceleration[:-1], acceleration[1:]
+    velocity = np.zeros(len(acceleration))
+    displacement = np.zeros(len(acceleration))
+    np.cumsum((before + after) * (0.5 * dt), out=velocity[1:])
+    np.cumsum(velocity[:-1] * dt + (2.0 * before + after) * (dt * dt / 6.0), out=displacement[1:])
+    return velocity, displacement
+
+
+def integrate(motion: Motion) -> Motion:
+    """Add velocity and displacement to a motion, from rest at its first sample, pads included.
+
+    Parameters
+    ----------
+    motion : Motion
+        Filtered acceleration, m/s².
+
+    Returns
+    -------
+    Motion
+        The same acceleration, with velocity (m/s) and displacement (m).
+    """
+    velocity, displacement = integrate_twice(motion.acceleration, motion.dt)
+    return motion.after(
+        "integrate",
+        "Integrated twice from rest, exact for acceleration linear between samples",
+        {"pgv_m_s": float(np.abs(velocity).max()), "pgd_m": float(np.abs(displacement).max())},
+        velocity=velocity,
+        displacement=displacement,
+    )

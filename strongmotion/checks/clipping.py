@@ -1,0 +1,38 @@
+"""Clipping: the motion exceeded what the instrument could record."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..record import Component, Finding
+
+__all__ = ["clipping"]
+
+LONGEST_CHANCE_RUN = 2
+"""A smooth peak may give two equal samples in a row; more at the record's own extreme are a flat top."""
+
+
+def clipping(component: Component) -> Finding | None:
+    """Flat tops: runs of three or more samples held at the record's own extreme."""
+    samples = component.samples
+    if samples.min() == samples.max():
+        return None  # a dead component, and said so elsewhere
+    runs: list[tuple[int, int]] = []
+    for extreme in (samples.max(), samples.min()):
+        held = np.concatenate(([False], samples == extreme, [False])).astype(np.int8)
+        edges = np.flatnonzero(np.diff(held))
+        runs += [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a > LONGEST_CHANCE_RUN]
+    if not runs:
+        return None
+    runs.sort()
+    count = sum(b - a for a, b in runs)
+    first, last = runs[0][0] * component.dt, (runs[-1][1] - 1) * component.dt
+    return Finding(
+        "clipping", "unfit",
+        what=f"{count} samples in {len(runs)} flat top{'s' * (len(runs) != 1)} are held at the record's extreme",
+        effect="the true peak is higher by an unknown amount; velocity, displacement and spectra are wrong",
+        remedy="use another instrument at the site, or give the peak only as a lower bound",
+        component=component.name,
+        where=f"{first:.3f} to {last:.3f} s",
+        confidence=0.95 if len(runs) > 1 else 0.8,
+    )  # fmt: skip

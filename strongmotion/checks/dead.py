@@ -1,0 +1,22 @@
+"""A component that records nothing."""
+
+from __future__ import annotations
+
+from ..record import Component, Finding
+
+__all__ = ["dead_component"]
+
+
+def dead_component(component: Component) -> Finding | None:
+    """All samples are the same: the sensor or its channel was dead."""
+    samples = component.samples
+    if samples.min() != samples.max():
+        return None
+    return Finding(
+        "dead component", "unfit",
+        what=f"all {len(component)} samples are {samples[0]}: the record is constant",
+        effect="its motion and spectra are zero, and so is its share of the rotated ones",
+        remedy="leave the component out",
+        component=component.name,
+        where=f"0 to {(len(component) - 1) * component.dt:g} s",
+    )  # fmt: skip

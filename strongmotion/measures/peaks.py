@@ -1,0 +1,89 @@
+"""Peak ground acceleration, velocity and displacement, by component and over all horizontal directions.
+
+RotDnn is the nn-th percentile, over 180 directions one degree apart, of the peak of the two horizontals combined in
+that direction (Boore, 2010). Peaks are those of the samples, as published peaks are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..motion import Motion
+
+__all__ = ["PERCENTILES", "peak_table", "rotated_peaks"]
+
+PERCENTILES = (0, 50, 100)
+"""The percentiles of RotD that results carry."""
+
+_QUANTITIES = (("PGA", "acceleration", "m/s2"), ("PGV", "velocity", "m/s"), ("PGD", "displacement", "m"))
+
+
+def rotated_peaks(one: NDArray[np.float64], two: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Return the peak in each of 180 directions one degree apart, and the sample it falls on.
+
+    Parameters
+    ----------
+    one, two : ndarray, shape (n,)
+        Two horizontal components at right angles, in one unit.
+
+    Returns
+    -------
+    peaks : ndarray, shape (180,)
+        Largest absolute value in each direction, in the same unit.
+    samples : ndarray of int, shape (180,)
+        Where.
+
+    Examples
+    --------
+    Motion in one direction only: its peak at 0 degrees, and half of it at 60.
+
+    >>> peaks, _ = rotated_peaks(np.array([0.0, 2.0, -1.0]), np.zeros(3))
+    >>> peaks[[0, 60]].round(12).tolist()
+    [2.0, 1.0]
+    """
+    angle = np.deg2rad(np.arange(180.0))
+    peaks, samples = np.empty(180), np.empty(180, dtype=np.intp)
+    for i, (cosine, sine) in enumerate(zip(np.cos(angle), np.sin(angle), strict=True)):
+        combined = np.abs(cosine * one + sine * two)
+        samples[i] = np.argmax(combined)
+        peaks[i] = combined[samples[i]]
+    return peaks, samples
+
+
+def peak_table(motion: Mapping[str, Motion]) -> pd.DataFrame:
+    """Tabulate PGA, PGV and PGD.
+
+    Parameters
+    ----------
+    motion : mapping of str to Motion
+        Integrated motion by component, on one time base.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``component, quantity, value, unit, time``: SI units, and the time in s after the record's first sample. The
+        time of a RotD value is that of the peak in the direction whose peak is nearest to it.
+    """
+    rows = []
+    for name, component in motion.items():
+        for quantity, history, unit in _QUANTITIES:
+            size = np.abs(getattr(component, history))
+            at = int(np.argmax(size))
+            rows.append((name, quantity, float(size[at]), unit, (at - component.lead) * component.dt))
+    if {"H1", "H2"} <= set(motion):
+        one, two = motion["H1"], motion["H2"]
+        rotated = {
+            quantity: rotated_peaks(getattr(one, history), getattr(two, history))
+            for quantity, history, _ in _QUANTITIES
+        }
+        for percentile in PERCENTILES:
+            for quantity, _, unit in _QUANTITIES:
+                peaks, samples = rotated[quantity]
+                value = float(np.percentile(peaks, percentile))
+                at = int(samples[np.argmin(np.abs(peaks - value))])
+                rows.append((f"RotD{percentile:02d}", quantity, value, unit, (at - one.lead) * one.dt))
+    return pd.DataFrame(rows, columns=["component", "quantity", "value", "unit", "time"])
