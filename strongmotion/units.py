@@ -59,7 +59,7 @@ def acceleration_unit(text: str) -> str:
         return _CANONICAL[spelling]
     except KeyError:
         near = difflib.get_close_matches(spelling, _CANONICAL, n=1)
-        guess = f", perhaps {near[0]!r}" if near else ""
+        guess = f", perhaps {_CANONICAL[near[0]]!r}" if near else ""
         raise InputError(f"unknown unit {text!r}{guess}", remedy="Use m/s2, cm/s2 (gal), g or counts") from None
 
 

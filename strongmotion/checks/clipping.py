@@ -21,7 +21,10 @@ def clipping(component: Component) -> Finding | None:
     for extreme in (samples.max(), samples.min()):
         held = np.concatenate(([False], samples == extreme, [False])).astype(np.int8)
         edges = np.flatnonzero(np.diff(held))
-        runs += [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a > LONGEST_CHANCE_RUN]
+        held_runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+        # Once one flat top is seen, every touch of that extreme is a cut-off peak, however short.
+        if any(b - a > LONGEST_CHANCE_RUN for a, b in held_runs):
+            runs += held_runs
     if not runs:
         return None
     runs.sort()

@@ -1,0 +1,323 @@
+"""Every step of the chain against what it promises, and the whole chain against known truth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+from scipy.signal import butter, sosfreqz
+
+from strongmotion import Component, Record, RecordError, Settings, SettingsError, process
+from strongmotion.chain import (
+    Band,
+    butterworth_gain,
+    check_end,
+    correct,
+    filter_band,
+    find_windows,
+    integrate,
+    integrate_twice,
+    pad_ends,
+    remove_baseline,
+    to_acceleration,
+)
+from strongmotion.chain.windows import Windows
+from strongmotion.motion import Motion
+from strongmotion.units import G
+
+DT = 0.01
+
+
+def shaking(n: int = 6000, onset: float = 15.0, frequency: float = 1.5, seed: int = 3, noise: float = 1e-4):
+    """Return a decaying sinusoid in m/s² that sets in at `onset` s, in weak noise, and integrates to rest."""
+    time = np.arange(n) * DT
+    after = np.clip(time - onset, 0.0, None)
+    pulse = after**2 * np.exp(-after) * np.sin(2 * np.pi * frequency * after)
+    return pulse + np.random.default_rng(seed).normal(0.0, noise, n)
+
+
+def one(acceleration, **more) -> Record:
+    return Record((Component("H1", acceleration, dt=DT, **more),))
+
+
+def no_filter(**more) -> Settings:
+    return Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 0}, **more})
+
+
+def test_counts_become_acceleration_by_the_sensitivity():
+    component = Component("H1", np.array([0, 1000, -500], dtype=np.int32), dt=DT, unit="counts", sensitivity=250.0)
+    assert to_acceleration(component).acceleration.tolist() == [0.0, 4.0, -2.0]
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("g", G), ("gal", 0.01), ("m/s2", 1.0)])
+def test_every_unit_becomes_m_s2(unit, factor):
+    component = Component("H1", np.array([0.0, 1.0]), dt=DT, unit=unit)
+    assert to_acceleration(component).acceleration[1] == factor
+
+
+def test_counts_without_sensitivity_are_refused_with_the_remedy():
+    with pytest.raises(RecordError, match=r"H1 is in counts and its sensitivity is not known.*StationXML"):
+        process(one(np.arange(100), unit="counts"))
+
+
+def test_onset_is_found_within_a_tenth_of_a_second():
+    windows, _, findings = find_windows([Motion("H1", shaking(), DT)], Settings().onset)
+    assert windows.onset * DT == pytest.approx(15.0, abs=0.1)
+    assert windows.noise * DT == pytest.approx(14.5, abs=0.1)
+    assert findings == ()
+
+
+def test_onset_ignores_an_offset_of_the_zero_line():
+    plain, _, _ = find_windows([Motion("H1", shaking(), DT)], Settings().onset)
+    offset, _, _ = find_windows([Motion("H1", shaking() + 3.0, DT)], Settings().onset)
+    assert abs(plain.onset - offset.onset) <= 1
+
+
+def test_given_onset_wins():
+    settings = Settings.from_dict({"onset": {"time": 12.0}})
+    windows, entry, _ = find_windows([Motion("H1", shaking(), DT)], settings.onset)
+    assert windows.onset == 1200
+    assert "given in the settings" in entry.what
+
+
+def test_record_that_starts_in_the_shaking_has_no_noise_window():
+    windows, _, findings = find_windows([Motion("H1", shaking()[1550:], DT)], Settings().onset)
+    assert windows.pre_event is None
+    assert [finding.name for finding in findings] == ["late start"]
+
+
+@pytest.mark.parametrize(
+    ("mean", "expected"), [("auto", 0.25), ("pre-event", 0.25), ("whole", 0.5), ("none", 0.0)]
+)
+def test_baseline_takes_the_mean_it_says(mean, expected):
+    acceleration = np.concatenate((np.full(500, 0.25), np.full(500, 0.75)))
+    settings = Settings.from_dict({"baseline": {"mean": mean}}).baseline
+    corrected = remove_baseline(Motion("H1", acceleration, DT), Windows(onset=500, noise=500), settings)
+    entry = list(corrected.history)[-1]
+    assert entry.values["mean_m_s2"] == pytest.approx(expected, abs=1e-15)
+    np.testing.assert_allclose(corrected.acceleration, acceleration - expected, atol=1e-15)
+
+
+def test_velocity_trend_is_removed():
+    time = np.arange(2000) * DT
+    wave = np.sin(2 * np.pi * time)
+    settings = Settings.from_dict({"baseline": {"mean": "none", "velocity_trend": True}}).baseline
+    corrected = remove_baseline(Motion("H1", wave + 0.03, DT), Windows(0, 0), settings)
+    assert list(corrected.history)[-1].values["velocity_slope_m_s2"] == pytest.approx(0.03, rel=0.03)
+
+
+# Converse & Brady (1992): pads of 1.5 n / f_c in all.
+@pytest.mark.parametrize(("order", "corner"), [(4, 0.1), (2, 0.05), (8, 0.5)])
+def test_pads_are_as_long_as_converse_and_brady_advise(order, corner):
+    padded = pad_ends(Motion("H1", shaking(), DT), corner, order, Settings().taper)
+    assert (padded.lead + padded.trail) * DT >= 1.5 * order / corner - 2 * DT
+    assert padded.lead * DT == pytest.approx(0.75 * order / corner, abs=DT)
+    assert not padded.acceleration[: padded.lead].any()
+
+
+def test_ends_are_cut_at_zero_crossings_and_nowhere_else():
+    acceleration = np.cos(2 * np.pi * 0.9 * np.arange(1000) * DT + 0.3)
+    padded = pad_ends(Motion("H1", acceleration, DT), 1.0, 4, Settings().taper)
+    inside = padded.acceleration[padded.window]
+    changed = np.flatnonzero(inside != acceleration)
+    first = np.flatnonzero(acceleration < 0)[0]
+    assert changed[changed < 500].tolist() == list(range(first))
+    assert np.abs(np.diff(padded.acceleration)).max() <= 2 * np.pi * 0.9 * DT  # no jump beyond the motion's own
+
+
+def test_end_without_a_crossing_is_tapered():
+    padded = pad_ends(Motion("H1", np.ones(1000), DT), 1.0, 4, Settings().taper)
+    assert np.abs(np.diff(padded.acceleration)).max() < 0.02
+
+
+# The Butterworth formula (Butterworth, 1930) through scipy.signal's own evaluation of the analogue prototype.
+@pytest.mark.parametrize("order", [2, 4, 7])
+def test_gain_is_that_of_the_analogue_butterworth(order):
+    from scipy.signal import freqs
+
+    frequency = np.geomspace(1e-3, 50.0, 200)
+    for corner, kind, ours in (
+        (0.1, "highpass", butterworth_gain(frequency, 0.1, 0.0, order)),
+        (25.0, "lowpass", butterworth_gain(frequency, 0.0, 25.0, order)),
+    ):
+        b, a = butter(order, 2 * np.pi * corner, kind, analog=True)
+        _, response = freqs(b, a, 2 * np.pi * frequency)
+        np.testing.assert_allclose(ours, np.abs(response), rtol=1e-9)
+
+
+@pytest.mark.parametrize("corner", [0.1, 0.5])
+def test_acausal_filter_has_the_stated_gain_at_zero_phase(corner):
+    """An impulse comes out as the inverse transform of the gain: its own transform is real and equal to it."""
+    impulse = np.zeros(2**16)
+    impulse[2**15] = 1.0
+    filtered = filter_band(Motion("H1", impulse, DT), Band(corner, 20.0, 50.0, 0.7), 4, "acausal")
+    spectrum = np.fft.rfft(np.roll(filtered.acceleration, -(2**15)))
+    expected = butterworth_gain(np.fft.rfftfreq(2**16, DT), corner, 20.0, 4)
+    np.testing.assert_allclose(spectrum, expected, atol=1e-9)
+
+
+def test_causal_filter_is_scipys_and_does_not_look_ahead():
+    impulse = np.zeros(2**15)
+    impulse[1000] = 1.0
+    filtered = filter_band(Motion("H1", impulse, DT), Band(0.2, 0.0, 50.0, 0.7), 4, "causal").acceleration
+    assert not filtered[:1000].any()
+    frequency, response = sosfreqz(butter(4, 0.2, "highpass", fs=1 / DT, output="sos"), worN=4096, fs=1 / DT)
+    ours = np.abs(np.exp(-2j * np.pi * np.outer(frequency[:40], np.arange(2**15) * DT)) @ filtered)
+    np.testing.assert_allclose(ours, np.abs(response[:40]), atol=1e-9)
+
+
+# Boore & Akkar (2003): acausal filtering leaves the response well inside the band nearly untouched by the corner.
+def test_acausal_spectra_are_less_sensitive_to_the_corner_than_causal_ones():
+    acceleration = shaking(n=12000)
+    change = {}
+    for phase in ("acausal", "causal"):
+        psa = []
+        for corner in (0.04, 0.12):
+            settings = Settings.from_dict(
+                {"filter": {"low_cut": corner, "high_cut": 0, "phase": phase}, "spectra": {"periods": [2.0, 3.0, 4.0]}}
+            )
+            psa.append(process(one(acceleration), settings).spectra.psa.to_numpy())
+        change[phase] = np.abs(psa[1] / psa[0] - 1).max()
+    assert change["acausal"] < 0.03
+    assert change["causal"] > 2 * change["acausal"]
+
+
+@pytest.mark.parametrize(
+    ("chosen", "message"),
+    [
+        ({"low_cut": 60.0}, "corner 60 Hz is not below the Nyquist frequency 50 Hz"),
+        ({"low_cut": 10.0, "high_cut": 5.0}, "low-cut 10 Hz is not below the high-cut 5 Hz"),
+    ],
+)
+def test_impossible_corners_are_refused(chosen, message):
+    with pytest.raises(SettingsError, match=message):
+        process(one(shaking()), Settings.from_dict({"filter": chosen}))
+
+
+def test_integration_is_exact_for_a_parabola_of_velocity_and_a_cubic_of_displacement():
+    time = np.arange(1000) * DT
+    velocity, displacement = integrate_twice(3.0 - 0.5 * time, DT)
+    np.testing.assert_allclose(velocity, 3.0 * time - 0.25 * time**2, rtol=1e-11, atol=1e-13)
+    np.testing.assert_allclose(displacement, 1.5 * time**2 - time**3 / 12, rtol=1e-11, atol=1e-13)
+
+
+def test_integration_of_a_sinusoid_converges_as_the_square_of_the_step():
+    errors = []
+    for dt in (0.01, 0.005):
+        time = np.arange(round(10 / dt) + 1) * dt
+        velocity, _ = integrate_twice(np.sin(time), dt)
+        errors.append(np.abs(velocity - (1 - np.cos(time))).max())
+    assert errors[0] / errors[1] == pytest.approx(4.0, rel=0.01)
+
+
+def test_end_check_speaks_only_when_the_motion_does_not_come_to_rest():
+    still = integrate(Motion("H1", np.sin(2 * np.pi * np.arange(1001) * DT) * np.hanning(1001), DT))
+    drifting = integrate(Motion("H1", np.ones(1000), DT))
+    assert check_end(still)[1] == ()
+    assert check_end(drifting)[1][0].name == "unsettled end"
+
+
+# Boore (2005): without room for the filter's transients displacement is spoiled; with pads it comes to rest.
+def test_padded_displacement_comes_to_rest():
+    result = process(one(shaking(onset=3.0)[:2500]), Settings.from_dict({"filter": {"low_cut": 0.1}}))
+    motion = result.motion["H1"]
+    peak = np.abs(motion.displacement).max()
+    assert abs(motion.displacement[-1]) < 0.01 * peak
+    assert abs(motion.velocity[-1]) < 0.01 * np.abs(motion.velocity).max()
+
+
+def test_true_motion_is_recovered_from_offset_noise_and_counts():
+    truth = shaking(n=8000, noise=0.0)
+    spoiled = truth + 0.02 + np.random.default_rng(5).normal(0.0, 2e-4, truth.size)
+    record = one(np.round(spoiled * 1e5).astype(np.int32), unit="counts", sensitivity=1e5)
+    result = process(record)
+    velocity, _ = integrate_twice(truth, DT)
+    peaks = result.peaks.set_index("quantity").value
+    assert peaks["PGA"] == pytest.approx(np.abs(truth).max(), rel=0.01)
+    assert peaks["PGV"] == pytest.approx(np.abs(velocity).max(), rel=0.02)
+
+
+def test_both_horizontals_share_the_low_cut_and_the_vertical_has_its_own():
+    parts = [
+        Component(name, shaking(seed=seed, noise=noise), dt=DT)
+        for name, seed, noise in (("H1", 1, 1e-4), ("H2", 2, 3e-3), ("V", 3, 1e-4))
+    ]
+    band = correct(Record(tuple(parts)), Settings()).usable_band
+    assert band["H1"].low_cut == band["H2"].low_cut == band["horizontal"].low_cut
+    assert band["V"].low_cut < band["H1"].low_cut
+
+
+def test_user_corners_win_and_the_history_says_so():
+    settings = Settings.from_dict({"filter": {"low_cut": 0.2, "high_cut": 20.0}})
+    corrected = correct(one(shaking()), settings)
+    assert (corrected.usable_band["H1"].low_cut, corrected.usable_band["H1"].high_cut) == (0.2, 20.0)
+    entry = next(entry for entry in corrected.history if entry.step == "corners")
+    assert entry.what == "Low-cut: given in the settings. High-cut: given in the settings"
+
+
+def test_record_without_noise_window_falls_back():
+    corrected = correct(one(shaking()[1550:]), Settings())
+    assert corrected.usable_band["H1"].low_cut == Settings().filter.fallback_low_cut
+
+
+def test_noise_alone_is_unfit():
+    result = process(one(np.random.default_rng(9).normal(0, 1e-3, 6000)), Settings.from_dict({"onset": {"time": 20}}))
+    assert "low signal" in {finding.name for finding in result.findings}
+    assert result.severity == "unfit"
+
+
+def test_every_step_is_in_the_history_with_numbers():
+    history = process(one(shaking())).history
+    assert [entry.step for entry in history] == [
+        "acceleration", "onset", "baseline", "corners", "pad", "filter", "integrate", "end check",
+    ]  # fmt: skip
+    assert all(entry.values for entry in history)
+
+
+def test_constant_record_is_processed_to_zero_and_found_dead():
+    result = process(one(np.full(1000, 7.0)))
+    assert {"dead component"} <= {finding.name for finding in result.findings}
+    assert np.abs(result.motion["H1"].acceleration).max() < 1e-12
+    assert np.isfinite(result.spectra.psa).all()
+
+
+@pytest.mark.parametrize("samples", [2, 3, 5, 10, 50])
+def test_very_short_records_are_processed(samples):
+    result = process(one(np.sin(np.arange(samples) + 0.5)))
+    assert np.isfinite(result.peaks.value).all()
+
+
+# The chain is linear in the record once onset and corners are given.
+@given(st.floats(0.01, 100.0), st.sampled_from([-1.0, 1.0]))
+def test_scale_and_sign_pass_through_the_chain(size, sign):
+    settings = Settings.from_dict(
+        {"onset": {"time": 15.0}, "filter": {"low_cut": 0.1, "high_cut": 0}, "spectra": {"periods": [1.0]}}
+    )
+    plain = process(one(shaking()), settings)
+    scaled = process(one(size * sign * shaking()), settings)
+    np.testing.assert_allclose(scaled.peaks.value, plain.peaks.value * size, rtol=1e-9)
+    np.testing.assert_allclose(
+        scaled.motion["H1"].displacement, plain.motion["H1"].displacement * size * sign, rtol=1e-6, atol=size * 1e-12
+    )
+
+
+@given(st.sampled_from(["g", "cm/s2"]))
+def test_a_change_of_unit_changes_nothing(unit):
+    factor = {"g": G, "cm/s2": 0.01}[unit]
+    plain = process(one(shaking()))
+    other = process(one(shaking() / factor, unit=unit))
+    np.testing.assert_allclose(other.peaks.value, plain.peaks.value, rtol=1e-9)
+
+
+@given(
+    hnp.arrays(float, 300, elements=st.floats(-10, 10)),
+    hnp.arrays(float, 300, elements=st.floats(-10, 10)),
+    st.floats(-3, 3),
+)
+def test_integration_is_linear(a, b, factor):
+    combined = integrate_twice(a + factor * b, DT)
+    parts = zip(integrate_twice(a, DT), integrate_twice(b, DT), strict=True)
+    for whole, (one_part, other_part) in zip(combined, parts, strict=True):
+        np.testing.assert_allclose(whole, one_part + factor * other_part, rtol=0, atol=1e-10)
