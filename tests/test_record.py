@@ -103,9 +103,7 @@ def test_common_window_without_start_times_begins_together():
     assert record.samples == 60
 
 
-@pytest.mark.parametrize(
-    ("shift_ms", "message"), [(5, "off the others' instants"), (5000, "share no time span")]
-)
+@pytest.mark.parametrize(("shift_ms", "message"), [(5, "off the others' instants"), (5000, "share no time span")])
 def test_no_common_window(shift_ms, message):
     later = START + np.timedelta64(shift_ms, "ms")
     with pytest.raises(RecordError, match=message):

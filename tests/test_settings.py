@@ -31,7 +31,7 @@ def test_every_setting_has_a_comment():
         ({"filter": 3}, r"filter must be a section, \[filter\], found 3"),
         ({"filter": {"order": 4.5}}, r"\[filter\] order = 4.5 is not allowed: it must be a whole number"),
         ({"filter": {"order": True}}, "order = True is not allowed"),
-        ({"filter": {"phase": "zero"}}, "must be \"acausal\" or \"causal\""),
+        ({"filter": {"phase": "zero"}}, 'must be "acausal" or "causal"'),
         ({"filter": {"low_cut": -1}}, "low_cut = -1 is not allowed"),
         ({"filter": {"low_cut": float("nan")}}, "low_cut = nan is not allowed"),
         ({"spectra": {"damping": []}}, "damping = .* is not allowed"),

@@ -1,8 +1,8 @@
 """Corner frequencies from the signal-to-noise ratio.
 
 The Fourier spectrum of the shaking is compared with that of the pre-event window, both smoothed (Konno & Ohmachi,
-1998) and the noise scaled to the length of the shaking. The band that is kept is the widest around the best ratio
-over which the ratio stays at or above the setting. A pre-event window of T seconds says nothing below about 2/T Hz:
+1998) and the noise scaled to the length of the shaking. The band that is kept is the widest over
+which the ratio stays at or above the setting. A pre-event window of T seconds says nothing below about 2/T Hz:
 there the noise is taken to grow as 1/f, as the drift of an instrument does.
 """
 
@@ -28,6 +28,9 @@ Chosen = tuple[float, str]
 
 HIGHEST = 0.8
 """A ratio that holds to this part of the Nyquist frequency needs no high-cut."""
+
+NARROWEST = 2.0
+"""A band narrower than an octave is a chance of the noise, not a signal."""
 
 
 def choose_bands(
@@ -63,7 +66,7 @@ def choose_bands(
         if windows.pre_event is None or AUTO not in (settings.low_cut, settings.high_cut):
             continue
         frequency, ratio = _signal_to_noise(motion, windows, settings.smoothing)
-        clear = _clear_band(ratio, settings.signal_to_noise)
+        clear = _clear_band(frequency, ratio, settings.signal_to_noise)
         if clear is None:
             low[motion.component] = (settings.fallback_low_cut, "fallback: signal nowhere clear of noise")
             findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
@@ -130,21 +133,21 @@ def _smoothed(
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 
-def _clear_band(ratio: NDArray[np.float64], least: float) -> tuple[int, int] | None:
-    """Return the first and last index of the run of ratio >= least around the largest ratio, or None."""
-    best = int(np.argmax(ratio))
-    if ratio[best] < least:
+def _clear_band(frequency: NDArray[np.float64], ratio: NDArray[np.float64], least: float) -> tuple[int, int] | None:
+    """Return the first and last index of the widest band, on a log scale, with ratio >= least; None if too narrow."""
+    clear = np.concatenate(([False], ratio >= least, [False])).astype(np.int8)
+    runs = np.flatnonzero(np.diff(clear)).reshape(-1, 2) - [0, 1]
+    if len(runs) == 0:
         return None
-    below = np.flatnonzero(ratio < least)
-    first = below[below < best].max(initial=-1) + 1
-    last = below[below > best].min(initial=len(ratio)) - 1
-    return int(first), int(last)
+    widths = frequency[runs[:, 1]] / frequency[runs[:, 0]]
+    first, last = runs[np.argmax(widths)]
+    return (int(first), int(last)) if widths.max() >= NARROWEST else None
 
 
 def _low_signal(component: str, best: float, least: float) -> Finding:
     return Finding(
         "low signal", "unfit",
-        what=f"the best ratio of signal to noise is {best:.2g}, below the {least:g} asked for",
+        what=f"no octave has the signal to noise of {least:g} asked for; the best anywhere is {best:.2g}",
         effect="peaks and spectra may be those of the noise",
         remedy="leave the component out, or set filter.low_cut and filter.high_cut by hand",
         component=component,
