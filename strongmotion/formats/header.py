@@ -22,6 +22,7 @@ from ..units import ACCELERATION, COUNTS, acceleration_unit
 OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
+_SHORTEST, _LONGEST = 1e-9, 1e6
 QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -70,6 +71,18 @@ class Reading:
     def error(self, what: str, line: int | None = None, remedy: str | None = None) -> RecordError:
         """Return an error that names this file."""
         return RecordError(what, source=self.file, line=line, remedy=remedy)
+
+    def place(self, at: int) -> tuple[int, int]:
+        """Return the line, and the byte in it, of a byte of the file; both from 1."""
+        return self.data.count(b"\n", 0, at) + 1, at - self.data.rfind(b"\n", 0, at)
+
+    def text(self, encoding: str, remedy: str) -> str:
+        """Return the file decoded."""
+        try:
+            return self.data.decode(encoding)
+        except UnicodeError as error:
+            line, byte = self.place(getattr(error, "start", 0))
+            raise self.error(f"byte {byte} of the line is not {encoding}", line, remedy) from None
 
     def record(
         self, components: Iterable[Component], station: Station, format: str, findings: Iterable[Finding]
@@ -162,7 +175,7 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
     text = field.text.strip()
     match = _INSTANT.fullmatch(text)
     try:
-        if not match or not 1700 <= int(match[1][:4]) <= 2250:  # what 64 bits of nanoseconds can hold
+        if not match or not 1900 <= int(match[1][:4]) <= 2150:  # spans that 64 bits of nanoseconds hold
             raise ValueError(text)
         start = np.datetime64(f"{match[1]}T{match[2] or '00:00'}", "ns")
     except ValueError:
@@ -183,8 +196,13 @@ def station_of(reading: Reading, fields: Fields) -> Station:
     try:
         return Station(
             code=words.get("station", ""),
-            **{key: words.get(key, "") for key in ("network", "location", "name", "instrument")},
-            **{key: number(reading, fields, key) for key in ("latitude", "longitude", "elevation")},  # type: ignore[arg-type]
+            network=words.get("network", ""),
+            location=words.get("location", ""),
+            name=words.get("name", ""),
+            latitude=number(reading, fields, "latitude"),
+            longitude=number(reading, fields, "longitude"),
+            elevation=number(reading, fields, "elevation"),
+            instrument=words.get("instrument", ""),
         )
     except RecordError as error:
         if error.source:
@@ -215,19 +233,17 @@ def component_of(
         raise reading.error(
             f"component {name}: no sampling interval is given", line, "Give dt in seconds in the header"
         )
+    if not _SHORTEST <= dt <= _LONGEST:
+        raise reading.error(
+            f"component {name}: the sampling interval is {dt:g} s, beyond what any instrument has",
+            line,
+            "Give the true sampling interval in seconds",
+        )
     unit, unit_note = _unit_of(reading, fields, name, line)
     sensitivity = number(reading, fields, "sensitivity")
     scale = number(reading, fields, "scale")
     if scale is not None:
-        at = fields["scale"].line
-        if sensitivity is not None or scale == 0 or unit == COUNTS:
-            raise reading.error(
-                f"component {name}: a scale of {scale:g} cannot stand "
-                + ("beside a sensitivity" if sensitivity is not None else f"with the unit {unit}" * (scale != 0)),
-                at,
-                "Give either the sensitivity in counts per m/s², or the scale and the acceleration unit it leads to",
-            )
-        sensitivity, unit = 1 / (scale * ACCELERATION[unit]), COUNTS
+        sensitivity, unit = _from_scale(reading, fields, scale, sensitivity, unit), COUNTS
     notes = list(unit_note)
     if reading.sensitivity is not None:
         if sensitivity is not None and sensitivity != reading.sensitivity:
@@ -277,6 +293,22 @@ def _unit_of(reading: Reading, fields: Fields, name: str, line: int | None) -> t
     if stated is not None and stated != chosen:
         return chosen, (_overruled("unit", stated, chosen, name),)
     return chosen, ()
+
+
+def _from_scale(reading: Reading, fields: Fields, scale: float, sensitivity: float | None, unit: str) -> float:
+    """Return counts per m/s² from `scale`, which turns a raw sample into `unit`; the samples stay raw."""
+    line = fields["scale"].line
+    if sensitivity is not None or unit == COUNTS:
+        beside = "a sensitivity" if sensitivity is not None else "the unit counts"
+        raise reading.error(
+            f"a scale cannot stand beside {beside}",
+            line,
+            "Give the sensitivity in counts per m/s², or the scale and the acceleration unit it leads to",
+        )
+    in_si = scale * ACCELERATION[unit]
+    if not 1e-300 < abs(in_si) < 1e300:
+        raise reading.error(f"scale is {scale:g}, it cannot be one", line, "Correct scale in the header")
+    return 1 / in_si
 
 
 def _overruled(quantity: str, stated: str, chosen: str, component: str) -> Finding:

@@ -1,8 +1,8 @@
 """Text files of number blocks, read and written by a layout: a TOML file that says where things stand.
 
 A layout names the file (`recognise`), cuts it into components (`[header]` with `first`, and `lines` or `last`), finds
-each quantity in the header (`[header.dt]` and so on, by `line`, `columns`, `pattern` or a constant `value`), and says how
-the numbers stand (`[block]`). With `[write]` it also writes such files. Two ready layouts stand in the folder
+each quantity in the header (`[header.dt]` and so on, by `line`, `columns`, `pattern` or a constant `value`), and says
+how the numbers stand (`[block]`). With `[write]` it also writes such files. Two ready layouts stand in the folder
 ``layouts``, and serve as examples.
 """
 
@@ -99,15 +99,12 @@ def load_layout(layout: str | Path) -> Layout:
         The file cannot be read, or something in it is unknown, missing or of the wrong type.
     """
     ready = ready_layouts()
-    if str(layout) in ready:
-        path = _READY / f"{layout}.toml"
-    else:
-        path = Path(layout).expanduser()
+    path = _READY / f"{layout}.toml" if str(layout) in ready else Path(layout)
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
+        table = tomllib.loads(path.expanduser().read_bytes().decode("utf-8"))
+    except (OSError, RuntimeError) as error:
         raise SettingsError(
-            f"the layout cannot be read ({error.strerror or error})",
+            f"the layout cannot be read ({getattr(error, 'strerror', None) or error})",
             source=str(layout),
             remedy=f"Give the path of a layout file, or the name of a ready layout ({', '.join(ready)})",
         ) from None
@@ -203,7 +200,7 @@ class _Table:
         value = self.get(key, int, None)
         if value is not None and value < least:
             raise self.error(f"{key} must be at least {least}, found {value}", f"Correct {key}")
-        return value  # type: ignore[no-any-return]
+        return value
 
     def pattern(self, key: str, groups: int | None = None) -> re.Pattern[str] | None:
         text = self.get(key, str, None)
@@ -237,7 +234,8 @@ def read_text(reading: Reading, layout: Layout) -> Record:
     RecordError
         The file does not follow the layout, is cut off, or holds something that is not a number.
     """
-    lines = _decoded(reading, layout).split("\n")
+    remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
+    lines = reading.text(layout.encoding, remedy).split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
     components: list[Component] = []
@@ -263,18 +261,6 @@ def read_text(reading: Reading, layout: Layout) -> Record:
         station = here
     assert station is not None
     return reading.record(components, station, f"text, layout {layout.name}", findings)
-
-
-def _decoded(reading: Reading, layout: Layout) -> str:
-    try:
-        return reading.data.decode(layout.encoding)
-    except UnicodeError as error:
-        at = getattr(error, "start", 0)
-        raise reading.error(
-            f"byte {at + 1} is not {layout.encoding}",
-            reading.data.count(b"\n", 0, at) + 1,
-            "Set the file's encoding in the layout (encoding = 'latin-1'), if the file is not damaged",
-        ) from None
 
 
 def _sections(reading: Reading, layout: Layout, lines: list[str]) -> list[tuple[int, int]]:
@@ -339,12 +325,11 @@ def _block(
     found = sum(map(len, rows))
     short = declared is not None and found < declared
     at_end = begin + len(block) >= len(lines) and not reading.data.endswith(b"\n")
-    if reading.missing == "truncate" and at_end and (short or declared is None):
+    if reading.missing == "truncate" and at_end and short:
         # A file that stops inside a line may stop inside a number: none of that line can be trusted.
-        if declared is not None:
-            rows.pop()
-            block.pop()
-            found = sum(map(len, rows))
+        rows.pop()
+        block.pop()
+        found = sum(map(len, rows))
     lengths_well = _lengths_well(rows, block, layout)
     samples = _fast(rows, block) if lengths_well else None
     if samples is None:

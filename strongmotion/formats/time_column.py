@@ -1,0 +1,127 @@
+"""The sampling interval from a column of printed times."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .header import Reading
+
+_LOOKED_AT = 50
+
+
+def printed_place(texts: list[str]) -> float:
+    """Return the last place to which times are printed, in their own unit.
+
+    Trailing zeros may be left out, so the finest of many counts; with a fixed number of digits the place grows
+    along the column, so the coarser of start and end counts.
+
+    Examples
+    --------
+    >>> printed_place(["0", "0.005", "0.01"])
+    0.001
+    """
+
+    def finest(some: list[str]) -> int:
+        return min(int(Decimal(text.strip()).as_tuple().exponent) for text in some)
+
+    return float(Decimal(1).scaleb(max(finest(texts[:_LOOKED_AT]), finest(texts[-_LOOKED_AT:]))))
+
+
+def interval_from_times(
+    reading: Reading, times: NDArray[np.float64], place: float, first_line: int, declared: float | None
+) -> float:
+    """Return the one sampling interval that explains the times as printed.
+
+    Parameters
+    ----------
+    reading : Reading
+    times : ndarray, shape (n,)
+        s.
+    place : float
+        The last printed place, s: a true time lies within half of it.
+    first_line : int
+        Line of the first time.
+    declared : float or None
+        The interval the header declares, s.
+
+    Returns
+    -------
+    float
+        The declared interval, else the shortest decimal or the whole sampling rate that fits, else
+        (last - first)/(n - 1).
+
+    Raises
+    ------
+    RecordError
+        Times do not increase, leave a line of constant step by more than half a printed place and 1 % of the step,
+        contradict the declared interval, or are printed too coarsely to tell.
+    """
+    if times.size < 2:
+        raise reading.error(
+            "one sample is not a record, at least 2 are needed", first_line, "Check that the file is whole"
+        )
+    with np.errstate(over="ignore"):
+        steps = np.diff(times)
+        mean = float((times[-1] - times[0]) / (times.size - 1))
+    backward = np.flatnonzero(~(steps > 0)) if place < abs(mean) else np.flatnonzero(~(steps >= 0))
+    if backward.size or not 0 < mean < np.inf:
+        at = int(backward[0]) if backward.size else 0
+        raise reading.error(
+            f"time does not go on: {times[at]:.12g} s is followed by {times[at + 1]:.12g} s",
+            first_line + at + 1,
+            "Correct the time column, or remove it and give dt_s",
+        )
+    noise = 8 * np.finfo(float).eps * float(np.abs(times).max())
+    row = np.arange(times.size)
+
+    def off(dt: float) -> float:
+        leaning = times - times[0] - row * dt
+        return float(np.ptp(leaning)) / 2
+
+    if declared is not None:
+        if off(declared) <= max(place / 2 + noise, 0.01 * declared):
+            return declared
+        if off(mean) <= max(place / 2 + noise, 0.01 * mean):
+            raise reading.error(
+                f"the time column steps by {mean:.9g} s, the header declares {declared:.9g} s",
+                first_line,
+                "Correct the wrong one, or remove the time column",
+            )
+    for dt in _round_intervals(mean):
+        whole_places = abs(dt / place - round(dt / place)) < 1e-6 and round(dt / place) > 0
+        if off(dt) <= (noise if whole_places else place / 2 + noise):
+            if not whole_places and place > dt / 2:
+                break
+            return dt
+        if abs(dt - mean) <= 1e-6 * mean and off(dt) <= 0.01 * dt:
+            return dt
+    if place > mean / 2 and off(mean) <= place / 2 + noise:
+        raise reading.error(
+            f"time is printed to {place:g} s, too coarse to tell a sampling interval near {mean:.6g} s",
+            first_line,
+            "Give the sampling interval as dt_s in the header",
+        )
+    if place <= mean / 2 and off(mean) <= max(place / 2 + noise, 0.01 * mean):
+        return mean
+    usual = float(np.median(steps))
+    strange = np.abs(steps - usual)
+    at = int(np.argmax(strange > max(place, 0.01 * usual) + noise)) if strange.any() else 0
+    if strange[at] <= max(place, 0.01 * usual) + noise:
+        at = int(np.argmax(strange))
+    raise reading.error(
+        f"time steps are uneven: {usual:.9g} s is usual, from {times[at]:.12g} s to {times[at + 1]:.12g} s it is "
+        f"{steps[at]:.9g} s",
+        first_line + at + 1,
+        "Samples may be missing there: mend them at their source, or resample to even steps",
+    )
+
+
+def _round_intervals(mean: float) -> Iterator[float]:
+    yield from (float(f"{mean:.{digits}e}") for digits in range(4))
+    if round(1 / mean) > 0:
+        yield 1 / round(1 / mean)
+    yield from (float(f"{mean:.{digits}e}") for digits in range(4, 12))
