@@ -228,6 +228,15 @@ def test_end_check_speaks_only_when_the_motion_does_not_come_to_rest():
     assert check_end(drifting)[1][0].name == "unsettled end"
 
 
+def test_a_step_of_the_baseline_puts_displacement_in_doubt():
+    time = np.arange(8000) * DT
+    spoiled = shaking(8000) + np.where(time > 20.0, 0.03, 0.0)
+    found = {settings: process(one(acceleration)).findings for settings, acceleration in
+             (("clean", shaking(8000)), ("spoiled", spoiled))}  # fmt: skip
+    assert "displacement in doubt" not in {finding.name for finding in found["clean"]}
+    assert "displacement in doubt" in {finding.name for finding in found["spoiled"]}
+
+
 # Boore (2005): without room for the filter's transients displacement is spoiled; with pads it comes to rest.
 def test_padded_displacement_comes_to_rest():
     result = process(one(shaking(onset=3.0)[:2500]), Settings.from_dict({"filter": {"low_cut": 0.1}}))

@@ -83,7 +83,7 @@ def correct(record: Record, settings: Settings) -> Corrected:
         band = bands[motion.component]
         padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
         moved = integrate(filter_band(padded, band, settings.filter.order, settings.filter.phase))
-        finished[motion.component], unsettled = check_end(moved)
+        finished[motion.component], unsettled = check_end(moved, windows.onset if windows.pre_event else 0)
         findings += unsettled
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *corners, *steps], key=lambda entry: ORDER.index(entry.step))

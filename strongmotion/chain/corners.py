@@ -112,7 +112,8 @@ def _signal_to_noise(
     signal = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
     noise = motion.acceleration[windows.pre_event]
     span, quiet = len(signal) * dt, len(noise) * dt
-    centres = np.geomspace(1.0 / span, 0.5 / dt, 160)
+    # A low-cut below two cycles in the length of the shaking could not be told from its absence.
+    centres = np.geomspace(min(2.0 / span, 0.1 / dt), 0.5 / dt, 160)
     shaking = _smoothed(signal, dt, centres, bandwidth)
     resolved = centres >= 2.0 / quiet
     if not resolved.any():

@@ -1,7 +1,9 @@
 """The check that the motion comes to rest.
 
 After band-limiting, velocity and displacement must end near zero; what is left at the end is the error the chain
-could not remove.
+could not remove. And the ground stands still before the onset: displacement found there is a long-period error, such
+as a step of the baseline or a clipped peak, spread backwards by the zero-phase filter. Both limits are common
+practice, without a source.
 """
 
 from __future__ import annotations
@@ -16,48 +18,71 @@ __all__ = ["check_end"]
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
 
+LARGEST_BEFORE = 0.25
+"""Largest displacement before the onset, as a part of its peak, that passes without a finding."""
 
-def check_end(motion: Motion) -> tuple[Motion, tuple[Finding, ...]]:
-    """Compare the last velocity and displacement, pads included, with their peaks.
+
+def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ...]]:
+    """Compare velocity and displacement where the ground stands still with their peaks.
 
     Parameters
     ----------
     motion : Motion
         Integrated motion.
+    onset : int
+        The record's sample at which shaking begins; 0 where it had begun before the record, and then only the end
+        is looked at.
 
     Returns
     -------
     Motion
         Unchanged but for its history.
     findings : tuple of Finding
-        ``unsettled end`` where either ends above 2 % of its peak.
+        ``unsettled end`` where velocity or displacement ends above 2 % of its peak; ``displacement in doubt`` where
+        displacement before the onset exceeds 25 % of it.
     """
-    ends = {}
-    for name, history in (("velocity", motion.velocity), ("displacement", motion.displacement)):
-        assert history is not None
-        peak = float(np.abs(history).max())
-        ends[name] = abs(float(history[-1])) / peak if peak > 0 else 0.0
     assert motion.velocity is not None
     assert motion.displacement is not None
+    velocity, displacement = motion.velocity, np.abs(motion.displacement)
+    pgv, pgd = float(np.abs(velocity).max()), float(displacement.max())
+    end_velocity = abs(float(velocity[-1])) / pgv if pgv > 0 else 0.0
+    end_displacement = float(displacement[-1]) / pgd if pgd > 0 else 0.0
+    before = float(displacement[: motion.lead + onset].max()) / pgd if onset > 0 and pgd > 0 else None
+    said = "" if before is None else f"; before the onset displacement reaches {before:.0%}"
     checked = motion.after(
         "end check",
-        f"Velocity ends at {ends['velocity']:.2%} of its peak, displacement at {ends['displacement']:.2%}",
+        f"Velocity ends at {end_velocity:.2%} of its peak, displacement at {end_displacement:.2%}{said}",
         {
-            "end_velocity_m_s": float(motion.velocity[-1]),
+            "end_velocity_m_s": float(velocity[-1]),
             "end_displacement_m": float(motion.displacement[-1]),
-            "end_velocity_to_peak": ends["velocity"],
-            "end_displacement_to_peak": ends["displacement"],
+            "end_velocity_to_peak": end_velocity,
+            "end_displacement_to_peak": end_displacement,
+            "displacement_before_onset_to_peak": before,
         },
     )
-    if max(ends.values()) <= LARGEST:
-        return checked, ()
-    return checked, (
-        Finding(
-            "unsettled end", "doubt",
-            what=f"velocity ends at {ends['velocity']:.0%} and displacement at {ends['displacement']:.0%} of its peak",
-            effect="displacement, and velocity at long periods, hold an error of that size",
-            remedy="raise filter.low_cut, or set baseline.velocity_trend = true",
-            component=motion.component,
-            where="end of the record",
-        ),
-    )  # fmt: skip
+    findings = []
+    if max(end_velocity, end_displacement) > LARGEST:
+        findings.append(
+            Finding(
+                "unsettled end", "doubt",
+                what=f"velocity ends at {end_velocity:.0%} and displacement at {end_displacement:.0%} of its peak",
+                effect="displacement, and velocity at long periods, hold an error of that size",
+                remedy="raise filter.low_cut, or set baseline.velocity_trend = true",
+                component=motion.component,
+                where="end of the record",
+            )
+        )  # fmt: skip
+    if before is not None and before > LARGEST_BEFORE:
+        findings.append(
+            Finding(
+                "displacement in doubt", "doubt",
+                what=f"before the onset, where the ground stands still, displacement reaches {before:.0%} of its peak",
+                effect="PGD, and spectra at the longest periods, hold an error of that size; "
+                "a permanent displacement, if there is one, is not kept by this route",
+                remedy="raise filter.low_cut until it falls, and look for clipping and steps of the baseline",
+                component=motion.component,
+                where="before the onset",
+                confidence=0.7,
+            )
+        )  # fmt: skip
+    return checked, tuple(findings)
