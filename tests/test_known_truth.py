@@ -1,0 +1,60 @@
+"""The whole chain against known truth: the demo's true motion, spoiled as instruments spoil, recovered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+
+import strongmotion as sm
+from strongmotion.chain import integrate_twice
+
+DEMO = Path(__file__).parent.parent / "demo_records"
+
+
+def truth(station: str) -> tuple[dict[str, np.ndarray], float]:
+    with h5py.File(DEMO / "truth" / "truth.h5") as file:
+        data = file[station]
+        acceleration = data[:] * data.attrs["scale_factor"]
+        return dict(zip(("H1", "H2", "V"), acceleration, strict=True)), float(data.attrs["dt"])
+
+
+@pytest.fixture(scope="module")
+def good():
+    return sm.process(sm.read(DEMO / "quay.csv"))
+
+
+@pytest.mark.parametrize("name", ["H1", "H2", "V"])
+def test_peaks_of_the_good_record(good, name):
+    acceleration, dt = truth("QUAY")
+    velocity, _ = integrate_twice(acceleration[name], dt)
+    peaks = good.peaks[good.peaks.component == name].set_index("quantity").value
+    assert peaks["PGA"] == pytest.approx(np.abs(acceleration[name]).max(), rel=0.02)
+    assert peaks["PGV"] == pytest.approx(np.abs(velocity).max(), rel=0.05)
+
+
+@pytest.mark.parametrize("name", ["H1", "H2", "V"])
+def test_spectrum_of_the_good_record_over_its_usable_band(good, name):
+    acceleration, dt = truth("QUAY")
+    table = good.spectra[(good.spectra.component == name) & good.spectra.usable]
+    expected = sm.response_spectrum(acceleration[name], dt, table.period.to_numpy(), quantities=("psa",)).psa[0]
+    assert len(table) > 50
+    np.testing.assert_allclose(table.psa, expected, rtol=0.03)
+
+
+@pytest.mark.parametrize(
+    ("file", "expected"),
+    [
+        ("quay.csv", set()),
+        ("bell.txt", {"clipping"}),
+        ("mole.txt", {"late start"}),
+        ("salt.csv", {"displacement in doubt"}),
+    ],
+)
+def test_each_fault_of_the_demo_is_found(file, expected):
+    found = {finding.name for finding in sm.process(sm.read(DEMO / file)).findings}
+    assert expected <= found
+    if not expected:
+        assert not found
