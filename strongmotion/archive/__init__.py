@@ -1,0 +1,6 @@
+"""Results on disk: one HDF5 file a record, and the catalogue over all of them."""
+
+from .catalogue import catalogue_of, write_catalogue
+from .store import Archive, Problem, read_result
+
+__all__ = ["Archive", "Problem", "catalogue_of", "read_result", "write_catalogue"]
