@@ -219,7 +219,8 @@ def _whole_rows(
         )
     before, _, last = body.rpartition("\n")
     found = body.count("\n") + 1
-    partial = last.count(delimiter) < len(columns) - 1
+    cells = last.split(delimiter)
+    partial = len(cells) < len(columns) or not all(header.usable_number(cell.strip()) for cell in cells)
     short = declared is not None and found < declared
     if reading.missing == "truncate":
         if not reading.data.endswith(b"\n") and before and (partial or short):
@@ -227,7 +228,7 @@ def _whole_rows(
             body, found, short = before, found - 1, True
         if short:
             return body, (header.cut_off("", found, declared, f"line {header_lines + found}"),)
-    elif short and partial:
+    elif short and len(cells) < len(columns):
         return body, ()  # the last row is refused when it is read, as the place where the file was cut
     if declared is not None and found != declared:
         raise reading.error(
@@ -247,6 +248,9 @@ def _fast(body: str, columns: list[_Column], delimiter: str) -> list[NDArray[Any
     # Before pandas 3.1 only this converter rounds correctly; since then all do, and asking for it is deprecated.
     old = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
     exact: dict[str, Any] = {"float_precision": "round_trip"} if old else {}
+    rows = body.count("\n") + 1
+    if body.count(delimiter) != rows * (len(columns) - 1):
+        return None  # where every row has a number too many, pandas would take the first for a label
     try:
         table = pd.read_csv(
             io.BytesIO(body.encode()),
@@ -262,12 +266,11 @@ def _fast(body: str, columns: list[_Column], delimiter: str) -> list[NDArray[Any
     except (ValueError, OverflowError):
         return None
     numbers = [table[at].to_numpy() for at in table]
-    whole = isinstance(table.index, pd.RangeIndex) and len(table) == body.count("\n") + 1
     sound = all(
         column.dtype == np.int64 or (column.dtype == np.float64 and bool(np.isfinite(column).all()))
         for column in numbers
     )
-    return numbers if whole and sound else None
+    return numbers if sound and len(table) == rows else None
 
 
 def _precise(

@@ -53,6 +53,15 @@ class Field(NamedTuple):
     line: int | None = None
 
 
+_UNFINISHED = Finding(
+    "last line not ended",
+    "note",
+    "the last line of the file has no line end",
+    "If the file was cut off inside its last number, that number is wrong.",
+    "Compare the last line with the original.",
+    where="last line",
+)
+
 Fields = Mapping[str, Field]
 
 
@@ -88,6 +97,9 @@ class Reading:
         self, components: Iterable[Component], station: Station, format: str, findings: Iterable[Finding]
     ) -> Record:
         """Return the record, with this file as its source."""
+        findings = tuple(findings)
+        if not self.data.endswith(b"\n") and not any(finding.name == "cut off" for finding in findings):
+            findings += (_UNFINISHED,)
         return Record.from_components(
             components,
             station,

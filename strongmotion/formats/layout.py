@@ -325,11 +325,11 @@ def _block(
     found = sum(map(len, rows))
     short = declared is not None and found < declared
     at_end = begin + len(block) >= len(lines) and not reading.data.endswith(b"\n")
-    if reading.missing == "truncate" and at_end and short:
+    if reading.missing == "truncate" and at_end and rows and (short or not _sound(rows[-1], layout.width)):
         # A file that stops inside a line may stop inside a number: none of that line can be trusted.
         rows.pop()
         block.pop()
-        found = sum(map(len, rows))
+        found, short = sum(map(len, rows)), True
     lengths_well = _lengths_well(rows, block, layout)
     samples = _fast(rows, block) if lengths_well else None
     if samples is None:
@@ -340,7 +340,7 @@ def _block(
             begin + len(block),
             "Correct the declared number of samples, or remove what does not belong",
         )
-    if declared is not None and found < declared:
+    if short:
         where = f"line {begin + len(block)}"
         if reading.missing == "truncate":
             return samples, (header.cut_off(name, found, declared, where),)
@@ -357,6 +357,10 @@ def _cells(line: str, width: int | None) -> list[str]:
         return line.split()
     line = line.rstrip()
     return [line[i : i + width] for i in range(0, len(line), width)]
+
+
+def _sound(row: list[str], width: int | None) -> bool:
+    return all(header.usable_number(cell.strip()) and len(cell) == (width or len(cell)) for cell in row)
 
 
 def _lengths_well(rows: list[list[str]], block: list[str], layout: Layout) -> bool:
@@ -396,6 +400,20 @@ def _precise(
     per_line, width = layout.values_per_line, layout.width
     for index, row in enumerate(rows):
         at, last = begin + index + 1, index == len(rows) - 1
+        cut = "The line may be damaged, or the layout wrong"
+        ragged = width is not None and len(row) > 0 and len(row[-1]) != width
+        whole = len(read) + len(row) - ragged
+        if last and declared is not None and whole < declared:
+            cut = (
+                f"The file may be cut off: {whole} of {declared} declared samples were read. "
+                'Copy it again, or read it with missing="truncate"'
+            )
+        if ragged:
+            raise reading.error(
+                f"the line is {len(block[index].rstrip())} characters long, not a multiple of the width {width}",
+                at,
+                cut,
+            )
         for position, cell in enumerate(row, 1):
             if not header.usable_number(cell.strip()):
                 raise reading.error(
@@ -404,18 +422,6 @@ def _precise(
                     "Mend it at its source: missing samples are never guessed",
                 )
             read.append(cell.strip())
-        cut = "The line may be damaged, or the layout wrong"
-        if last and declared is not None and len(read) < declared:
-            cut = (
-                f"The file may be cut off: {len(read)} of {declared} declared samples were read. "
-                'Copy it again, or read it with missing="truncate"'
-            )
-        if width is not None and row and len(row[-1]) != width:
-            raise reading.error(
-                f"the line is {len(block[index].rstrip())} characters long, not a multiple of the width {width}",
-                at,
-                cut,
-            )
         if per_line is not None and not (len(row) == per_line or (last and 0 < len(row) < per_line)):
             raise reading.error(f"expected {per_line} numbers, found {len(row)}", at, cut)
     return header.as_numbers(read)
