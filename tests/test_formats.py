@@ -290,6 +290,22 @@ def test_fast_and_precise_parsing_agree_with_pandas(tmp_path):
     assert np.array_equal(np.column_stack([c.samples for c in record]), values)
 
 
+@pytest.mark.parametrize("name", ["N", "h1", "time", "HNE"])
+def test_names_that_would_change_are_not_written(tmp_path, name):
+    record = Record((Component(name, np.arange(3), 0.01, "counts"),))
+    with pytest.raises(RecordError, match="read as something else"):
+        write_csv(record, tmp_path / "a.csv")
+    if name != "time":
+        with pytest.raises(RecordError, match="cannot hold this record"):
+            write_text(record, tmp_path / "a.txt", layout="ridge")
+
+
+def test_unwritable_place(tmp_path):
+    record = Record((Component("H1", np.arange(3), 0.01, "counts"),))
+    with pytest.raises(RecordError, match="cannot be written"):
+        write_csv(record, tmp_path / "none" / "a.csv")
+
+
 # --- layouts -----------------------------------------------------------------------------------------------------
 
 LAYOUT = """

@@ -80,6 +80,10 @@ CSV_CASES = {
         "time [s],H1 [g]\n0.00,1\n0.01,2\n0.02,3\n0.04,4\n0.05,5\n",
         "line 5: time steps are uneven: 0.01 s is usual, from 0.02 s to 0.04 s it is 0.02 s. Samples may be missing",
     ),
+    "time of many digits": ("time [s],H1 [g]\n0,1\n0." + "9" * 400 + ",2\n3,1\n", "line 3: time steps are uneven"),
+    "time of no reason": ("time [s],H1 [g]\n0,1\n1e-99999999999999999999,2\n1,3\n", "line 3: time does not go on"),
+    "times far apart": ("time [s],H1 [g]\n-1e308,1\n1e308,2\n", "line 3: time does not go on"),
+    "times close together": ("time [s],H1 [g]\n0,1\n1e-320,2\n", "sampling interval is 9.99989e-321 s, beyond"),
     "times in another unit": ("time [ms],H1 [g]\n0,1\n5,2\n", "line 1: time must be in seconds, found the unit 'ms'"),
     "unknown unit": (
         "# dt_s: 0.01\nH1 [furlong]\n1\n2\n",

@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import RecordError
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading
@@ -320,17 +321,24 @@ def write_csv(record: Record, path: str | Path) -> None:
     Raises
     ------
     RecordError
-        The file cannot be written.
+        A component's name would be read as another, such as ``N`` as ``H1``; or the file cannot be written.
     """
     lines = []
     for at, component in enumerate(record):
+        if header.direction(component.name)[0] != component.name or component.name.lower() in _TIME:
+            raise RecordError(
+                f"a CSV column named {component.name} is read as something else",
+                source=record.source.file or None,
+                remedy="Name the component H1, H2, V or by a longer name, and keep its own name as its channel",
+            )
         for key, text in described(record, component).items():
-            if not text or key in ("component", "unit", "sampling_rate"):
+            line = " ".join((text or "").split())
+            if not line or key in ("component", "unit", "sampling_rate"):
                 continue
             if key in _OF_ONE:
-                lines.append(f"# {key}_{component.name}: {text}")
+                lines.append(f"# {key}_{component.name}: {line}")
             elif at == 0:
-                lines.append(f"# {'dt_s' if key == 'dt' else key}: {' '.join(text.split())}")
+                lines.append(f"# {'dt_s' if key == 'dt' else key}: {line}")
     lines.append(",".join(f"{component.name} [{component.unit}]" for component in record))
     lines.extend(map(",".join, zip(*(map(repr, c.samples.tolist()) for c in record), strict=True)))
     save(path, ("\n".join(lines) + "\n").encode())

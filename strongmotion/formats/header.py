@@ -22,7 +22,7 @@ from ..units import ACCELERATION, COUNTS, acceleration_unit
 OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
-_SHORTEST, _LONGEST = 1e-9, 1e6
+SHORTEST, LONGEST = 1e-9, 1e6
 QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -245,7 +245,7 @@ def component_of(
         raise reading.error(
             f"component {name}: no sampling interval is given", line, "Give dt in seconds in the header"
         )
-    if not _SHORTEST <= dt <= _LONGEST:
+    if not SHORTEST <= dt <= LONGEST:
         raise reading.error(
             f"component {name}: the sampling interval is {dt:g} s, beyond what any instrument has",
             line,

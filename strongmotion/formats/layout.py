@@ -1,9 +1,28 @@
 """Text files of number blocks, read and written by a layout: a TOML file that says where things stand.
 
-A layout names the file (`recognise`), cuts it into components (`[header]` with `first`, and `lines` or `last`), finds
-each quantity in the header (`[header.dt]` and so on, by `line`, `columns`, `pattern` or a constant `value`), and says
-how the numbers stand (`[block]`). With `[write]` it also writes such files. Two ready layouts stand in the folder
-``layouts``, and serve as examples.
+A file holds one component, or several one after another, each with its own header and block of numbers.
+
+``name``, ``description``
+    Of the layout.
+``recognise``
+    A pattern (regular expression) found in one of the first 20 lines of every such file, and of no other.
+``encoding``
+    Of the file, UTF-8 unless given.
+``[header]``
+    ``first``: a pattern of the first header line of every component; without it the file holds one. ``lines``: the
+    number of header lines, or ``last``: a pattern of the last of them.
+``[header.dt]``, ``[header.unit]`` and so on, for each of `QUANTITIES`
+    Where it stands: ``line`` (from 1 at ``first``) with ``columns = [first, last]`` (from 1), or ``pattern`` with one
+    group, searched in that line and those columns, or in every header line; or a constant ``value``. Needed are ``dt``
+    in s or ``sampling_rate`` in Hz, and ``unit`` unless the caller gives it. ``scale`` turns samples into ``unit``.
+``[block]``
+    ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns
+    of one width, else they stand between blanks.
+``[write]``
+    To write such files: the ``header``, with quantities in curly brackets, and how to print ``integers`` and
+    ``floats`` (Python format specifications); leave one out if the layout cannot hold it.
+
+Two ready layouts stand in the folder ``layouts``, and serve as examples.
 """
 
 from __future__ import annotations

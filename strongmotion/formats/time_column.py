@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .header import Reading
+from .header import LONGEST, SHORTEST, Reading
 
 _LOOKED_AT = 50
+_FINEST = -30
 
 
 def printed_place(texts: list[str]) -> float:
@@ -26,9 +27,12 @@ def printed_place(texts: list[str]) -> float:
     """
 
     def finest(some: list[str]) -> int:
-        return min(int(Decimal(text.strip()).as_tuple().exponent) for text in some)
+        return max(_FINEST, min(int(Decimal(text.strip()).as_tuple().exponent) for text in some))
 
-    return float(Decimal(1).scaleb(max(finest(texts[:_LOOKED_AT]), finest(texts[-_LOOKED_AT:]))))
+    try:
+        return 10.0 ** min(max(finest(texts[:_LOOKED_AT]), finest(texts[-_LOOKED_AT:])), -_FINEST)
+    except InvalidOperation:  # an exponent beyond all reason
+        return 10.0**_FINEST
 
 
 def interval_from_times(
@@ -75,6 +79,8 @@ def interval_from_times(
             first_line + at + 1,
             "Correct the time column, or remove it and give dt_s",
         )
+    if not SHORTEST <= mean <= LONGEST:
+        return mean  # no instrument's: refused with the component
     noise = 8 * np.finfo(float).eps * float(np.abs(times).max())
     row = np.arange(times.size)
 
