@@ -26,7 +26,7 @@ from strongmotion.chain import Band
 from strongmotion.errors import ArchiveError
 from strongmotion.motion import Entry, History, Motion
 from strongmotion.record import Component, Finding, Record, Source, Station
-from strongmotion.result import Result
+from strongmotion.result import Result, process
 from strongmotion.settings import Settings
 
 START = np.datetime64("2031-03-07T04:15:00.123456789")
@@ -112,6 +112,26 @@ def test_a_result_comes_back_bit_for_bit(archive, result):
         assert back.motion[name].displacement.tobytes() == motion.displacement.tobytes()
     assert back.record.raw_sha256 == result.record.raw_sha256
     assert archive.verify() == []
+
+
+def test_reprocessing_what_was_stored_gives_the_same_bits(archive):
+    time = np.arange(3000) * 0.01
+    shaking = np.where(time > 10, np.sin(2 * np.pi * time) * np.exp(-0.2 * (time - 10)), 0.0)
+    noise = np.random.default_rng(7).normal(0, 1e-4, (3, time.size))
+    counts = np.round((noise + np.outer([1.0, 0.7, 0.3], shaking)) * 1e5).astype(np.int32)
+    names = ("H1", "H2", "V")
+    record = Record(
+        tuple(Component(name, row, 0.01, "counts", 1e5, START) for name, row in zip(names, counts, strict=True)),
+        STATION,
+    )
+    made = process(record, Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 1.0], "damping": [0.02, 0.05]}}))
+    back = archive[archive.add(made).stem]
+    assert back == made
+    assert process(back.record, back.settings) == made
+    row = archive.catalogue().iloc[0]
+    duration = made.measures.query("component == 'H1' and measure == 'significant duration 5-95 %'").value.item()
+    assert row.significant_duration_5_95_H1_s == duration
+    assert row["psa_1s_RotD50_m_s2"] > 0
 
 
 def test_it_acts_as_a_collection(archive, result):

@@ -54,8 +54,12 @@ def catalogue_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
         by component and RotD (``pga_H1_m_s2``); pseudo-spectral accelerations of RotD50 at 5 % damping
         (``psa_1s_RotD50_m_s2``); Arias intensity and significant duration by component; corner frequencies and usable
         periods, of the horizontal pair where there is one, else of the first component; findings; ``path``.
-        Every column with numbers ends in its unit. ``attrs["caution"]`` is the caution, ``attrs["problems"]`` lists
-        the files that could not be read, which have no row.
+        Every column of a physical quantity ends in its unit. ``attrs["caution"]`` is the caution,
+        ``attrs["problems"]`` lists the files that could not be read, which have no row.
+
+    Notes
+    -----
+    To stay quick over many files only their small tables are read, so seals are not checked: `Archive.verify` does.
     """
     unit = acceleration_unit(unit)
     factor = in_unit(unit)
