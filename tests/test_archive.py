@@ -9,6 +9,7 @@ import math
 import os
 import random
 import shutil
+import stat
 import tempfile
 from pathlib import Path
 
@@ -300,6 +301,22 @@ def test_of_two_writers_one_is_refused(archive, monkeypatch, links):
         store.write_whole(path, b"second", replace=False)
     assert path.read_bytes() == b"first"
     assert left_in(archive) == [path.name]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no handle on a folder to flush")
+def test_a_file_is_on_disk_before_it_has_its_name_and_the_name_after(archive, monkeypatch):
+    path = archive.path("XX.QUAY")
+    flushed = []
+    fsync = os.fsync
+
+    def watched(descriptor: int) -> None:
+        kind = "folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else "file"
+        flushed.append((kind, path.exists()))
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", watched)
+    store.write_whole(path, b"whole", replace=False)
+    assert flushed == [("file", False), ("folder", True)]
 
 
 @pytest.mark.parametrize("call", ["write", "fsync"])
