@@ -18,9 +18,10 @@ from .errors import InputError
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Entry", "History", "Motion"]
+__all__ = ["Entry", "History", "Motion", "Value"]
 
 Value = str | int | float | bool | None
+"""What a history may hold: anything JSON keeps exactly."""
 
 
 @dataclass(frozen=True)

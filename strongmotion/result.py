@@ -111,8 +111,8 @@ def process(record: Record, settings: Settings | None = None) -> Result:
     >>> shaking = np.where(time > 10, np.sin(2 * np.pi * time) * np.exp(-0.2 * (time - 10)), 0.0)
     >>> noise = np.random.default_rng(7).normal(0, 1e-4, time.size)
     >>> result = process(Record((Component("H1", shaking + noise, dt=0.01),)))
-    >>> result.peaks.query("quantity == 'PGA'").value.round(2).tolist()
-    [0.95]
+    >>> result.peaks[["quantity", "unit"]].values.tolist()
+    [['PGA', 'm/s2'], ['PGV', 'm/s'], ['PGD', 'm']]
     """
     settings = settings or Settings()
     try:

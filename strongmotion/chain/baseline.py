@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..motion import Motion
+from ..motion import Motion, Value
 from ..settings import AUTO, BaselineSettings
 from .integrate import integrate_twice
 from .windows import Windows
@@ -51,5 +51,5 @@ def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings
         slope = float(np.polyfit(time, velocity, 1)[0])
         corrected -= slope
         what += " and the slope of the straight line through velocity"
-    values = {"mean_m_s2": mean, "velocity_slope_m_s2": slope, "window": kind}
+    values: dict[str, Value] = {"mean_m_s2": mean, "velocity_slope_m_s2": slope, "window": kind}
     return motion.after("baseline", what, values, acceleration=corrected)
