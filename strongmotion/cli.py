@@ -1,0 +1,382 @@
+"""The command line: thin, and quick to start. What it does is in `batch`, `formats`, `checks` and `archive`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from . import __version__
+from .cautions import CAUTION
+from .errors import InputError, SettingsError, StrongMotionError
+from .units import acceleration_unit, in_unit
+
+if TYPE_CHECKING:
+    from .batch import Outcome
+    from .record import Component, Finding
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="strongmotion",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+
+def _unit(text: str) -> str:
+    try:
+        in_unit(text)
+    except InputError as error:
+        raise typer.BadParameter(str(error)) from None
+    return acceleration_unit(text)
+
+
+ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
+LayoutFile = Annotated[
+    Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")
+]
+Unit = Annotated[
+    str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=_unit, help="Of acceleration in what is shown.")
+]
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"strongmotion {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _top(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Turn raw accelerograms into peaks, response spectra and an archive that can be defended.
+
+    \b
+    Try it on the demo records:
+      strongmotion inspect demo_records/quay.csv
+      strongmotion process demo_records -o archive --figures
+      strongmotion catalogue archive
+      strongmotion verify archive
+
+    Exit status: 0 all well; 1 some records failed, each named with its reason; 2 wrong use.
+    """  # noqa: D301
+
+
+@app.command(no_args_is_help=True)
+def process(
+    inputs: Annotated[
+        list[Path], typer.Argument(metavar="FILE|FOLDER...", help="Records, and folders of them.", show_default=False)
+    ],
+    archive: Annotated[
+        Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where results go; made if not there.")
+    ],
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="S.toml", help="Processing choices; `strongmotion settings` shows them."),
+    ] = None,
+    layout: LayoutFile = None,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")] = 1,
+    unit: Unit = "m/s2",
+    figures: Annotated[
+        bool, typer.Option("--figures", help="Draw motion and spectra of each record into ARCHIVE/figures.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Process again what is there, and put it in the old result's place.")
+    ] = False,
+) -> None:
+    """Process records into an archive.
+
+    Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
+    .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
+    in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples and
+    settings, are skipped: run the same command again to go on after an interruption.
+
+    \b
+    Examples:
+      strongmotion process demo_records -o archive
+      strongmotion process demo_records/quay.csv -o archive --unit g --figures
+      strongmotion settings > mine.toml       then edit mine.toml
+      strongmotion process demo_records -o archive --settings mine.toml --replace --jobs 4
+    """  # noqa: D301
+    from .batch import process_files
+    from .settings import Settings
+
+    chosen = Settings.load(settings) if settings else Settings()
+    with _Progress() as progress:
+        outcome = process_files(
+            inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit
+        )
+    _show_outcome(outcome, archive, unit)
+    if outcome.failed or outcome.remaining:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True)
+def inspect(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A record.", show_default=False)],
+    layout: LayoutFile = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Show what a file holds and what the checks say of it.
+
+    Nothing is processed or written.
+
+    \b
+    Examples:
+      strongmotion inspect demo_records/quay.csv
+      strongmotion inspect demo_records/bell.txt --unit g
+    """  # noqa: D301
+    from .checks import examine
+    from .formats import read
+
+    record = read(file, layout=layout)
+    station = record.station
+    place = [f"{value:g}{unit_of} {what}" for value, unit_of, what in (
+        (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
+    ) if value is not None]  # fmt: skip
+    facts = (
+        ("file", record.source.file),
+        ("format", record.source.format),
+        ("SHA-256", record.source.sha256),
+        ("record", record.id),
+        ("station", ", ".join(part for part in (station.network, station.code, station.location) if part)),
+        ("name", station.name),
+        ("place", ", ".join(place)),
+        ("instrument", station.instrument),
+        ("start", "" if record.start is None else f"{record.start} UTC"),
+        ("samples", f"{record.samples}, every {record.dt:g} s"),
+        ("duration", f"{record.duration:g} s"),
+    )
+    _table(("", ""), [(what, value or "not known") for what, value in facts])
+    typer.echo()
+    columns = ("component", "channel", "azimuth °", "dip °", "unit", "counts per m/s²", "mean", f"raw peak {unit}")
+    _table(columns, [_component_row(component, unit) for component in record])
+    typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
+    _show_findings((*record.findings, *(f for f in examine(record) if f not in record.findings)))
+
+
+@app.command()
+def settings() -> None:
+    """Print the default settings as commented TOML.
+
+    Start your own from it: keep the lines you change, delete or leave the rest.
+
+    \b
+    Example:
+      strongmotion settings > mine.toml
+    """  # noqa: D301
+    from .settings import Settings
+
+    typer.echo(Settings().to_toml(), nl=False)
+
+
+@app.command(no_args_is_help=True)
+def catalogue(
+    archive: ArchiveFolder,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")] = None,
+    parquet: Annotated[
+        Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
+    ] = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Tabulate an archive, a row a record.
+
+    The screen has room for the most asked-for columns; --csv and --parquet write all of them.
+
+    \b
+    Examples:
+      strongmotion catalogue archive --unit g
+      strongmotion catalogue archive --csv catalogue.csv
+    """  # noqa: D301
+    from .archive import Archive, write_catalogue
+
+    frame = Archive(archive, create=False).catalogue(unit)
+    write_catalogue(frame, csv, parquet)
+    shown = [column for column in frame.columns if column.startswith(_CATALOGUE_COLUMNS)]
+    _table([_spoken(column) for column in shown], [[_cell(value) for value in row] for row in frame[shown].to_numpy()])
+    typer.echo(f"{_count(len(frame), 'record')}, {len(frame.columns)} columns.")
+    for path in (csv, parquet):
+        if path is not None:
+            typer.echo(f"All columns are in {path}.")
+    typer.echo(CAUTION)
+    for problem in frame.attrs["problems"]:
+        _complain(problem)
+    if frame.attrs["problems"]:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True)
+def verify(archive: ArchiveFolder) -> None:
+    """Check that an archive is as it was written.
+
+    Every byte is read; each file that was changed, damaged, left over or put there is named.
+
+    \b
+    Example:
+      strongmotion verify archive
+    """  # noqa: D301
+    from .archive import Archive
+
+    store = Archive(archive, create=False)
+    problems = store.verify()
+    for problem in problems:
+        _complain(str(problem))
+    found = _count(len(problems), "problem") if problems else "all sound"
+    typer.echo(f"{_count(len(store), 'record')}, {found}.")
+    if problems:
+        raise typer.Exit(1)
+
+
+def main() -> None:
+    """Run the command line; errors of the family become one line and an exit status."""
+    try:
+        app()
+    except (SettingsError, InputError) as error:
+        _complain(str(error))
+        sys.exit(2)
+    except StrongMotionError as error:
+        _complain(str(error))
+        sys.exit(1)
+
+
+_CATALOGUE_COLUMNS = (
+    "record", "pga_H1", "pga_H2", "pga_V", "pgv_RotD50", "psa_0.2s", "psa_1s", "longest_usable", "worst",
+)  # fmt: skip
+
+
+def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
+    factor = in_unit(unit)
+    if outcome.done or outcome.skipped:
+        rows = [
+            (done.record, f"{done.pga * factor:.4g}", f"{done.pgv:.4g}", f"{done.pgd:.4g}", done.severity or "none",
+             "there already" if done.skipped else "processed")
+            for done in (*outcome.done, *outcome.skipped)
+        ]  # fmt: skip
+        _table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
+        typer.echo("Peaks are the largest over the record's components.")
+    for failure in outcome.failed:
+        _complain(f"{failure.file}: {failure.reason}")
+    counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} there already, {len(outcome.failed)} failed"
+    listed = f", listed in {archive / 'failed.csv'}" if outcome.failed else ""
+    typer.echo(f"{counts}{listed}; archive {archive}.")
+    if outcome.remaining:
+        _complain(
+            f"interrupted with {_count(len(outcome.remaining), 'file')} to go. Run the same command again to go on."
+        )
+    typer.echo(CAUTION)
+
+
+def _component_row(component: Component, unit: str) -> tuple[str, ...]:
+    mean = component.samples.mean(dtype=float)
+    try:
+        peak = f"{abs(component.samples - mean).max() * abs(component.scale) * in_unit(unit):.4g}"
+    except StrongMotionError:
+        peak = "not known"  # counts without a sensitivity
+    numbers = (component.azimuth, component.dip, component.sensitivity)
+    azimuth, dip, sensitivity = ("-" if number is None else f"{number:g}" for number in numbers)
+    return (component.name, component.channel or "-", azimuth, dip, component.unit, sensitivity, f"{mean:.5g}", peak)
+
+
+def _show_findings(findings: Sequence[Finding]) -> None:
+    if not findings:
+        typer.echo("The checks found nothing. Processing looks at more: onset, noise, and where displacement ends.")
+        return
+    for finding in findings:
+        where = " ".join(part for part in (finding.component, finding.where) if part)
+        typer.echo(f"{finding.severity}: {finding.name}{f' ({where})' if where else ''}: {finding.what}.")
+        typer.echo(f"    Effect: {finding.effect}.")
+        typer.echo(f"    Remedy: {finding.remedy}.")
+
+
+def _spoken(column: str) -> str:
+    """Turn a catalogue column into a heading: ``pga_H1_m_s2`` into ``PGA H1 m/s2``."""
+    text = column.replace("_m_s2", " m/s2").replace("_cm_s2", " cm/s2").replace("_m_s", " m/s").replace("_", " ")
+    for word in ("pga", "pgv", "psa"):
+        text = text.replace(word, word.upper())
+    return text.replace("longest usable period", "longest period")
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, float):
+        return "-" if value != value else f"{value:.4g}"
+    return str(value) if value not in (None, "") else "none"
+
+
+def _table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table: drawn on a terminal, else plain columns that nothing cuts short."""
+    if not sys.stdout.isatty():
+        lines = [columns, *rows] if any(columns) else rows
+        widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
+        for line in lines:
+            typer.echo("  ".join(f"{cell:<{width}}" for cell, width in zip(line, widths, strict=True)).rstrip())
+        return
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, show_header=any(columns), pad_edge=False)
+    for index, column in enumerate(columns):
+        numbers = any(columns) and index > 0 and all(_is_number(row[index]) for row in rows)
+        justify = "right" if numbers else "left"
+        table.add_column(column, overflow="fold", no_wrap=index == 0, justify=justify)
+    for row in rows:
+        table.add_row(*row)
+    Console(markup=False, highlight=False).print(table)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return text == "-"
+    return True
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'s' * (number != 1)}"
+
+
+def _complain(text: str) -> None:
+    typer.echo(f"strongmotion: {text}", err=True)
+
+
+class _Progress:
+    """A bar with rate and remaining time on a terminal; nothing where there is none."""
+
+    def __enter__(self) -> _Progress:
+        self._bar: Any = None
+        if sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+            self._bar = Progress(
+                BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[rate]}"), TimeRemainingColumn(),
+                TextColumn("left"), console=Console(stderr=True), transient=True,
+            )  # fmt: skip
+            self._task = self._bar.add_task("", rate="")
+            self._bar.start()
+        return self
+
+    def __call__(self, finished: int, total: int) -> None:
+        if self._bar is not None:
+            elapsed = self._bar.tasks[0].elapsed or 0.0
+            rate = f"{finished / elapsed:.1f} records/s" if finished and elapsed > 0 else ""
+            self._bar.update(self._task, completed=finished, total=total, rate=rate)
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,454 @@
+"""The command line and the batch under it: what each command prints, writes and returns."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+import strongmotion
+from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, SettingsError, Station, batch
+from strongmotion.cautions import CAUTION
+from strongmotion.cli import app, main
+from strongmotion.formats import write_csv
+
+DEMO = Path(__file__).parents[1] / "demo_records"
+G = 9.80665  # m/s², ISO 80000-3
+QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
+
+run = CliRunner().invoke
+
+
+def record(code="QUAY", size=1.0, start="2031-04-17T03:26:27"):
+    """Return a record of a burst whose peak is known by construction: `size` times 1, 0.8 and 0.5 m/s² at 12 s."""
+    time = np.arange(4000) * 0.01
+    noise = np.random.default_rng(len(code)).normal(0, 1e-4, (3, time.size))
+    burst = np.sin(2 * np.pi * 2.0 * (time - 12) + np.pi / 2) * np.exp(-(((time - 12) / 1.5) ** 2))
+    rows = size * np.outer((1.0, 0.8, 0.5), burst) + noise
+    components = (
+        Component(name, row, 0.01, start=np.datetime64(start))
+        for name, row in zip(("H1", "H2", "V"), rows, strict=True)
+    )
+    return Record(
+        tuple(components), Station(code=code, network="XX", name="Old Quay", latitude=-47.1, longitude=-124.7)
+    )
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Return a folder with two sound records, a damaged one, and files that are no records."""
+    place = tmp_path / "raw"
+    (place / "deeper").mkdir(parents=True)
+    write_csv(record("QUAY"), place / "quay.csv")
+    write_csv(record("PIER", size=2.0), place / "pier.csv")
+    lines = (place / "quay.csv").read_text().splitlines()
+    lines[100] = "0.1, not a number, 0.2"
+    (place / "harm.csv").write_text("\n".join(lines))
+    for name in ("README.md", ".hidden", "deeper/inner.csv", "notes.toml"):
+        (place / name).write_text("not a record\n")
+    return place
+
+
+@pytest.fixture
+def quick(tmp_path):
+    path = tmp_path / "quick.toml"
+    path.write_text(QUICK.to_toml())
+    return path
+
+
+@pytest.fixture(scope="module")
+def stored(tmp_path_factory):
+    """Return an archive of two records, to look at only."""
+    raw, archive = tmp_path_factory.mktemp("raw"), tmp_path_factory.mktemp("out") / "archive"
+    for code in ("QUAY", "PIER"):
+        write_csv(record(code), raw / f"{code}.csv")
+    outcome = batch.process_files([raw], archive, QUICK)
+    assert len(outcome.done) == 2
+    return archive
+
+
+def call_main(monkeypatch, capsys, *words):
+    """Run `main` as the installed script does; return exit status, output and errors."""
+    monkeypatch.setattr(sys, "argv", ["strongmotion", *map(str, words)])
+    with pytest.raises(SystemExit) as left:
+        main()
+    out, err = capsys.readouterr()
+    return left.value.code or 0, out, err
+
+
+def call_process(*words):
+    """Run the command line as a process of its own, its output piped."""
+    command = [sys.executable, "-m", "strongmotion.cli", *map(str, words)]
+    environment = os.environ | {"FORCE_COLOR": "1", "COLUMNS": "40"}
+    return subprocess.run(command, capture_output=True, text=True, env=environment, timeout=120)
+
+
+# process
+
+
+def test_process_stores_the_good_and_names_the_bad(folder, quick, tmp_path):
+    archive = tmp_path / "archive"
+    result = run(app, ["process", str(folder), "-o", str(archive), "--settings", str(quick), "--unit", "g"])
+    assert result.exit_code == 1
+    assert "2 processed, 0 there already, 1 failed" in result.stdout
+    assert CAUTION in result.stdout
+    assert re.search(r"harm\.csv: line 101: ", result.stderr)
+    assert "quay.csv" not in result.stderr
+    assert Archive(archive).ids() == ["XX.PIER_20310417T032627", "XX.QUAY_20310417T032627"]
+    (row,) = [line.split() for line in result.stdout.splitlines() if line.startswith("XX.PIER")]
+    assert float(row[1]) == pytest.approx(2.0 / G, rel=0.01)
+    with (archive / "failed.csv").open(newline="") as file:
+        failed = list(csv.reader(file))
+    assert failed[0] == ["file", "reason"]
+    assert [Path(line[0]).name for line in failed[1:]] == ["harm.csv"]
+    assert "line 101" in failed[1][1]
+
+
+def test_process_again_skips_what_is_done_and_forgets_old_failures(folder, quick, tmp_path):
+    archive = tmp_path / "archive"
+    command = ["process", str(folder), "-o", str(archive), "--settings", str(quick)]
+    assert run(app, command).exit_code == 1
+    before = {path: path.stat().st_mtime_ns for path in Archive(archive).files()}
+    (folder / "harm.csv").unlink()
+    result = run(app, command)
+    assert result.exit_code == 0
+    assert "0 processed, 2 there already, 0 failed" in result.stdout
+    assert {path: path.stat().st_mtime_ns for path in Archive(archive).files()} == before
+    assert not (archive / "failed.csv").exists()
+
+
+def test_other_settings_are_refused_unless_replacing(folder, quick, tmp_path):
+    archive = tmp_path / "archive"
+    command = ["process", str(folder / "quay.csv"), "-o", str(archive), "--settings", str(quick)]
+    assert run(app, command).exit_code == 0
+    quick.write_text(QUICK.to_toml().replace('low_cut = "auto"', "low_cut = 0.3"))
+    refused = run(app, command)
+    assert refused.exit_code == 1
+    assert "already in the archive, made with other settings. Use --replace" in refused.stderr
+    assert run(app, [*command, "--replace"]).exit_code == 0
+    assert Archive(archive)["XX.QUAY_20310417T032627"].settings.filter.low_cut == 0.3
+
+
+def test_two_files_of_one_record_are_told_of(folder, quick, tmp_path):
+    write_csv(record("QUAY", size=3.0), folder / "quay_again.csv")
+    files = [folder / "quay.csv", folder / "quay_again.csv"]
+    plain = batch.process_files(files, tmp_path / "one", QUICK)
+    assert [failure.file.name for failure in plain.failed] == ["quay_again.csv"]
+    assert "made from other samples" in plain.failed[0].reason
+    replacing = batch.process_files(files, tmp_path / "two", QUICK, replace=True)
+    assert [failure.file.name for failure in replacing.failed] == ["quay_again.csv"]
+    assert "one has taken the other's place" in replacing.failed[0].reason
+
+
+def test_figures_are_drawn_also_for_what_is_there_already(folder, quick, tmp_path):
+    archive = tmp_path / "archive"
+    command = ["process", str(folder / "quay.csv"), "-o", str(archive), "--settings", str(quick)]
+    assert run(app, command).exit_code == 0
+    assert not (archive / "figures").exists()
+    assert run(app, [*command, "--figures"]).exit_code == 0
+    names = sorted(path.name for path in (archive / "figures").iterdir())
+    assert names == ["XX.QUAY_20310417T032627_motion.png", "XX.QUAY_20310417T032627_spectrum.png"]
+
+
+def test_unexpected_error_stops_one_record_only(folder, monkeypatch, tmp_path):
+    def process(record, settings):
+        if record.station.code == "PIER":
+            raise ZeroDivisionError("a defect")
+        return true_process(record, settings)
+
+    true_process = strongmotion.process
+    monkeypatch.setattr("strongmotion.result.process", process)
+    outcome = batch.process_files([folder / "pier.csv", folder / "quay.csv"], tmp_path / "archive", QUICK)
+    assert [done.file.name for done in outcome.done] == ["quay.csv"]
+    assert outcome.failed[0].reason == "unexpected error, please report it: ZeroDivisionError: a defect"
+
+
+def test_archive_that_cannot_be_made_is_one_line(folder, tmp_path, monkeypatch, capsys):
+    (tmp_path / "taken").write_text("a file, not a folder")
+    status, out, err = call_main(monkeypatch, capsys, "process", folder, "-o", tmp_path / "taken")
+    assert status == 1
+    assert out == ""
+    assert re.fullmatch(r"strongmotion: .*taken.*cannot be made.*\n", err)
+
+
+def test_full_disk_fails_each_record_by_name(folder, monkeypatch, tmp_path):
+    def add(self, result, replace=False):
+        raise ArchiveError("could not be written: No space left on device", remedy="Make room on the disk")
+
+    monkeypatch.setattr(Archive, "add", add)
+    outcome = batch.process_files([folder / "pier.csv", folder / "quay.csv"], tmp_path / "archive", QUICK)
+    assert [failure.file.name for failure in outcome.failed] == ["pier.csv", "quay.csv"]
+    assert all("No space left" in failure.reason for failure in outcome.failed)
+
+
+def test_missing_file_is_named_and_the_rest_goes_on(folder, quick, tmp_path):
+    words = ["process", str(folder / "none.csv"), str(folder / "quay.csv"), "-o", str(tmp_path / "archive")]
+    result = run(app, [*words, "--settings", str(quick)])
+    assert result.exit_code == 1
+    assert "none.csv: no such file" in result.stderr
+    assert "1 processed" in result.stdout
+
+
+# The batch
+
+
+def test_folder_stands_for_its_files(folder):
+    assert [file.name for file in batch.files_of([folder])] == ["harm.csv", "pier.csv", "quay.csv"]
+    # Named one by one, every file counts, once.
+    files = batch.files_of([folder / "README.md", folder, folder / "quay.csv"])
+    assert [file.name for file in files] == ["README.md", "harm.csv", "pier.csv", "quay.csv"]
+    (folder / "empty").mkdir()
+    with pytest.raises(InputError, match="no file to process"):
+        batch.files_of([folder / "empty"])
+
+
+def test_workers_give_the_same_archive_as_one_process(folder, tmp_path):
+    seen = []
+    alone = batch.process_files([folder], tmp_path / "one", QUICK)
+    shared = batch.process_files([folder], tmp_path / "two", QUICK, jobs=2, progress=lambda *n: seen.append(n))
+    assert shared == alone
+    assert [Path(failure.file).name for failure in shared.failed] == ["harm.csv"]
+    assert seen == [(0, 3), (1, 3), (2, 3), (3, 3)]
+    one, two = Archive(tmp_path / "one"), Archive(tmp_path / "two")
+    assert one.ids() == two.ids()
+    for record_id in one.ids():
+        assert one[record_id] == two[record_id]
+
+
+def test_interruption_keeps_what_is_done_and_names_the_rest(folder, tmp_path):
+    def interrupt(finished, total):
+        if finished == 1:
+            raise KeyboardInterrupt
+
+    files = [folder / "quay.csv", folder / "pier.csv"]
+    outcome = batch.process_files(files, tmp_path / "archive", QUICK, progress=interrupt)
+    assert [done.file for done in outcome.done] == files[:1]
+    assert outcome.remaining == files[1:]
+    assert Archive(tmp_path / "archive").verify() == []
+    again = batch.process_files(files, tmp_path / "archive", QUICK)
+    assert (len(again.skipped), len(again.done), again.remaining) == (1, 1, [])
+
+
+def test_worker_that_dies_costs_its_own_file_only(folder, tmp_path, monkeypatch):
+    monkeypatch.setattr(batch, "_process_file", _die_on_pier)
+    files = [folder / "quay.csv", folder / "pier.csv", folder / "harm.csv"]
+    outcome = batch.process_files(files, tmp_path / "archive", QUICK, jobs=2)
+    assert [done.file.name for done in outcome.done] == ["quay.csv"]
+    assert {failure.file.name: "worker process died" in failure.reason for failure in outcome.failed} == {
+        "pier.csv": True,
+        "harm.csv": False,
+    }
+
+
+def _die_on_pier(file, job):
+    """Stand in for a record that makes the system kill its worker."""
+    if file.name == "pier.csv":
+        os._exit(9)
+    if file.name == "harm.csv":
+        return batch.Failure(file, "damaged")
+    return batch.Done(file, "XX.QUAY", 1.0, 0.1, 0.01, "")
+
+
+def test_no_workers_is_refused(folder, tmp_path):
+    with pytest.raises(InputError, match="at least 1, found 0"):
+        batch.process_files([folder], tmp_path / "archive", QUICK, jobs=0)
+
+
+# Wrong use: exit status 2
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("[filter]\nlowcut = 0.1\n", "filter.lowcut"), ("[filter]\norder = 'four'\n", "order"), ("[filter", "TOML")],
+)
+def test_wrong_settings_are_wrong_use(folder, tmp_path, monkeypatch, capsys, text, shown):
+    (tmp_path / "s.toml").write_text(text)
+    words = ("process", folder, "-o", tmp_path / "archive", "--settings", tmp_path / "s.toml")
+    status, out, err = call_main(monkeypatch, capsys, *words)
+    assert (status, out) == (2, "")
+    assert shown in err
+    assert err.count("\n") == 1
+    assert not (tmp_path / "archive").exists()
+
+
+def test_layout_that_is_not_sound_is_wrong_use(folder, tmp_path):
+    (tmp_path / "l.toml").write_text("nonsense = 1\n")
+    with pytest.raises(SettingsError, match=r"l\.toml"):
+        batch.process_files([folder], tmp_path / "archive", QUICK, layout=tmp_path / "l.toml")
+    assert not (tmp_path / "archive").exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["process", "x.csv"],
+        ["process", "x.csv", "-o", "archive", "--unit", "furlong"],
+        ["process", "x.csv", "-o", "archive", "--unit", "counts"],
+        ["process", "x.csv", "-o", "archive", "--jobs", "0"],
+        ["process", "x.csv", "-o", "archive", "--no-such-option"],
+        ["no-such-command"],
+        ["verify"],
+    ],
+)
+def test_wrong_use_is_status_2_and_writes_nothing(words, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run(app, words).exit_code == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+# inspect
+
+
+def test_inspect_shows_what_is_in_a_file(folder):
+    result = run(app, ["inspect", str(folder / "quay.csv"), "--unit", "cm/s2"])
+    assert result.exit_code == 0
+    facts = dict(re.split(r"  +", line, maxsplit=1) for line in result.stdout.split("\n\n")[0].splitlines())
+    assert facts["station"] == "XX, QUAY"
+    assert facts["samples"] == "4000, every 0.01 s"
+    assert facts["duration"] == "39.99 s"
+    assert facts["start"].startswith("2031-04-17T03:26:27")
+    assert "47.1° north" in facts["place"]
+    assert "raw peak cm/s2" in result.stdout
+    (row,) = [line.split() for line in result.stdout.splitlines() if line.startswith("H1 ")]
+    assert float(row[-1]) == pytest.approx(100.0, rel=0.01)
+
+
+def test_inspect_shows_findings(tmp_path):
+    dead = Record((Component("H1", np.zeros(1000), 0.01), Component("V", np.sin(np.arange(1000.0)), 0.01)))
+    write_csv(dead, tmp_path / "dead.csv")
+    result = run(app, ["inspect", str(tmp_path / "dead.csv")])
+    assert result.exit_code == 0
+    assert re.search(r"^unfit: .*\(H1", result.stdout, re.MULTILINE)
+    assert "Remedy: " in result.stdout
+
+
+def test_inspect_does_not_invent_a_scale(tmp_path):
+    counts = Component("H1", np.arange(1000) % 7, 0.01, unit="counts")
+    write_csv(Record((counts,)), tmp_path / "counts.csv")
+    result = run(app, ["inspect", str(tmp_path / "counts.csv")])
+    assert result.exit_code == 0
+    assert re.search(r"^H1 .*counts .*not known$", result.stdout, re.MULTILINE)
+
+
+def test_inspect_of_a_bad_file_is_one_line(folder, monkeypatch, capsys):
+    status, out, err = call_main(monkeypatch, capsys, "inspect", folder / "harm.csv")
+    assert (status, out) == (1, "")
+    assert re.fullmatch(r"strongmotion: harm\.csv, line 101: .*\n", err)
+
+
+# settings, catalogue, verify
+
+
+def test_settings_prints_the_defaults(tmp_path):
+    result = run(app, ["settings"])
+    (tmp_path / "s.toml").write_text(result.stdout)
+    assert result.exit_code == 0
+    assert Settings.load(tmp_path / "s.toml") == Settings()
+
+
+def test_catalogue_prints_and_writes(stored, tmp_path):
+    table, parquet = tmp_path / "c.csv", tmp_path / "c.parquet"
+    words = ["catalogue", str(stored), "--unit", "g", "--csv", str(table), "--parquet", str(parquet)]
+    result = run(app, words)
+    assert result.exit_code == 0
+    assert CAUTION in result.stdout
+    header, first = result.stdout.splitlines()[:2]
+    assert re.split(r"  +", header)[:3] == ["record", "PGA H1 g", "PGA H2 g"]
+    assert "PSA 1s RotD50 g" in header
+    assert "PGV RotD50 m/s" in header
+    assert float(first.split()[1]) == pytest.approx(1.0 / G, rel=0.01)
+    assert table.read_text().startswith(f"# {CAUTION}\n")
+    frame = pd.read_csv(table, skiprows=1)
+    assert frame["record"].tolist() == Archive(stored).ids()
+    assert pd.read_parquet(parquet)["pga_H1_g"].tolist() == pytest.approx(frame["pga_H1_g"].tolist())
+
+
+def test_catalogue_and_verify_make_no_archive(tmp_path, monkeypatch, capsys):
+    for command in ("catalogue", "verify"):
+        status, out, err = call_main(monkeypatch, capsys, command, tmp_path / "nowhere")
+        assert (status, out) == (1, "")
+        assert "there is no archive here" in err
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_verify_finds_one_changed_byte(folder, tmp_path):
+    batch.process_files([folder / "quay.csv", folder / "pier.csv"], tmp_path / "archive", QUICK)
+    sound = run(app, ["verify", str(tmp_path / "archive")])
+    assert (sound.exit_code, sound.stdout) == (0, "2 records, all sound.\n")
+    victim = Archive(tmp_path / "archive").files()[0]
+    content = bytearray(victim.read_bytes())
+    content[len(content) // 2] ^= 1
+    victim.write_bytes(content)
+    damaged = run(app, ["verify", str(tmp_path / "archive")])
+    assert damaged.exit_code == 1
+    assert victim.name in damaged.stderr
+    assert "1 problems" not in damaged.stdout
+    assert "1 problem." in damaged.stdout
+    assert run(app, ["catalogue", str(tmp_path / "archive")]).exit_code in (0, 1)
+
+
+# The command line itself
+
+
+@pytest.mark.parametrize("command", ["process", "inspect", "settings", "catalogue", "verify"])
+def test_help_teaches_with_the_demo(command):
+    result = run(app, [command, "--help"])
+    assert result.exit_code == 0
+    assert "Example" in result.stdout
+    assert re.search(rf"^ +strongmotion {command}", result.stdout, re.MULTILINE)
+    for name in re.findall(r"demo_records/\S+", result.stdout):
+        assert (DEMO.parent / name).exists()
+
+
+def test_help_lists_just_the_commands_and_no_arguments_is_help():
+    result = run(app, ["--help"])
+    commands = re.findall(r"^  (\w+) ", result.stdout.split("Commands:")[1], re.MULTILINE)
+    assert commands == ["process", "inspect", "settings", "catalogue", "verify"]
+    assert "Exit status: 0 all well; 1 some records failed" in result.stdout
+    assert run(app, []).output == result.output
+
+
+def test_version():
+    result = run(app, ["--version"])
+    assert (result.exit_code, result.stdout) == (0, f"strongmotion {strongmotion.__version__}\n")
+
+
+def test_piped_output_is_plain_and_whole(stored):
+    # Colours asked for and a narrow screen: neither may reach a pipe.
+    result = call_process("catalogue", stored)
+    assert result.returncode == 0
+    assert "\x1b" not in result.stdout + result.stderr
+    assert "…" not in result.stdout
+    assert all(record_id in result.stdout for record_id in Archive(stored).ids())
+
+
+def test_process_as_a_process(folder, quick, tmp_path):
+    words = ["process", folder, "-o", tmp_path / "archive", "--settings", quick, "--jobs", 2]
+    result = call_process(*words)
+    assert result.returncode == 1
+    assert "\x1b" not in result.stdout + result.stderr
+    assert "harm.csv: line 101" in result.stderr
+    assert len(Archive(tmp_path / "archive")) == 2
+    assert call_process("process", folder).returncode == 2
+
+
+def test_help_comes_quickly():
+    def shortest(code):
+        times = []
+        for _ in range(3):
+            begun = time.perf_counter()
+            subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+            times.append(time.perf_counter() - begun)
+        return min(times)
+
+    show = "import sys; sys.argv = ['strongmotion', '--help']; from strongmotion.cli import main; main()"
+    assert shortest(show) < 3 * shortest("import typer")

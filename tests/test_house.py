@@ -1,0 +1,176 @@
+"""The shape of the house: imports run one way, the top level holds what it should, the public names are there."""
+
+from __future__ import annotations
+
+import ast
+import fnmatch
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import strongmotion
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "strongmotion"
+
+FLOORS = (
+    ("errors", "units", "cautions", "settings"),
+    ("record",),
+    ("motion",),
+    ("formats", "arrivals", "spectra"),
+    ("measures", "checks"),
+    ("chain",),
+    ("result",),
+    ("archive",),
+    ("event",),
+    ("report",),
+    ("batch",),
+    ("cli",),
+)
+"""Rooms from the ground up; a room may import from its own floor and those below."""
+
+FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
+
+
+def modules():
+    """Return every module of the package by its dotted name, without the package itself."""
+    names = {}
+    for path in PACKAGE.rglob("*.py"):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        names[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    del names["strongmotion"]
+    return names
+
+
+MODULES = modules()
+
+
+def imports(module, *, only_when_loaded):
+    """Return the modules of the package that `module` imports; those for type checkers alone do not count.
+
+    With `only_when_loaded` imports inside functions are left out: they happen on use.
+    """
+    path = MODULES[module]
+    package = module if path.name == "__init__.py" else module.rpartition(".")[0]
+    found = set()
+    waiting = list(ast.parse(path.read_text(encoding="utf-8")).body)
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+            waiting += node.orelse
+            continue
+        if only_when_loaded and isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda):
+            continue
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                above = package.split(".")[: len(package.split(".")) - node.level + 1]
+                base = ".".join([*above, *([node.module] if node.module else [])])
+            # `from . import layout` names a module, `from .layout import read` a thing in one.
+            for alias in node.names:
+                full = f"{base}.{alias.name}"
+                found.add(full if full in MODULES else base)
+        waiting += ast.iter_child_nodes(node)
+    return {name for name in found if name in MODULES and name != module}
+
+
+def room(module):
+    return module.split(".")[1]
+
+
+def find_cycle(edges):
+    """Return one cycle of a graph as a list of its nodes, or None."""
+    finished, trail = set(), []
+
+    def visit(node):
+        if node in trail:
+            return [*trail[trail.index(node) :], node]
+        if node in finished:
+            return None
+        trail.append(node)
+        for other in sorted(edges.get(node, ())):
+            if (cycle := visit(other)) is not None:
+                return cycle
+        trail.pop()
+        finished.add(node)
+        return None
+
+    return next((cycle for node in sorted(edges) if (cycle := visit(node)) is not None), None)
+
+
+def test_cycle_finder_finds_a_cycle():
+    assert find_cycle({"a": {"b"}, "b": {"c"}, "c": {"b"}}) == ["b", "c", "b"]
+    assert find_cycle({"a": {"b", "c"}, "b": {"c"}, "c": set()}) is None
+
+
+def test_import_walker_sees_both_kinds_of_import():
+    # cli imports errors when it is loaded, and batch only inside a function.
+    assert "strongmotion.errors" in imports("strongmotion.cli", only_when_loaded=True)
+    assert "strongmotion.batch" not in imports("strongmotion.cli", only_when_loaded=True)
+    assert "strongmotion.batch" in imports("strongmotion.cli", only_when_loaded=False)
+
+
+def test_every_room_has_a_floor():
+    assert {room(module) for module in MODULES} <= set(FLOOR)
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_imports_run_down(module):
+    up = {
+        other for other in imports(module, only_when_loaded=False) if FLOOR[room(other)] > FLOOR[room(module)]
+    }  # fmt: skip
+    assert not up, f"{module} imports from above: {sorted(up)}"
+
+
+def test_rooms_import_without_cycles():
+    edges = {}
+    for module in MODULES:
+        others = {room(other) for other in imports(module, only_when_loaded=False)}
+        edges.setdefault(room(module), set()).update(others - {room(module)})
+    assert find_cycle(edges) is None
+
+
+def test_modules_load_without_cycles():
+    edges = {module: imports(module, only_when_loaded=True) for module in MODULES}
+    # A module loads its package first, but a package's own `__init__` names its modules on purpose.
+    assert find_cycle(edges) is None
+
+
+@pytest.mark.parametrize("name", strongmotion.__all__)
+def test_public_names_resolve(name):
+    assert getattr(strongmotion, name) is not None
+    assert name in dir(strongmotion)
+
+
+def test_unknown_public_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no_such_thing"):
+        strongmotion.no_such_thing  # noqa: B018
+
+
+def test_no_room_bears_the_name_of_a_public_function():
+    assert not {name for name in strongmotion.__all__ if name in FLOOR}
+
+
+@pytest.mark.skipif(not (ROOT / ".git").exists(), reason="only a checkout shows what is kept")
+def test_top_level_holds_just_what_it_should():
+    kept = {
+        "strongmotion", "tests", "benchmarks", "demo_records",
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".ci", ".gitignore", ".git",
+    }  # fmt: skip
+    ignored = [line.strip().strip("/") for line in (ROOT / ".gitignore").read_text(encoding="utf-8").split()]
+    found = {path.name for path in ROOT.iterdir()}
+    assert not {
+        name for name in found - kept if not any(fnmatch.fnmatch(name, pattern) for pattern in ignored)
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("module", ["strongmotion", "strongmotion.cli"])
+def test_importing_stays_light(module):
+    heavy = "numpy", "pandas", "numba", "scipy", "h5py", "matplotlib"
+    code = f"import sys, {module}; print([name for name in {heavy} if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"
