@@ -6,7 +6,7 @@ is one entry longer.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -43,7 +43,7 @@ class Entry:
     step: str
     component: str
     what: str
-    values: dict[str, Value] = field(default_factory=dict)
+    values: Mapping[str, Value] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,7 @@ class Motion:
     @property
     def time(self) -> NDArray[np.float64]:
         """Time of each sample, s; 0 is the record's first sample, so the lead pad is negative."""
-        return (np.arange(len(self.acceleration)) - self.lead) * self.dt
+        return (np.arange(len(self.acceleration)) - self.lead) * np.float64(self.dt)
 
     @property
     def window(self) -> slice:
@@ -160,7 +160,7 @@ class Motion:
             trail=0,
         )
 
-    def after(self, step: str, what: str, values: dict[str, Value] | None = None, **changes: Any) -> Motion:
+    def after(self, step: str, what: str, values: Mapping[str, Value] | None = None, **changes: Any) -> Motion:
         """Return the motion as a step left it, with one more entry in its history.
 
         Parameters

@@ -170,7 +170,7 @@ class Component:
         object.__setattr__(self, "unit", acceleration_unit(self.unit))
         object.__setattr__(self, "dt", float(self.dt))
         if self.start is not None:
-            object.__setattr__(self, "start", np.datetime64(self.start, "ns"))
+            object.__setattr__(self, "start", np.asarray(self.start, dtype="datetime64[ns]")[()])
 
     def __len__(self) -> int:
         return int(self.samples.size)
