@@ -137,6 +137,15 @@ def step_coefficients(omega, damping, h):
 
 
 @compiled
+def rest(w00, w01, w10, w11, b_u, b_v, a):
+    """Return (p, q) for which u = u' = 0 while the ground already accelerates by `a`."""
+    determinant = w00 * w11 - w01 * w10
+    if abs(determinant) <= 1e-12 * (abs(w00 * w11) + abs(w01 * w10)):
+        return 0.0, 0.0  # a step of just half periods: (p, q) and (u, u') then tell different things
+    return (w01 * b_v - w11 * b_u) * a / determinant, (w10 * b_u - w00 * b_v) * a / determinant
+
+
+@compiled
 def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
     """Return |r| at the extremum inside one step, given that r' changes sign in it.
 
@@ -358,7 +367,9 @@ def peaks(acceleration, loads, h, omega, damping, everything, out):
 
     states = np.empty((blocks + 1, 2, lanes))
     tops = np.zeros((rows, blocks, lanes))
-    p, q = np.zeros(lanes), np.zeros(lanes)
+    p, q = np.empty(lanes), np.empty(lanes)
+    for j in range(lanes):
+        p[j], q[j] = rest(w00[j], w01[j], w10[j], w11[j], b_u[j], b_v[j], acceleration[0])
     for b in range(blocks):
         # The last sample of all ends the last step: nothing is taken from it onwards.
         start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
@@ -457,7 +468,7 @@ def block_loads(acceleration, h):
 def histories(acceleration, h, omega, damping, u, v):
     """Fill `u` (m) and `v` (m/s), shape (n,), with one oscillator's motion at the samples, from rest."""
     d, c, w00, w01, w10, w11, b_u, b_v = step_coefficients(omega, damping, h)
-    p = q = 0.0
+    p, q = rest(w00, w01, w10, w11, b_u, b_v, acceleration[0])
     for k in range(acceleration.size):
         a = acceleration[k]
         u[k] = w00 * p + w01 * q + b_u * a
