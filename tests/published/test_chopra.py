@@ -6,6 +6,8 @@ example numbers, and the printed values of Example 5.1, are from memory.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -205,7 +207,7 @@ def test_interpolation_of_excitation_example_5_1():
         system[0, 1], system[1, 0], system[1, 1], system[1, 2], system[2, 3] = 1, -(w**2), -2 * damping * w, 1, 1
         step = mp.expm(system * dt)
         u, v, independent = 0, 0, [0.0]
-        for now, following in zip(load[:-1], load[1:], strict=True):
+        for now, following in pairwise(load):
             u, v, _, _ = step * mp.matrix([u, v, now, (following - now) / dt])
             independent.append(float(u))
     np.testing.assert_allclose(found, independent, rtol=0, atol=1e-10 * np.abs(found).max())
