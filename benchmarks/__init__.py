@@ -1,0 +1,1 @@
+"""Timings, to be read beside the machine they were taken on: ``python -m benchmarks spectra``."""
