@@ -91,11 +91,10 @@ def test_skipped_blocks_hold_no_peak(damping, n):
     h = 0.01
     acceleration = np.random.default_rng(n).standard_normal(n)
     omega = 2 * np.pi / np.geomspace(0.01, 100, 37)
-    loads = _kernels.block_loads(acceleration, h)
-    everything, displacement = np.empty((3, omega.size)), np.empty((3, omega.size))
+    everything, displacement = np.empty((3, omega.size)), np.empty((1, omega.size))
     ratios = np.full(omega.size, damping)
-    _kernels.peaks(acceleration, loads, h, omega, ratios, True, everything)
-    _kernels.peaks(acceleration, loads, h, omega, ratios, False, displacement)
+    _kernels.peaks(acceleration, h, omega, ratios, everything)
+    _kernels.peaks(acceleration, h, omega, ratios, displacement)
     expected = np.array([searched_everywhere(acceleration, h, w, damping) for w in omega]).T
     np.testing.assert_allclose(everything, expected, rtol=1e-12)
     np.testing.assert_allclose(displacement[0], expected[0], rtol=1e-12)
@@ -103,8 +102,7 @@ def test_skipped_blocks_hold_no_peak(damping, n):
 
 def test_one_sample_has_no_duration_and_moves_nothing():
     acceleration, out = np.array([3.0]), np.empty((3, 2))
-    loads = _kernels.block_loads(acceleration, 0.01)
-    _kernels.peaks(acceleration, loads, 0.01, np.array([0.1, 100.0]), np.array([0.05, 0.05]), True, out)
+    _kernels.peaks(acceleration, 0.01, np.array([0.1, 100.0]), np.array([0.05, 0.05]), out)
     assert out.max() < 1e-14
 
 

@@ -21,6 +21,9 @@ where none can be: at it r' = 0, hence |r'| <= h max|r''| in that step, hence
 where M is the larger |r| of the step's two ends and F the largest |f| in it.
 """
 
+# Numba infers the types from the arrays it is given.
+# mypy: disallow-untyped-defs=False
+
 from __future__ import annotations
 
 import math
@@ -30,9 +33,9 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["block_loads", "compiled", "histories", "konno_ohmachi_sums", "peaks", "rotated_peaks", "step_coefficients"]
+__all__ = ["compiled", "histories", "konno_ohmachi_sums", "peaks", "rotated_peaks", "step_coefficients"]
 
-BLOCK = 32
+BLOCK = 64
 """Samples in a block: the unit in which the search for an extremum inside a step is narrowed down."""
 
 UNROLL = 8
@@ -43,7 +46,7 @@ DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
 
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us."""
-    options = {"nogil": True, "fastmath": {"contract"}, "error_model": "numpy"}
+    options: dict[str, Any] = {"nogil": True, "fastmath": {"contract"}, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
     except RuntimeError:  # Numba found no folder it may write its cache to
@@ -330,33 +333,32 @@ def step_bound(omega, damping, h):
 
 
 @compiled
-def peaks(acceleration, loads, h, omega, damping, everything, out):
-    """Largest |u|, and with `everything` also |u'| and |u'' + a|, of many oscillators, ever.
+def peaks(acceleration, h, omega, damping, out):
+    """Largest |u|, and where there is room for them also |u'| and |u'' + a|, of many oscillators, ever.
 
     Parameters
     ----------
     acceleration : float64 array (n,)
         m/s², linear between samples, at rest before and zero after.
-    loads : float64 array (2, blocks)
-        From `block_loads`.
     h : float
         Step, s.
     omega, damping : float64 array (m,)
         rad/s, and the ratio to critical.
-    everything : bool
-        Else only the first row of `out` is filled, for less work.
-    out : float64 array (3, m)
-        m, m/s and m/s².
+    out : float64 array (1, m) or (3, m)
+        m; m, m/s and m/s². The first alone is a third of the work. Best m is a multiple of 8, to fill vector registers.
     """
     n, lanes = acceleration.size, omega.size
     blocks = (n + BLOCK - 1) // BLOCK
-    rows = 3 if everything else 1
+    rows = out.shape[0]
+    loads = block_loads(acceleration, h)
     coefficient = np.empty((8, lanes))
     for j in range(lanes):
         w = step_coefficients(omega[j], damping[j], h)
         for i in range(8):
             coefficient[i, j] = w[i]
-    w00, w01, w10, w11, b_u, b_v = coefficient[2:]
+    # By index, not by unpacking: Numba then knows the rows for contiguous, and fills vector registers.
+    d, c, w00, w01 = coefficient[0], coefficient[1], coefficient[2], coefficient[3]
+    w10, w11, b_u, b_v = coefficient[4], coefficient[5], coefficient[6], coefficient[7]
     v_rows, s_rows = coefficient[4:7].copy(), coefficient[4:7].copy()
     for j in range(lanes):
         v_rows[0, j], v_rows[1, j], v_rows[2, j] = w10[j], w11[j], b_v[j]
@@ -375,13 +377,13 @@ def peaks(acceleration, loads, h, omega, damping, everything, out):
         start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
         states[b, 0, :] = p
         states[b, 1, :] = q
-        if everything:
+        if rows == 3:
             advance_all(
-                acceleration, start, stop, coefficient[0], coefficient[1], v_rows, s_rows, p, q,
+                acceleration, start, stop, d, c, v_rows, s_rows, p, q,
                 tops[0, b], tops[1, b], tops[2, b],
             )  # fmt: skip
         else:
-            advance(acceleration, start, stop, coefficient[0], coefficient[1], p, q, tops[0, b])
+            advance(acceleration, start, stop, d, c, p, q, tops[0, b])
     states[blocks, 0, :] = p
     states[blocks, 1, :] = q
 
@@ -418,7 +420,7 @@ def peaks(acceleration, loads, h, omega, damping, everything, out):
                 elif reach[j] <= bar[j] or b == where[j]:
                     continue
                 w = (
-                    coefficient[0, j], coefficient[1, j], w00[j], w01[j], w10[j], w11[j], b_u[j], b_v[j],
+                    d[j], c[j], w00[j], w01[j], w10[j], w11[j], b_u[j], b_v[j],
                 )  # fmt: skip
                 best[j] = visit(
                     row, acceleration, b * BLOCK, min((b + 1) * BLOCK, n - 1), states[b, 0, j], states[b, 1, j],
@@ -453,15 +455,22 @@ def bound_block(
         reach[j] = max(top[j], end) + kappa[j] * force
 
 
+@compiled
 def block_loads(acceleration, h):
     """Return the largest |a| (m/s²) and |a'| (m/s³) in the steps of each block, shape (2, blocks)."""
-    starts = np.arange(0, acceleration.size, BLOCK)
-    size = np.abs(acceleration)
-    ends = np.append(size[BLOCK::BLOCK], 0.0)
-    rate = np.append(np.abs(np.diff(acceleration)), 0.0) / h
-    return np.array(
-        [np.maximum(np.maximum.reduceat(size, starts), ends[: starts.size]), np.maximum.reduceat(rate, starts)]
-    )
+    n = acceleration.size
+    blocks = (n + BLOCK - 1) // BLOCK
+    loads = np.zeros((2, blocks))
+    for b in range(blocks):
+        before = acceleration[b * BLOCK]
+        load, change = abs(before), 0.0
+        for k in range(b * BLOCK, min((b + 1) * BLOCK, n - 1)):
+            following = acceleration[k + 1]
+            load = max(load, abs(following))
+            change = max(change, abs(following - before))
+            before = following
+        loads[0, b], loads[1, b] = load, change / h
+    return loads
 
 
 @compiled
@@ -478,8 +487,8 @@ def histories(acceleration, h, omega, damping, u, v):
 
 
 @compiled
-def rotated_peaks(a1, a2, h, omega, damping, cosine, sine, out):
-    """Largest |u| ever of many oscillators, of the motion turned by each angle.
+def rotated_peaks(a1, a2, h, omega, damping, out):
+    """Largest |u| ever of many oscillators, of the motion turned by equal angles that fill half a turn.
 
     Parameters
     ----------
@@ -488,11 +497,12 @@ def rotated_peaks(a1, a2, h, omega, damping, cosine, sine, out):
     h : float
         Step, s.
     omega, damping : float64 array (m,)
-    cosine, sine : float64 array (angles,)
-    out : float64 array (m, angles)
-        Displacement of cosine u1 + sine u2, m.
+    out : float64 array (angles, m)
+        Displacement of cos(x) u1 + sin(x) u2, m, for x = pi i / angles.
     """
-    n, angles = a1.size, cosine.size
+    n, angles = a1.size, out.shape[0]
+    turn = np.arange(angles) * (math.pi / angles)
+    cosine, sine, best = np.cos(turn), np.sin(turn), np.empty(angles)
     u1, v1, u2, v2 = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
     radius = np.empty(n)
     load = np.empty(n)
@@ -507,7 +517,6 @@ def rotated_peaks(a1, a2, h, omega, damping, cosine, sine, out):
             radius[k] = math.sqrt(u1[k] * u1[k] + u2[k] * u2[k])
             if radius[k] > radius[widest]:
                 widest = k
-        best = out[j]
         # The free vibration after the end, and the widest sample, are the first to beat.
         for i in range(angles):
             r = cosine[i] * u1[n - 1] + sine[i] * u2[n - 1]
@@ -539,6 +548,7 @@ def rotated_peaks(a1, a2, h, omega, damping, cosine, sine, out):
                 a = cosine[i] * a1[k] + sine[i] * a2[k]
                 a_slope = (cosine[i] * a1[k + 1] + sine[i] * a2[k + 1] - a) / h
                 best[i] = max(best[i], step_extremum(r, slope, -a, -a_slope, z * w * h, w * h, h, slope_end))
+        out[:, j] = best
 
 
 @compiled

@@ -68,7 +68,7 @@ def fourier_spectrum(acceleration: ArrayLike, dt: float, smoothing: float | None
     dt = positive("dt", dt)
     transform = dt * np.fft.rfft(acceleration)
     frequency = np.fft.rfftfreq(acceleration.size, dt)
-    amplitude = np.abs(transform)
+    amplitude = np.asarray(np.abs(transform), dtype=np.float64)
     if smoothing is not None:
         smoothing = positive("smoothing", smoothing)
         amplitude[1:] = konno_ohmachi(frequency, amplitude, frequency[1:], smoothing)

@@ -18,6 +18,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -60,7 +61,7 @@ FINE_PERIOD = 16.0
 FACTORS = (4, 16, 64, 256)
 """How many times finer a record may be resampled. Shorter than dt/16 an oscillator just follows the ground."""
 
-LANES = 64
+LANES = 128
 """Most oscillators in one call of a kernel: their state stays in the first-level cache."""
 
 THREADING_WORK = 2_000_000
@@ -186,30 +187,8 @@ def response_spectrum(
     damping = non_negative("damping", damping)
     asked = _known(quantities)
     everything = bool({"sv", "sa"} & asked)
-
-    out = np.zeros((3 if everything else 1, damping.size, periods.size))
-    factors = resampling_factors(periods, dt)
-    work = []
-    for factor in np.unique(factors[periods > 0]):
-        columns = np.flatnonzero((factors == factor) & (periods > 0))
-        fine = resample(acceleration, dt, int(factor), interpolation)
-        loads = _kernels.block_loads(fine, dt / factor)
-        row, column = (index.ravel() for index in np.meshgrid(np.arange(damping.size), columns, indexing="ij"))
-        work.append((fine, loads, dt / factor, row, column))
-
-    def chunk(fine: Floats, loads: Floats, step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
-        largest = np.empty((3, row.size))
-        _kernels.peaks(fine, loads, step, 2 * np.pi / periods[column], damping[row], everything, largest)
-        out[:, row, column] = largest[: len(out)]
-
-    threads = threads_for(sum(item[0].size * item[3].size for item in work), threads)
-    run(
-        (
-            lambda item=item, part=part: chunk(*item[:3], item[3][part], item[4][part])
-            for item in work
-            for part in parts(item[3].size, threads)
-        ),
-        threads,
+    out = largest_responses(
+        _kernels.peaks, [acceleration], dt, periods, damping, interpolation, threads, 3 if everything else 1
     )
 
     omega = angular_frequency(periods)
@@ -223,7 +202,7 @@ def response_spectrum(
         periods,
         damping,
         **{name: values if name in asked else None for name, values in found.items()},
-        resampled=np.where(periods > 0, factors, 1),
+        resampled=resampling_factors(periods, dt),
         interpolation=interpolation,
     )
 
@@ -291,7 +270,7 @@ def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
     """Choose how many times finer than `dt` each period needs the record: 1, or at least 16 samples a period."""
     needed = FINE_PERIOD * dt / np.maximum(periods, np.finfo(float).tiny)
     finer = np.array(FACTORS)[np.minimum(np.searchsorted(FACTORS, needed * (1 - 1e-12)), len(FACTORS) - 1)]
-    return np.where(periods >= LONG_PERIOD * dt * (1 - 1e-12), 1, finer)
+    return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 
 
 def resample(acceleration: Floats, dt: float, factor: int, interpolation: str) -> Floats:
@@ -315,6 +294,51 @@ def resample(acceleration: Floats, dt: float, factor: int, interpolation: str) -
     spectrum[-1] *= 0.5  # the Nyquist frequency, now one of two halves
     fine = scipy.fft.irfft(spectrum, (2 * n - 2) * factor)
     return np.ascontiguousarray(fine[: (n - 1) * factor + 1]) * factor
+
+
+def largest_responses(
+    kernel: Callable[..., None],
+    records: list[Floats],
+    dt: float,
+    periods: Floats,
+    damping: Floats,
+    interpolation: str,
+    threads: int | None,
+    count: int,
+) -> Floats:
+    """Run a kernel on every oscillator, each on the records resampled as its period needs, in threads.
+
+    Returns
+    -------
+    array (count, d, p)
+        What the kernel fills its last argument with, by damping and period; 0 where the period is 0.
+    """
+    out = np.zeros((count, damping.size, periods.size))
+    factors = resampling_factors(periods, dt)
+    groups = []
+    for factor in np.unique(factors[periods > 0]).tolist():
+        columns = np.flatnonzero((factors == factor) & (periods > 0))
+        fine = [resample(record, dt, factor, interpolation) for record in records]
+        row, column = (index.ravel() for index in np.meshgrid(np.arange(damping.size), columns, indexing="ij"))
+        groups.append((fine, dt / factor, row, column))
+    threads = threads_for(sum(fine[0].size * row.size for fine, _, row, _ in groups), threads)
+
+    def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
+        filled = np.minimum(np.arange(8 * -(-row.size // 8)), row.size - 1)  # whole vector registers
+        omega, ratio = 2 * np.pi / periods[column[filled]], damping[row[filled]]
+        largest = np.empty((count, filled.size))
+        kernel(*fine, step, omega, ratio, largest)
+        out[:, row, column] = largest[:, : row.size]
+
+    run(
+        [
+            partial(solve, fine, step, row[part], column[part])
+            for fine, step, row, column in groups
+            for part in parts(row.size, threads)
+        ],
+        threads,
+    )
+    return out
 
 
 def threads_for(work: int, threads: int | None) -> int:

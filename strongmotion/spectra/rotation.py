@@ -19,14 +19,11 @@ from .response import (
     Interpolation,
     angular_frequency,
     default_periods,
+    largest_responses,
     non_negative,
-    parts,
     positive,
-    resample,
     resampling_factors,
-    run,
     signal,
-    threads_for,
 )
 
 __all__ = ["RotatedSpectrum", "rotated_peak", "rotated_spectrum"]
@@ -110,44 +107,21 @@ def rotated_spectrum(
     dt = positive("dt", dt)
     periods = default_periods() if periods is None else non_negative("periods", periods)
     damping = non_negative("damping", damping)
-    percentiles = _percentiles(percentiles)
-
-    by_angle = np.zeros((damping.size, periods.size, ANGLES.size))
-    factors = resampling_factors(periods, dt)
-    work = []
-    for factor in np.unique(factors[periods > 0]):
-        columns = np.flatnonzero((factors == factor) & (periods > 0))
-        fine = [resample(component, dt, int(factor), interpolation) for component in (a1, a2)]
-        row, column = (index.ravel() for index in np.meshgrid(np.arange(damping.size), columns, indexing="ij"))
-        work.append((*fine, dt / factor, row, column))
-
-    def chunk(fine1: Floats, fine2: Floats, step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
-        largest = np.empty((row.size, ANGLES.size))
-        omega = 2 * np.pi / periods[column]
-        _kernels.rotated_peaks(fine1, fine2, step, omega, damping[row], np.cos(ANGLES), np.sin(ANGLES), largest)
-        by_angle[row, column] = largest
-
-    threads = threads_for(sum(item[0].size * item[3].size for item in work), threads)
-    run(
-        (
-            lambda item=item, part=part: chunk(*item[:3], item[3][part], item[4][part])
-            for item in work
-            for part in parts(item[3].size, threads)
-        ),
-        threads,
+    percents = _percentiles(percentiles)
+    by_angle = largest_responses(
+        _kernels.rotated_peaks, [a1, a2], dt, periods, damping, interpolation, threads, ANGLES.size
     )
-
     omega = angular_frequency(periods)
-    sd = np.percentile(by_angle, percentiles, axis=-1)
-    rigid = rotated_peak(a1, a2, percentiles)[:, None, None]
+    sd = np.percentile(by_angle, percents, axis=0)
+    rigid = rotated_peak(a1, a2, percents)[:, None, None]
     return RotatedSpectrum(
         periods,
         damping,
-        percentiles,
+        percents,
         sd=sd,
         psv=omega * sd,
         psa=np.where(periods > 0, omega**2 * sd, rigid),
-        resampled=np.where(periods > 0, factors, 1),
+        resampled=resampling_factors(periods, dt),
     )
 
 
@@ -172,7 +146,7 @@ def rotated_peak(x1: ArrayLike, x2: ArrayLike, percentiles: Sequence[float] | Fl
     array([5.])
     """
     x1, x2 = _pair(x1, x2)
-    percentiles = _percentiles(percentiles)
+    percents = _percentiles(percentiles)
     peak = np.zeros(ANGLES.size)
     # No projection exceeds its radius, so samples inside the smallest peak met so far fall out.
     radius = np.hypot(x1, x2)
@@ -181,7 +155,7 @@ def rotated_peak(x1: ArrayLike, x2: ArrayLike, percentiles: Sequence[float] | Fl
             break
         projected = np.abs(np.outer(np.cos(ANGLES), x1[start]) + np.outer(np.sin(ANGLES), x2[start]))
         peak = np.maximum(peak, projected.max(axis=1))
-    return np.percentile(peak, percentiles)
+    return np.asarray(np.percentile(peak, percents))
 
 
 def _by_falling_radius(radius: Floats) -> list[NDArray[np.intp]]:
