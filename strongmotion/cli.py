@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -327,7 +327,7 @@ def _table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     table = Table(box=box.SIMPLE_HEAD, show_header=any(columns), pad_edge=False)
     for index, column in enumerate(columns):
         numbers = any(columns) and index > 0 and all(_is_number(row[index]) for row in rows)
-        justify = "right" if numbers else "left"
+        justify: Literal["left", "right"] = "right" if numbers else "left"
         table.add_column(column, overflow="fold", no_wrap=index == 0, justify=justify)
     for row in rows:
         table.add_row(*row)

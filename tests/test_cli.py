@@ -431,6 +431,16 @@ def test_piped_output_is_plain_and_whole(stored):
     assert all(record_id in result.stdout for record_id in Archive(stored).ids())
 
 
+def test_terminal_table_keeps_every_record_id_whole(stored, monkeypatch, capsys):
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "100")
+    monkeypatch.setenv("TERM", "xterm")
+    _, out, _ = call_main(monkeypatch, capsys, "catalogue", stored)
+    assert "─────" in out
+    assert all(record_id in out for record_id in Archive(stored).ids())
+    assert CAUTION in out
+
+
 def test_process_as_a_process(folder, quick, tmp_path):
     words = ["process", folder, "-o", tmp_path / "archive", "--settings", quick, "--jobs", 2]
     result = call_process(*words)

@@ -74,11 +74,11 @@ def motion_figure(result: Result, unit: str = "m/s2") -> Figure:
     names = list(result.motion)
     onset = _onset(result)
 
-    figure = Figure(figsize=(max(4.0 * len(names), 6.0), 6.6), layout="constrained")
+    figure = Figure(figsize=(max(3.4 * len(names), 6.2), 6.2), layout="constrained")
     grid = figure.subplots(3, len(names), sharex=True, sharey="row", squeeze=False)
     for column, name in enumerate(names):
         motion = result.motion[name].unpadded()
-        grid[0, column].set_title(_component_title(result, name), fontsize=10, color=_INK)
+        grid[0, column].set_title(_component_title(result, name), fontsize=9.5, color=_INK)
         for row, (history, title, quantity) in enumerate(_ROWS):
             axes = grid[row, column]
             values = getattr(motion, history) * factors[history]
