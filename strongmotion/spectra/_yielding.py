@@ -1,18 +1,19 @@
 """Compiled kernels of the yielding oscillator u'' + 2 z w u' + f(u)/m = -a(t); no validation here.
 
-The restoring force is bilinear, a spring of stiffness alpha w² beside one of stiffness (1 - alpha) w² that slides once it
-is stretched by the yield displacement u_y:
+The restoring force is bilinear, a spring of stiffness alpha w² beside one of stiffness (1 - alpha) w² that slides once
+it is stretched by the yield displacement u_y:
 
     f/m = alpha w² u + (1 - alpha) w² x,    x = u - u_p,    |x| <= u_y,    f_y/m = w² u_y.
 
-So the oscillator is always on one of three straight branches u'' + c u' + k u = p + s t, c = 2 z w: elastic, where k = w²
-and the slider rests, or yielding to one side (+1 or -1), where k = alpha w² and x = ±u_y. On a branch the solution is
-closed; with g0, g1, g2 the unit impulse response and its integrals,
+So the oscillator is always on one of three straight branches u'' + c u' + k u = p + s t, c = 2 z w: elastic, where k =
+w² and the slider rests, or yielding to one side (+1 or -1), where k = alpha w² and x = ±u_y. On a branch the solution
+is closed; with g0, g1, g2 the unit impulse response and its integrals,
 
     u(t) = u + v g0 + (p - k u) g1 + s g2,    v(t) = v (1 - k g1 - c g0) + (p - k u) g0 + s g1.
 
-On a branch u'' obeys a homogeneous equation, so within 1/w it changes sign at most once; between such points u' is
-monotone, and between the zeros of u' so is u. That is what makes the search for the ends of a branch sure to miss none.
+On a branch u'' obeys a homogeneous equation, so within 1/w it changes sign at most once (and, within 1/(z w) too, is
+then nowhere larger than at the two ends); between such points u' is monotone, and between the zeros of u' so is u.
+That is what makes the search for the ends of a branch sure to miss none.
 """
 
 from __future__ import annotations
@@ -34,13 +35,16 @@ SCANNED = 1200
 """Strengths to scan at most: twelve decades, where anything that moves has yielded a million times over."""
 
 SETTLING = 100_000
-"""Steps of 1/w after the record's end at most; only oscillators without damping ever come near."""
+"""Steps taken after the record's end at most; only oscillators without damping, or creeping, ever come near."""
 
 
 @compiled
 def branch_integrals(stiffness, rate, t):
-    """Return g0(t), g1(t), g2(t) of g0'' + c g0' + k g0 = 0; units s, s², s³. Without stiffness a damped mass is left."""
-    if stiffness > 0.0:
+    """Return g0(t), g1(t), g2(t) of g0'' + c g0' + k g0 = 0; units s, s², s³.
+
+    With so little stiffness that its damping ratio is beyond all measure, and with none, a damped mass is left.
+    """
+    if stiffness > 1e-30 * rate * rate:
         omega = math.sqrt(stiffness)
         return impulse_integrals(omega, 0.5 * rate / omega, t)
     x = -rate * t
@@ -110,8 +114,17 @@ def turns(t, u, v, r, v_end, r_end, stiffness, rate, load, slope):
 
 
 @compiled
+def branch(side, slipped, oscillator):
+    """Return the stiffness k, 1/s², and the constant part of p, m/s², of the branch the oscillator is on."""
+    square, _, hardening, limit = oscillator
+    if side == 0:
+        return square, (1.0 - hardening) * square * slipped
+    return hardening * square, -side * (1.0 - hardening) * square * limit
+
+
+@compiled
 def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
-    """Take the oscillator through a step not longer than 1/w, from branch to branch.
+    """Take the oscillator through a step no longer than `longest_step`, from branch to branch.
 
     Parameters
     ----------
@@ -127,22 +140,20 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
         w², c = 2 z w, alpha and u_y.
     """
     u, v, slipped, side, largest = state
-    square, rate, hardening, limit = oscillator
+    rate, limit = oscillator[1], oscillator[3]
     begun = 0.0
-    # No more than a few branches fit in a step; the bound only keeps a rounding error from holding the clock.
-    for _ in range(32):
+    # A few branches at most fit in a step; the count only keeps rounding errors from stopping the clock.
+    for turn in range(32):
         t = h - begun
-        if side == 0:
-            stiffness, bias = square, (1.0 - hardening) * square * slipped
-        else:
-            stiffness, bias = hardening * square, -side * (1.0 - hardening) * square * limit
+        stiffness, bias = branch(side, slipped, oscillator)
         p = load + slope * begun + bias
-        if begun == 0.0:
-            g = g_elastic if side == 0 else g_yielding
-        else:
+        g = g_elastic if side == 0 else g_yielding
+        if begun > 0.0:
             g = branch_integrals(stiffness, rate, t)
         u_end, v_end, r_end = motion_at(g, t, u, v, stiffness, rate, p, slope)
         r = p - rate * v - stiffness * u
+        if turn == 31:
+            break
 
         if side == 0:
             fastest = max(abs(v), abs(v_end))
@@ -171,7 +182,7 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
                     v = motion_at(
                         branch_integrals(stiffness, rate, stop), stop, u, v, stiffness, rate, p, slope
                     )[1]  # fmt: skip
-                    u = edge
+                    u, v = edge, side * max(side * v, 0.0)
                     largest = max(largest, abs(u))
                     begun += stop
                     break
@@ -181,12 +192,12 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
                 return u_end, v_end, slipped, side, largest
         else:
             first = t
-            if r * r_end < 0.0 or v * v_end < 0.0:
-                first, _ = turns(t, u, v, r, v_end, r_end, stiffness, rate, p, slope)
-            elif v == 0.0 and side * v_end < 0.0:
+            if v == 0.0 and (side * r < 0.0 or (r == 0.0 and side * v_end < 0.0)):
                 first = 0.0
+            elif r * r_end < 0.0 or v * v_end < 0.0:
+                first = turns(t, u, v, r, v_end, r_end, stiffness, rate, p, slope)[0]
             if first == t:
-                return u_end, v_end, slipped, side, max(largest, abs(u_end))
+                break
             u = motion_at(branch_integrals(stiffness, rate, first), first, u, v, stiffness, rate, p, slope)[0]
             v = 0.0
             largest = max(largest, abs(u))
@@ -214,28 +225,36 @@ def settled(state, oscillator):
 
 @compiled
 def settle(state, oscillator):
-    """Let the oscillator swing, the ground being still, until it is `settled`; return its state."""
-    square, rate, hardening, _ = oscillator
-    h = 1.0 / math.sqrt(square)
+    """Let the oscillator swing, the ground being still, until it is `settled`.
+
+    Return its largest |u| and the rest position, m. Once u' has changed sign twice no later swing is larger, since
+    none can hold more energy; only the rest position may still move.
+    """
+    square, rate, hardening, limit = oscillator
+    h = longest_step(oscillator)
     g_elastic, g_yielding = branch_integrals(square, rate, h), branch_integrals(hardening * square, rate, h)
     for _ in range(SETTLING):
         if settled(state, oscillator):
             break
         state = travel(state, 0.0, 0.0, h, g_elastic, g_yielding, oscillator)
-    return state
+    u, _, slipped, side, largest = state
+    if side != 0:
+        slipped = u - side * limit
+    return largest, (1.0 - hardening) * slipped
 
 
 @compiled
-def substeps(omega, h):
-    """Return into how many parts a step is cut, none longer than 1/w."""
-    return max(1, int(math.ceil(omega * h * (1.0 - 1e-12))))
+def longest_step(oscillator):
+    """Return 1/w, or 1/(z w) where z > 1: within it the search for the ends of a branch misses none."""
+    omega = math.sqrt(oscillator[0])
+    return 1.0 / max(omega, 0.5 * oscillator[1])
 
 
 @compiled
 def demand(acceleration, h, omega, damping, hardening, strength):
     """Return the largest |u| ever, m, for a strength f_y/m in m/s²; an infinite one never yields."""
     oscillator = (omega * omega, 2.0 * damping * omega, hardening, strength / (omega * omega))
-    cuts = substeps(omega, h)
+    cuts = max(1, math.ceil(h / longest_step(oscillator)))
     step = h / cuts
     g_elastic = branch_integrals(oscillator[0], oscillator[1], step)
     g_yielding = branch_integrals(hardening * oscillator[0], oscillator[1], step)
@@ -245,7 +264,7 @@ def demand(acceleration, h, omega, damping, hardening, strength):
         slope = (acceleration[k] - acceleration[k + 1]) / h
         for i in range(cuts):
             state = travel(state, load + slope * (i * step), slope, step, g_elastic, g_yielding, oscillator)
-    return settle(state, oscillator)[4]
+    return settle(state, oscillator)[0]
 
 
 @compiled
@@ -253,7 +272,7 @@ def histories(acceleration, h, omega, damping, hardening, strength, u, v, force)
     """Fill u (m), u' (m/s) and f/m (m/s²) at the samples; return the largest |u| and the last rest position, m."""
     square = omega * omega
     oscillator = (square, 2.0 * damping * omega, hardening, strength / square)
-    cuts = substeps(omega, h)
+    cuts = max(1, math.ceil(h / longest_step(oscillator)))
     step = h / cuts
     g_elastic = branch_integrals(oscillator[0], oscillator[1], step)
     g_yielding = branch_integrals(hardening * oscillator[0], oscillator[1], step)
@@ -267,8 +286,7 @@ def histories(acceleration, h, omega, damping, hardening, strength, u, v, force)
             slope = (acceleration[k] - acceleration[k + 1]) / h
             for i in range(cuts):
                 state = travel(state, load + slope * (i * step), slope, step, g_elastic, g_yielding, oscillator)
-    state = settle(state, oscillator)
-    return state[4], (1.0 - hardening) * state[2]
+    return settle(state, oscillator)
 
 
 @compiled
