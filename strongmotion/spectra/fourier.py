@@ -67,7 +67,7 @@ def fourier_spectrum(acceleration: ArrayLike, dt: float, smoothing: float | None
     acceleration = signal("acceleration", acceleration)
     dt = positive("dt", dt)
     transform = dt * np.fft.rfft(acceleration)
-    frequency = np.fft.rfftfreq(acceleration.size, dt)
+    frequency = np.asarray(np.fft.rfftfreq(acceleration.size, dt), dtype=np.float64)
     amplitude = np.asarray(np.abs(transform), dtype=np.float64)
     if smoothing is not None:
         smoothing = positive("smoothing", smoothing)
