@@ -129,7 +129,7 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
     Parameters
     ----------
     state : tuple
-        u, u', u_p (valid on the elastic branch), side (0 elastic, else where it yields) and the largest |u| so far.
+        u, u', u_p, side (0 elastic, else where it yields) and the largest |u| so far.
     load, slope : float
         The load -a is load + slope t; m/s² and m/s³.
     h : float
@@ -204,6 +204,8 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
             slipped = u - side * limit
             side = 0
             begun += first
+    if side != 0:
+        slipped = u_end - side * limit
     return u_end, v_end, slipped, side, max(largest, abs(u_end))
 
 
@@ -224,23 +226,23 @@ def settled(state, oscillator):
 
 
 @compiled
-def settle(state, oscillator):
-    """Let the oscillator swing, the ground being still, until it is `settled`.
+def settle(state, oscillator, resting):
+    """Let the oscillator swing, the ground being still, until it is `settled`; return its largest |u| and rest, m.
 
-    Return its largest |u| and the rest position, m. Once u' has changed sign twice no later swing is larger, since
-    none can hold more energy; only the rest position may still move.
+    Once u' has changed sign twice no later swing is larger, since none can hold more energy than the one before it to
+    the same side; after that it goes on only if where it comes to rest is asked for.
     """
-    square, rate, hardening, limit = oscillator
+    square, rate, hardening, _ = oscillator
     h = longest_step(oscillator)
     g_elastic, g_yielding = branch_integrals(square, rate, h), branch_integrals(hardening * square, rate, h)
+    turned = 0
     for _ in range(SETTLING):
-        if settled(state, oscillator):
+        if settled(state, oscillator) or (turned == 2 and not resting):
             break
+        v = state[1]
         state = travel(state, 0.0, 0.0, h, g_elastic, g_yielding, oscillator)
-    u, _, slipped, side, largest = state
-    if side != 0:
-        slipped = u - side * limit
-    return largest, (1.0 - hardening) * slipped
+        turned += v * state[1] < 0.0
+    return state[4], (1.0 - hardening) * state[2]
 
 
 @compiled
@@ -264,7 +266,7 @@ def demand(acceleration, h, omega, damping, hardening, strength):
         slope = (acceleration[k] - acceleration[k + 1]) / h
         for i in range(cuts):
             state = travel(state, load + slope * (i * step), slope, step, g_elastic, g_yielding, oscillator)
-    return settle(state, oscillator)[0]
+    return settle(state, oscillator, False)[0]
 
 
 @compiled
@@ -279,14 +281,13 @@ def histories(acceleration, h, omega, damping, hardening, strength, u, v, force)
     state = (0.0, 0.0, 0.0, 0, 0.0)
     for k in range(acceleration.size):
         u[k], v[k] = state[0], state[1]
-        x = state[0] - state[2] if state[3] == 0 else state[3] * oscillator[3]
-        force[k] = square * (hardening * state[0] + (1.0 - hardening) * x)
+        force[k] = square * (state[0] - (1.0 - hardening) * state[2])
         if k + 1 < acceleration.size:
             load = -acceleration[k]
             slope = (acceleration[k] - acceleration[k + 1]) / h
             for i in range(cuts):
                 state = travel(state, load + slope * (i * step), slope, step, g_elastic, g_yielding, oscillator)
-    return settle(state, oscillator)
+    return settle(state, oscillator, True)
 
 
 @compiled
