@@ -14,10 +14,10 @@ from strongmotion.measures import (
     cumulative_absolute_velocity,
     measure_table,
     peak_table,
-    rotated_peaks,
     significant_duration,
 )
 from strongmotion.motion import Motion
+from strongmotion.spectra import rotated_peaks
 from strongmotion.units import G
 
 DT = 0.005

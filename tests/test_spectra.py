@@ -16,7 +16,7 @@ from strongmotion.spectra import (
     konno_ohmachi,
     response_history,
     response_spectrum,
-    rotated_peak,
+    rotated_peaks,
     rotated_spectrum,
 )
 
@@ -292,14 +292,17 @@ def test_rotated_peak_against_every_angle(n):
     x1, x2 = np.random.default_rng(n).standard_normal((2, n))
     angles = np.deg2rad(np.arange(180))[:, None]
     every = np.abs(np.cos(angles) * x1 + np.sin(angles) * x2).max(axis=1)
-    np.testing.assert_allclose(rotated_peak(x1, x2, (0, 50, 100)), np.percentile(every, (0, 50, 100)), rtol=1e-12)
+    peaks, samples = rotated_peaks(x1, x2)
+    np.testing.assert_allclose(peaks, every, rtol=1e-12)
+    at = np.abs(np.cos(angles[:, 0]) * x1[samples] + np.sin(angles[:, 0]) * x2[samples])
+    np.testing.assert_allclose(at, every, rtol=1e-12)
 
 
 def test_rotation_refuses_components_of_different_length():
     with pytest.raises(InputError, match="5 and 4 samples"):
         rotated_spectrum(np.zeros(5), np.zeros(4), DT)
     with pytest.raises(InputError, match="at most 100"):
-        rotated_peak([1.0], [1.0], [101])
+        rotated_spectrum([1.0], [1.0], DT, percentiles=[101])
 
 
 @given(records)

@@ -69,11 +69,11 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
 
     if picked is None:
         why = "no onset stands out from what is before it"
-    elif noise * dt < settings.least_pre_event:
-        why = f"only {noise * dt:.2f} s before the onset"
     elif settings.time == AUTO and loudness > LOUDEST_NOISE:
         why = f"what is before the onset is {loudness:.0%} as loud as the strongest second: shaking had begun"
         onset = 0
+    elif noise * dt < settings.least_pre_event:
+        why = f"only {noise * dt:.2f} s before the onset"
     else:
         why = ""
     findings: tuple[Finding, ...] = ()

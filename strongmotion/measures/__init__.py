@@ -9,7 +9,7 @@ import pandas as pd
 from ..motion import Motion
 from .duration import significant_duration
 from .energy import arias_history, arias_intensity, cumulative_absolute_velocity
-from .peaks import PERCENTILES, peak_table, rotated_peaks
+from .peaks import PERCENTILES, peak_table
 
 __all__ = [
     "PERCENTILES",
@@ -18,7 +18,6 @@ __all__ = [
     "cumulative_absolute_velocity",
     "measure_table",
     "peak_table",
-    "rotated_peaks",
     "significant_duration",
 ]
 

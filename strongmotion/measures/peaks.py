@@ -10,48 +10,16 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from ..motion import Motion
+from ..spectra import rotated_peaks
 
-__all__ = ["PERCENTILES", "peak_table", "rotated_peaks"]
+__all__ = ["PERCENTILES", "peak_table"]
 
 PERCENTILES = (0, 50, 100)
 """The percentiles of RotD that results carry."""
 
 _QUANTITIES = (("PGA", "acceleration", "m/s2"), ("PGV", "velocity", "m/s"), ("PGD", "displacement", "m"))
-
-
-def rotated_peaks(one: NDArray[np.float64], two: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """Return the peak in each of 180 directions one degree apart, and the sample it falls on.
-
-    Parameters
-    ----------
-    one, two : ndarray, shape (n,)
-        Two horizontal components at right angles, in one unit.
-
-    Returns
-    -------
-    peaks : ndarray, shape (180,)
-        Largest absolute value in each direction, in the same unit.
-    samples : ndarray of int, shape (180,)
-        Where.
-
-    Examples
-    --------
-    Motion in one direction only: its peak at 0 degrees, and half of it at 60.
-
-    >>> peaks, _ = rotated_peaks(np.array([0.0, 2.0, -1.0]), np.zeros(3))
-    >>> peaks[[0, 60]].round(12).tolist()
-    [2.0, 1.0]
-    """
-    angle = np.deg2rad(np.arange(180.0))
-    peaks, samples = np.empty(180), np.empty(180, dtype=np.intp)
-    for i, (cosine, sine) in enumerate(zip(np.cos(angle), np.sin(angle), strict=True)):
-        combined = np.abs(cosine * one + sine * two)
-        samples[i] = np.argmax(combined)
-        peaks[i] = combined[samples[i]]
-    return peaks, samples
 
 
 def peak_table(motion: Mapping[str, Motion]) -> pd.DataFrame:

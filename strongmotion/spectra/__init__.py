@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+from .ductility import (
+    YieldingResponse,
+    constant_ductility_spectrum,
+    constant_strength_spectrum,
+    yielding_response,
+)
 from .fourier import FourierSpectrum, fourier_spectrum, konno_ohmachi
 from .response import QUANTITIES, ResponseSpectrum, default_periods, response_history, response_spectrum
-from .rotation import RotatedSpectrum, rotated_peak, rotated_spectrum
+from .rotation import RotatedSpectrum, rotated_peaks, rotated_spectrum
+from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
 
 __all__ = [
     "QUANTITIES",
     "FourierSpectrum",
     "ResponseSpectrum",
     "RotatedSpectrum",
+    "TargetSpectrum",
+    "YieldingResponse",
+    "asce7_spectrum",
+    "best_scale",
+    "constant_ductility_spectrum",
+    "constant_strength_spectrum",
     "default_periods",
+    "ec8_elastic_spectrum",
     "fourier_spectrum",
     "konno_ohmachi",
+    "ratio",
     "response_history",
     "response_spectrum",
-    "rotated_peak",
+    "rotated_peaks",
     "rotated_spectrum",
+    "target_from_table",
+    "yielding_response",
 ]

@@ -44,13 +44,22 @@ UNROLL = 8
 DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
 
 
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
     """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us."""
-    options: dict[str, Any] = {"nogil": True, "fastmath": {"contract"}, "error_model": "numpy"}
+    options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
     except RuntimeError:  # Numba found no folder it may write its cache to
         return numba.njit(**options)(function)
+
+
+def compiled_fused(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile with multiplications and additions fused: for inner loops that call nothing.
+
+    Where functions call each other, what is fused depends on how the compiler happened to inline them, and that differs
+    between code compiled afresh and code from the cache: the same input would not give the same bits.
+    """
+    return compiled(function, {"contract"})
 
 
 @compiled
@@ -234,7 +243,7 @@ def motion_of(row, u, v, a, a_slope, omega, damping):
     return -twice * v - square * u, -twice * relative - square * v, square * a + twice * a_slope, square * a_slope
 
 
-@compiled
+@compiled_fused
 def advance(acceleration, start, stop, d, c, p, q, largest):
     """Take all lanes from sample `start` to `stop`; raise `largest` to the |p| met on the way, `stop` not counted."""
     lanes = p.size
@@ -259,7 +268,7 @@ def advance(acceleration, start, stop, d, c, p, q, largest):
             p[j] = p[j] + q[j]
 
 
-@compiled
+@compiled_fused
 def advance_all(acceleration, start, stop, d, c, v_rows, s_rows, p, q, largest, v_largest, s_largest):
     """`advance` that also keeps the largest |u'| and |u'' + a| at the samples."""
     lanes = p.size

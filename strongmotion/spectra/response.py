@@ -290,10 +290,13 @@ def resample(acceleration: Floats, dt: float, factor: int, interpolation: str) -
         return np.interp(np.arange((n - 1) * factor + 1) / factor, np.arange(n), acceleration)
     import scipy.fft
 
-    spectrum = scipy.fft.rfft(np.concatenate([acceleration, acceleration[-2:0:-1]]))
-    spectrum /= np.sinc(np.arange(n) / (2 * n - 2) / factor) ** 2
+    # The last sample is held between the record and its mirror image until their length suits the transform.
+    half = scipy.fft.next_fast_len(n - 1, real=True)
+    held = np.full(2 * (half - n + 1), acceleration[-1])
+    spectrum = scipy.fft.rfft(np.concatenate([acceleration, held, acceleration[-2:0:-1]]))
+    spectrum /= np.sinc(np.arange(half + 1) / (2 * half) / factor) ** 2
     spectrum[-1] *= 0.5  # the Nyquist frequency, now one of two halves
-    fine = scipy.fft.irfft(spectrum, (2 * n - 2) * factor)
+    fine = scipy.fft.irfft(spectrum, 2 * half * factor)
     return np.ascontiguousarray(fine[: (n - 1) * factor + 1]) * factor
 
 

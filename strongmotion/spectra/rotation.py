@@ -26,7 +26,7 @@ from .response import (
     signal,
 )
 
-__all__ = ["RotatedSpectrum", "rotated_peak", "rotated_spectrum"]
+__all__ = ["RotatedSpectrum", "rotated_peaks", "rotated_spectrum"]
 
 ANGLES = np.deg2rad(np.arange(180))
 
@@ -113,7 +113,7 @@ def rotated_spectrum(
     )
     omega = angular_frequency(periods)
     sd = np.percentile(by_angle, percents, axis=0)
-    rigid = rotated_peak(a1, a2, percents)[:, None, None]
+    rigid = np.percentile(rotated_peaks(a1, a2)[0], percents)[:, None, None]
     return RotatedSpectrum(
         periods,
         damping,
@@ -125,37 +125,44 @@ def rotated_spectrum(
     )
 
 
-def rotated_peak(x1: ArrayLike, x2: ArrayLike, percentiles: Sequence[float] | Floats = (0, 50, 100)) -> Floats:
-    """Compute RotDnn of the sample peaks of any two histories: PGA, PGV or PGD by what is passed.
+def rotated_peaks(x1: ArrayLike, x2: ArrayLike) -> tuple[Floats, NDArray[np.intp]]:
+    """Compute the sample peak of two histories in each of 180 directions one degree apart.
+
+    Its nn-th percentile is RotDnn: of PGA, PGV or PGD by what is passed.
 
     Parameters
     ----------
     x1, x2 : array (n,)
         Two perpendicular horizontal components, any one unit.
-    percentiles : sequence of float
-        From 0 to 100.
 
     Returns
     -------
-    array (k,)
-        One peak a percentile, in that unit.
+    peaks : array (180,)
+        The largest absolute value in each direction, in that unit.
+    samples : int array (180,)
+        The sample it falls on.
 
     Examples
     --------
-    >>> rotated_peak([0.0, 3.0, -1.0], [0.0, 4.0, 2.0], [100]).round(3)
-    array([5.])
+    Motion in one direction only: its peak at 0 degrees, and half of it at 60.
+
+    >>> peaks, _ = rotated_peaks([0.0, 2.0, -1.0], [0.0, 0.0, 0.0])
+    >>> peaks[[0, 60]].round(12).tolist()
+    [2.0, 1.0]
     """
     x1, x2 = _pair(x1, x2)
-    percents = _percentiles(percentiles)
-    peak = np.zeros(ANGLES.size)
+    peaks, samples = np.zeros(ANGLES.size), np.zeros(ANGLES.size, dtype=np.intp)
     # No projection exceeds its radius, so samples inside the smallest peak met so far fall out.
     radius = np.hypot(x1, x2)
-    for start in _by_falling_radius(radius):
-        if radius[start].max() <= peak.min():
+    for chunk in _by_falling_radius(radius):
+        if radius[chunk].max() <= peaks.min():
             break
-        projected = np.abs(np.outer(np.cos(ANGLES), x1[start]) + np.outer(np.sin(ANGLES), x2[start]))
-        peak = np.maximum(peak, projected.max(axis=1))
-    return np.asarray(np.percentile(peak, percents))
+        projected = np.abs(np.outer(np.cos(ANGLES), x1[chunk]) + np.outer(np.sin(ANGLES), x2[chunk]))
+        best = projected.argmax(axis=1)
+        largest = projected[np.arange(ANGLES.size), best]
+        samples = np.where(largest > peaks, chunk[best], samples)
+        peaks = np.maximum(peaks, largest)
+    return peaks, samples
 
 
 def _by_falling_radius(radius: Floats) -> list[NDArray[np.intp]]:
