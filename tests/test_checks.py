@@ -39,6 +39,12 @@ def test_quantised_pre_event_zeros_are_not_clipping():
     assert clipping(component(np.round(quiet * 1000).astype(int))) is None
 
 
+def test_a_one_sided_spike_on_zeros_is_not_clipping():
+    spike = np.zeros(1000)
+    spike[500] = 1.0
+    assert clipping(component(spike)) is None
+
+
 def test_a_constant_record_is_dead_and_not_clipped():
     assert clipping(component(np.full(10, 3))) is None
     finding = dead_component(component(np.full(10, 3)))

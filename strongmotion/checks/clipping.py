@@ -18,7 +18,10 @@ def clipping(component: Component) -> Finding | None:
     if samples.min() == samples.max():
         return None  # a dead component, and said so elsewhere
     runs: list[tuple[int, int]] = []
+    usual = np.median(samples)
     for extreme in (samples.max(), samples.min()):
+        if extreme == usual:
+            continue  # the rest of a one-sided record, not its peak
         held = np.concatenate(([False], samples == extreme, [False])).astype(np.int8)
         edges = np.flatnonzero(np.diff(held))
         held_runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
