@@ -80,7 +80,10 @@ def pick_onset(
     if n < 3 * short:
         return None
     total = np.concatenate(([0.0], np.cumsum(energy)))
-    end = np.arange(2 * short, n + 1)  # the short window is [end - short, end)
+    # The short window is [end - short, end). Until half the long one is filled its average is too rough to trust.
+    end = np.arange(short + max(short, long // 2), n + 1)
+    if end.size == 0:
+        return None
     middle = end - short
     begin = np.maximum(middle - long, 0)
     recent = (total[end] - total[middle]) / short

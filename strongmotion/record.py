@@ -323,8 +323,16 @@ class Record:
 
     @property
     def horizontals(self) -> tuple[str, str] | None:
-        """``("H1", "H2")`` when both are present, else None: only a pair can be rotated."""
-        return ("H1", "H2") if {"H1", "H2"} <= set(self.names) else None
+        """``("H1", "H2")`` when both are present, else None: only a pair can be rotated.
+
+        None, too, where both azimuths are known and are not within 5 degrees of right angles.
+        """
+        if not {"H1", "H2"} <= set(self.names):
+            return None
+        one, two = self["H1"].azimuth, self["H2"].azimuth
+        if one is not None and two is not None and abs((two - one) % 180.0 - 90.0) > 5.0:
+            return None
+        return ("H1", "H2")
 
     @property
     def dt(self) -> float:

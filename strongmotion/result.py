@@ -121,35 +121,41 @@ def process(record: Record, settings: Settings | None = None) -> Result:
         raise RecordError(error.what, source=record.source.file or None, remedy=error.remedy) from None
     except SettingsError as error:
         raise SettingsError(error.what, source=record.source.file or None, remedy=error.remedy) from None
+    findings = (*examine(record), *corrected.findings)
     return Result(
         record=record,
         settings=settings,
         motion=corrected.motion,
         usable_band=corrected.usable_band,
-        peaks=peak_table(corrected.motion),
-        spectra=_spectra(corrected, settings),
+        peaks=peak_table(corrected.motion, rotate="horizontal" in corrected.usable_band),
+        spectra=_spectra(corrected, settings, findings),
         measures=measure_table(corrected.motion),
-        findings=(*examine(record), *corrected.findings),
+        findings=findings,
         history=corrected.history,
     )
 
 
-def _spectra(corrected: Corrected, settings: Settings) -> pd.DataFrame:
-    """Tabulate response spectra of every component and, for a horizontal pair, of RotD00, 50 and 100."""
+def _spectra(corrected: Corrected, settings: Settings, findings: tuple[Finding, ...]) -> pd.DataFrame:
+    """Tabulate response spectra of every component and, for a horizontal pair, of RotD00, 50 and 100.
+
+    No ordinate of an unfit component is usable, nor any that it has a share in.
+    """
+    unfit = {finding.component for finding in findings if finding.severity == "unfit"}
     periods = np.array(settings.spectra.periods) if settings.spectra.periods else default_periods()
     damping = settings.spectra.damping
     tables = []
     for name, motion in corrected.motion.items():
         spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping)
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
-        tables.append(_long_form(name, periods, damping, columns, corrected.usable_band[name]))
+        usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
+        tables.append(_long_form(name, periods, damping, columns, usable))
     if "horizontal" in corrected.usable_band:
         one, two = corrected.motion["H1"], corrected.motion["H2"]
         rotated = rotated_spectrum(one.acceleration, two.acceleration, one.dt, periods, damping, PERCENTILES)
-        band = corrected.usable_band["horizontal"]
+        usable = corrected.usable_band["horizontal"].holds(periods) & (not unfit & {"H1", "H2", ""})
         for i, percentile in enumerate(PERCENTILES):
             columns = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
-            tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, band))
+            tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, usable))
     return pd.concat(tables, ignore_index=True)
 
 
@@ -158,7 +164,7 @@ def _long_form(
     periods: NDArray[np.float64],
     damping: tuple[float, ...],
     columns: dict[str, NDArray[np.float64]],
-    band: Band,
+    usable: NDArray[np.bool_],
 ) -> pd.DataFrame:
     empty = np.full((len(damping), len(periods)), np.nan)
     return pd.DataFrame(
@@ -167,6 +173,6 @@ def _long_form(
             "damping": np.repeat(np.array(damping, dtype=float), len(periods)),
             "period": np.tile(periods, len(damping)),
             **{quantity: columns.get(quantity, empty).ravel() for quantity in QUANTITIES},
-            "usable": np.tile(band.holds(periods), len(damping)),
+            "usable": np.tile(usable, len(damping)),
         }
     )

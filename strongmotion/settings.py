@@ -293,7 +293,9 @@ class Settings:
     @property
     def sha256(self) -> str:
         """SHA-256 of the settings, to tell whether two results were made alike."""
-        return hashlib.sha256(json.dumps(self.to_dict(), sort_keys=True).encode()).hexdigest()
+        # 1 and 1.0 are the same setting.
+        values = json.loads(json.dumps(self.to_dict()), parse_int=float)
+        return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
 
 
 def _unknown(shown: str, name: str, known: Any, source: str | None) -> SettingsError:

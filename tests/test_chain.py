@@ -339,3 +339,87 @@ def test_integration_is_linear(a, b, factor):
     parts = zip(integrate_twice(a, DT), integrate_twice(b, DT), strict=True)
     for whole, (one_part, other_part) in zip(combined, parts, strict=True):
         np.testing.assert_allclose(whole, one_part + factor * other_part, rtol=0, atol=1e-10)
+
+
+def in_band(low: float, high: float, seed: int, n: int = 12000) -> np.ndarray:
+    """Return white shaking between two frequencies after 40 s, m/s², over white noise fifty times weaker."""
+    rng = np.random.default_rng(seed)
+    frequency = np.fft.rfftfreq(n, DT)
+    signal = np.fft.irfft(np.fft.rfft(rng.normal(0.0, 1.0, n)) * ((frequency > low) & (frequency < high)), n)
+    signal[:4000] = 0.0
+    return signal + rng.normal(0.0, 0.02, n)
+
+
+AT_40_S = Settings.from_dict({"onset": {"time": 40.0}})
+
+
+def test_horizontals_without_a_common_band_keep_their_own_and_are_not_rotated():
+    parts = (Component("H1", in_band(0.2, 1.0, 1), dt=DT), Component("H2", in_band(5.0, 20.0, 2), dt=DT))
+    result = process(Record(parts), AT_40_S)
+    assert "no common band" in {finding.name for finding in result.findings}
+    assert "horizontal" not in result.usable_band
+    assert not result.spectra.component.str.startswith("RotD").any()
+    assert not result.peaks.component.str.startswith("RotD").any()
+
+
+def test_components_not_at_right_angles_are_not_rotated():
+    parts = (Component("H1", shaking(), dt=DT, azimuth=0.0), Component("H2", shaking(seed=4), dt=DT, azimuth=45.0))
+    result = process(Record(parts))
+    assert "not at right angles" in {finding.name for finding in result.findings}
+    assert not result.peaks.component.str.startswith("RotD").any()
+
+
+def test_an_onset_beyond_the_record_is_refused():
+    with pytest.raises(SettingsError, match=r"onset.time = 1000.0 s is beyond the record, which ends at 59.99 s"):
+        process(one(shaking()), Settings.from_dict({"onset": {"time": 1000.0}}))
+
+
+def test_a_corner_far_below_what_the_record_holds_is_refused():
+    with pytest.raises(SettingsError, match="far below what a record of 60 s can hold"):
+        process(one(shaking()), Settings.from_dict({"filter": {"low_cut": 1e-7}}))
+
+
+def test_corners_do_not_depend_on_the_offset():
+    settings = Settings.from_dict({"baseline": {"mean": "none"}})
+    plain = correct(one(shaking()), settings).usable_band["H1"]
+    offset = correct(one(shaking() + 5.0), settings).usable_band["H1"]
+    assert (offset.low_cut, offset.high_cut) == pytest.approx((plain.low_cut, plain.high_cut), rel=1e-9)
+
+
+def test_a_high_cut_alone_is_padded_too():
+    """Shaking at the end must not come round to the start through the transform."""
+    acceleration = np.zeros(3000)
+    acceleration[2700:] = np.random.default_rng(2).normal(0, 1, 300)
+    settings = Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 1.0}, "baseline": {"mean": "none"}})
+    motion = process(one(acceleration), settings).motion["H1"].unpadded()
+    assert np.abs(motion.acceleration[:200]).max() < 1e-3 * np.abs(motion.acceleration).max()
+
+
+def test_a_short_record_without_noise_has_no_corner_below_two_cycles():
+    band = correct(one(shaking()[1700:2000]), Settings()).usable_band["H1"]
+    assert band.low_cut >= 2.0 / 3.0 * (1 - 1e-12)
+
+
+def test_automatic_corners_lie_where_signal_meets_noise():
+    """The corners are the edges of the shaking's band, or beyond them by no more than the smoothing reaches.
+
+    The window of Konno & Ohmachi (1998) first vanishes at a ratio of frequencies of 10^(pi/b).
+    """
+    reach = 10 ** (np.pi / AT_40_S.filter.smoothing)
+    band = correct(one(in_band(0.5, 10.0, 12)), AT_40_S).usable_band["H1"]
+    assert 0.5 / reach * 0.95 <= band.low_cut <= 0.5 * 1.05
+    assert 10.0 * 0.95 <= band.high_cut <= 10.0 * reach * 1.05
+
+
+def test_nothing_of_an_unfit_component_is_usable():
+    parts = (Component("H1", shaking(), dt=DT), Component("H2", np.zeros(6000), dt=DT))
+    table = process(Record(parts)).spectra.set_index("component").usable
+    assert table["H1"].any()
+    assert not table["H2"].any()
+    assert not table["RotD50"].any()
+
+
+def test_causal_processing_still_finds_a_step_of_the_baseline():
+    spoiled = shaking(8000) + np.where(np.arange(8000) * DT > 20.0, 0.03, 0.0)
+    found = process(one(spoiled), Settings.from_dict({"filter": {"phase": "causal"}})).findings
+    assert "displacement in doubt" in {finding.name for finding in found}

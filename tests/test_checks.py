@@ -56,3 +56,10 @@ def test_findings_of_the_reader_come_first():
     note = Finding("truncated", "doubt", "cut off", "late motion is missing", "copy the file again")
     record = Record((component(np.full(10, 3)),), findings=(note,))
     assert [finding.name for finding in examine(record)] == ["truncated", "dead component"]
+
+
+@pytest.mark.parametrize("amplitude", [50, 200, 500, 1500])
+def test_smooth_motion_in_coarse_counts_is_not_clipping(amplitude):
+    time = np.arange(6000) * 0.005
+    packet = np.sin(2 * np.pi * time) * np.exp(-(((time - 15) / 5) ** 2))
+    assert clipping(component(np.round(amplitude * packet).astype(np.int16))) is None

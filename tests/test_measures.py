@@ -132,3 +132,11 @@ def test_measure_table_names_unit_and_source():
     table = measure_table({"H1": Motion("H1", SINUSOID, DT)})
     assert table.unit.tolist() == ["m/s", "m/s", "s", "s"]
     assert table.source.str.contains(r"\(19\d\d\)").all()
+
+
+def test_integers_do_not_overflow_and_nan_is_refused():
+    full = np.array([30000, 30000], dtype=np.int16)
+    assert arias_intensity(full, 1.0) == pytest.approx(np.pi / (2 * G) * 9e8, rel=1e-12)
+    assert cumulative_absolute_velocity(np.array([-128, -128], dtype=np.int8), 1.0) == 128.0
+    with pytest.raises(InputError):
+        significant_duration(np.array([1.0, np.nan]), 1.0)

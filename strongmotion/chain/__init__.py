@@ -75,16 +75,34 @@ def correct(record: Record, settings: Settings) -> Corrected:
     motions = [remove_baseline(motion, windows, settings.baseline) for motion in motions]
     bands, corners, low_signal = choose_bands(motions, windows, settings.filter)
 
-    finished: dict[str, Motion] = {}
     findings = [*late, *low_signal]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
-    lowest = min((bands[name].low_cut for name in record.names if bands[name].low_cut > 0), default=0.0)
+    corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
+    lowest = min(corners_set, default=0.0)
+    if "horizontal" in bands and record.horizontals is None:
+        del bands["horizontal"]
+        findings.append(_not_at_right_angles(record))
+    finished: dict[str, Motion] = {}
     for motion in motions:
         band = bands[motion.component]
         padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
-        moved = integrate(filter_band(padded, band, settings.filter.order, settings.filter.phase))
-        finished[motion.component], unsettled = check_end(moved, windows.onset if windows.pre_event else 0)
+        order, phase = settings.filter.order, settings.filter.phase
+        moved = integrate(filter_band(padded, band, order, phase))
+        # Only a zero-phase filter carries an error to before the onset, where it can be seen.
+        acausal = moved if phase == "acausal" else integrate(filter_band(padded, band, order, "acausal"))
+        onset_sample = windows.onset if windows.pre_event else 0
+        finished[motion.component], unsettled = check_end(moved, onset_sample, acausal)
         findings += unsettled
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *corners, *steps], key=lambda entry: ORDER.index(entry.step))
     return Corrected(finished, bands, tuple(findings), History(tuple(whole)))
+
+
+def _not_at_right_angles(record: Record) -> Finding:
+    one, two = record["H1"].azimuth, record["H2"].azimuth
+    return Finding(
+        "not at right angles", "doubt",
+        what=f"H1 points to {one:g} and H2 to {two:g} degrees",
+        effect="the two are not rotated: RotD needs components at right angles",
+        remedy="correct the azimuths, or rotate the components before processing",
+    )  # fmt: skip

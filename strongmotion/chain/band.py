@@ -42,7 +42,10 @@ class Band:
         return 1.0 / (self.high_cut if self.high_cut > 0 else self.nyquist)
 
     def holds(self, period: ArrayLike) -> NDArray[np.bool_]:
-        """Tell which periods (s) are inside; 0, the peak ground acceleration, always is.
+        """Tell which periods (s) are inside.
+
+        Period 0, the peak ground acceleration, is where the band holds at least the periods from 0.1 to 1 s, in which
+        the acceleration of strong shaking lies: common practice, without a source.
 
         Examples
         --------
@@ -52,4 +55,5 @@ class Band:
         period = np.asarray(period, dtype=float)
         # A period computed as the limit itself counts as inside, whatever the last bit of the division says.
         inside = (period >= self.shortest_period * (1 - 1e-9)) & (period <= self.longest_period * (1 + 1e-9))
-        return (period == 0) | inside
+        peak_holds = self.shortest_period <= 0.1 and self.longest_period >= 1.0
+        return np.where(period == 0, peak_holds, inside)

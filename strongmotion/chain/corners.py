@@ -60,15 +60,16 @@ def choose_bands(
     low: dict[str, Chosen] = {}
     high: dict[str, Chosen] = {}
     findings: list[Finding] = []
+    fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
     for motion in motions:
-        low[motion.component] = (settings.fallback_low_cut, "fallback: no noise window")
+        low[motion.component] = (fallback, "fallback: no noise window")
         high[motion.component] = (0.0, "none: no noise window")
         if windows.pre_event is None or AUTO not in (settings.low_cut, settings.high_cut):
             continue
         frequency, ratio = _signal_to_noise(motion, windows, settings.smoothing)
         clear = _clear_band(frequency, ratio, settings.signal_to_noise)
         if clear is None:
-            low[motion.component] = (settings.fallback_low_cut, "fallback: signal nowhere clear of noise")
+            low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
             findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
             continue
         asked = f"signal to noise of at least {settings.signal_to_noise:g}"
@@ -82,10 +83,13 @@ def choose_bands(
         high = dict.fromkeys(high, (float(settings.high_cut), "given in the settings"))
     if {"H1", "H2"} <= set(low) and low["H1"] != low["H2"]:
         shared = max(low["H1"][0], low["H2"][0])
-        low |= {name: (shared, f"{low[name][1]}; the higher of the two horizontals") for name in ("H1", "H2")}
+        if all(high[name][0] == 0.0 or shared < high[name][0] for name in ("H1", "H2")):
+            low |= {name: (shared, f"{low[name][1]}; the higher of the two horizontals") for name in ("H1", "H2")}
+        else:
+            findings.append(_no_common_band())
 
     bands = {name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction) for name in low}
-    if {"H1", "H2"} <= set(bands):
+    if {"H1", "H2"} <= set(bands) and bands["H1"].low_cut == bands["H2"].low_cut:
         cuts = [bands[name].high_cut for name in ("H1", "H2") if bands[name].high_cut > 0]
         bands["horizontal"] = replace(bands["H1"], high_cut=min(cuts, default=0.0))
     entries = tuple(
@@ -112,8 +116,7 @@ def _signal_to_noise(
     signal = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
     noise = motion.acceleration[windows.pre_event]
     span, quiet = len(signal) * dt, len(noise) * dt
-    # A low-cut below two cycles in the length of the shaking could not be told from its absence.
-    centres = np.geomspace(min(2.0 / span, 0.1 / dt), 0.5 / dt, 160)
+    centres = np.geomspace(_lowest(span, dt), 0.5 / dt, 160)
     shaking = _smoothed(signal, dt, centres, bandwidth)
     resolved = centres >= 2.0 / quiet
     if not resolved.any():
@@ -124,13 +127,15 @@ def _signal_to_noise(
     background[~resolved] = background[resolved][0] * lowest / centres[~resolved]
     # The spectrum of stationary noise grows with the square root of the window's length.
     background *= np.sqrt(span / quiet)
-    return centres, shaking / np.maximum(background, np.finfo(float).tiny)
+    floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
+    return centres, shaking / np.maximum(background, floor)
 
 
 def _smoothed(
     acceleration: NDArray[np.float64], dt: float, centres: NDArray[np.float64], bandwidth: float
 ) -> NDArray[np.float64]:
-    spectrum = fourier_spectrum(acceleration * tukey(len(acceleration), 0.1), dt)
+    # An offset, cut by the window, would leak into the lowest frequencies.
+    spectrum = fourier_spectrum((acceleration - acceleration.mean()) * tukey(len(acceleration), 0.1), dt)
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 
@@ -143,6 +148,26 @@ def _clear_band(frequency: NDArray[np.float64], ratio: NDArray[np.float64], leas
     widths = frequency[runs[:, 1]] / frequency[runs[:, 0]]
     first, last = runs[np.argmax(widths)]
     return (int(first), int(last)) if widths.max() >= NARROWEST else None
+
+
+def _fallback(motion: Motion, windows: Windows, low_cut: float) -> float:
+    """Return the low-cut without noise window, raised where the shaking is too short to hold two cycles of it."""
+    span = (len(motion) - windows.onset) * motion.dt
+    return max(low_cut, _lowest(span, motion.dt)) if low_cut > 0 else 0.0
+
+
+def _lowest(span: float, dt: float) -> float:
+    """Return two cycles in the length of the shaking, Hz: a lower low-cut could not be told from its absence."""
+    return min(2.0 / span, 0.1 / dt)
+
+
+def _no_common_band() -> Finding:
+    return Finding(
+        "no common band", "doubt",
+        what="the low-cut one horizontal needs is not below the high-cut of the other",
+        effect="each horizontal keeps its own band, and the two are not rotated",
+        remedy="look at both components; set filter.low_cut and filter.high_cut by hand",
+    )  # fmt: skip
 
 
 def _low_signal(component: str, best: float, least: float) -> Finding:

@@ -22,7 +22,7 @@ LARGEST_BEFORE = 0.25
 """Largest displacement before the onset, as a part of its peak, that passes without a finding."""
 
 
-def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ...]]:
+def check_end(motion: Motion, onset: int = 0, acausal: Motion | None = None) -> tuple[Motion, tuple[Finding, ...]]:
     """Compare velocity and displacement where the ground stands still with their peaks.
 
     Parameters
@@ -32,6 +32,8 @@ def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ..
     onset : int
         The record's sample at which shaking begins; 0 where it had begun before the record, and then only the end
         is looked at.
+    acausal : Motion, optional
+        The same motion filtered with zero phase, for what lies before the onset; `motion` itself if not given.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ..
     pgv, pgd = float(np.abs(velocity).max()), float(displacement.max())
     end_velocity = abs(float(velocity[-1])) / pgv if pgv > 0 else 0.0
     end_displacement = float(displacement[-1]) / pgd if pgd > 0 else 0.0
-    before = float(displacement[: motion.lead + onset].max()) / pgd if onset > 0 and pgd > 0 else None
+    before = _before_onset(acausal or motion, onset)
     said = "" if before is None else f"; before the onset displacement reaches {before:.0%}"
     checked = motion.after(
         "end check",
@@ -67,7 +69,7 @@ def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ..
                 "unsettled end", "doubt",
                 what=f"velocity ends at {end_velocity:.0%} and displacement at {end_displacement:.0%} of its peak",
                 effect="displacement, and velocity at long periods, hold an error of that size",
-                remedy="raise filter.low_cut, or set baseline.velocity_trend = true",
+                remedy="look whether the record stops in the shaking; set filter.low_cut, or lower it if it is high",
                 component=motion.component,
                 where="end of the record",
             )
@@ -86,3 +88,11 @@ def check_end(motion: Motion, onset: int = 0) -> tuple[Motion, tuple[Finding, ..
             )
         )  # fmt: skip
     return checked, tuple(findings)
+
+
+def _before_onset(motion: Motion, onset: int) -> float | None:
+    """Return the largest displacement before the onset as a part of its peak, or None where there is no such time."""
+    assert motion.displacement is not None
+    displacement = np.abs(motion.displacement)
+    peak = float(displacement.max())
+    return float(displacement[: motion.lead + onset].max()) / peak if onset > 0 and peak > 0 else None

@@ -2,7 +2,8 @@
 
 The Butterworth gain, 1 / sqrt(1 + (f_c/f)^2n) below and 1 / sqrt(1 + (f/f_c)^2n) above, applied to the padded
 motion. Acausal: in the frequency domain with zero phase, so that response spectra and displacement are insensitive
-to the corner (Boore & Akkar, 2003). Causal: the same gain by recursion, forward in time, with its phase.
+to the corner (Boore & Akkar, 2003). Causal: by recursion, forward in time, with its phase; its gain
+is the same at the corners, and falls faster towards the Nyquist frequency, as that of any bilinear transform does.
 """
 
 from __future__ import annotations

@@ -11,21 +11,25 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
+from ..errors import SettingsError
 from ..motion import Motion
 from ..settings import TaperSettings
 
 __all__ = ["pad_ends"]
 
+LONGEST_PAD = 200
+"""A pad longer than this many records is a mistake in the settings."""
 
-def pad_ends(motion: Motion, low_cut: float, order: int, settings: TaperSettings) -> Motion:
+
+def pad_ends(motion: Motion, corner: float, order: int, settings: TaperSettings) -> Motion:
     """Bring the ends to zero and add pads of 1.5 n / f_c in all (Converse & Brady, 1992), half at each end.
 
     Parameters
     ----------
     motion : Motion
         Acceleration, m/s², baseline removed.
-    low_cut : float
-        Corner frequency f_c, Hz; without a low-cut (0) no pads are needed and none are added.
+    corner : float
+        The lowest corner frequency f_c, Hz; without a filter (0) no pads are needed and none are added.
     order : int
         Order n of the filter.
     settings : TaperSettings
@@ -35,17 +39,28 @@ def pad_ends(motion: Motion, low_cut: float, order: int, settings: TaperSettings
     -------
     Motion
         Longer by its pads; the trailing one is rounded up to a length of fast Fourier transform.
+
+    Raises
+    ------
+    SettingsError
+        The corner is so low that a pad would be 200 times as long as the record.
     """
+    if corner > 0 and 0.75 * order / corner > LONGEST_PAD * len(motion) * motion.dt:
+        raise SettingsError(
+            f"a corner of {corner:g} Hz is far below what a record of {len(motion) * motion.dt:g} s can hold",
+            remedy="Raise filter.low_cut, or set it to 0 for none",
+        )
     acceleration = motion.acceleration.copy()
     reach = min(round(settings.longest / motion.dt), (len(acceleration) - 1) // 2)
     head, head_how = _bring_to_zero(acceleration, reach)
     tail, tail_how = _bring_to_zero(acceleration[::-1], reach)
-    pad = int(np.ceil(0.75 * order / low_cut / motion.dt)) if low_cut > 0 else 0
+    pad = int(np.ceil(0.75 * order / corner / motion.dt)) if corner > 0 else 0
     trail = next_fast_len(len(acceleration) + 2 * pad, real=True) - len(acceleration) - pad if pad else 0
     padded = np.concatenate((np.zeros(pad), acceleration, np.zeros(trail)))
     return motion.after(
         "pad",
-        f"Brought the ends to zero by {head_how} at the start and {tail_how} at the end; padded with zeros",
+        f"Brought the ends to zero by {head_how} at the start and {tail_how} at the end; "
+        + ("padded with zeros" if pad else "no pads"),
         {
             "taper_start_s": head * motion.dt,
             "taper_end_s": tail * motion.dt,
@@ -67,5 +82,7 @@ def _bring_to_zero(acceleration: NDArray[np.float64], reach: int) -> tuple[int, 
         samples = int(crossings[0])
         acceleration[:samples] = 0.0
         return samples, "its first zero crossing"
-    acceleration[:reach] *= 0.5 * (1.0 - np.cos(np.pi * np.arange(reach) / max(reach, 1)))
+    if reach == 0:
+        return 0, "nothing, no taper being allowed,"
+    acceleration[:reach] *= 0.5 * (1.0 - np.cos(np.pi * np.arange(reach) / reach))
     return reach, "a cosine taper"

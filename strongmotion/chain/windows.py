@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrivals import pick_onset, shaking_energy
+from ..errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
 from ..settings import AUTO, OnsetSettings
@@ -52,6 +53,11 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         What was decided, for the history.
     findings : tuple of Finding
         ``late start`` where no pre-event window can be used.
+
+    Raises
+    ------
+    SettingsError
+        The given onset is beyond the record.
     """
     dt, n = motions[0].dt, len(motions[0])
     energy = shaking_energy([motion.acceleration for motion in motions], dt)
@@ -59,7 +65,12 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         picked = pick_onset(energy, dt, settings.short_window, settings.long_window, settings.ratio)
         how = "picked by short-term over long-term energy"
     else:
-        picked = min(round(float(settings.time) / dt), n - 1)
+        picked = round(float(settings.time) / dt)
+        if picked >= n:
+            raise SettingsError(
+                f"onset.time = {settings.time} s is beyond the record, which ends at {(n - 1) * dt:g} s",
+                remedy="Give the onset in seconds after the first sample",
+            )
         how = "given in the settings"
     onset = picked or 0
     noise = max(0, onset - round(settings.margin / dt))

@@ -9,16 +9,24 @@ from ..record import Component, Finding
 __all__ = ["clipping"]
 
 LONGEST_CHANCE_RUN = 2
-"""A smooth peak may give two equal samples in a row; more at the record's own extreme are a flat top."""
+"""A smooth peak may give two equal samples in a row; more at the record's own extreme may be a flat top."""
+
+LEAST_STEP = 4
+"""A smooth top in coarse counts is left by a few counts at most (a parabola within half a count over three samples
+has fallen by under three at the next); a cut-off peak is entered or left at the slope of the motion."""
 
 
 def clipping(component: Component) -> Finding | None:
-    """Flat tops: runs of three or more samples held at the record's own extreme."""
+    """Flat tops: runs of three or more samples held at the record's own extreme, entered or left in a step."""
     samples = component.samples
     if samples.min() == samples.max():
         return None  # a dead component, and said so elsewhere
     runs: list[tuple[int, int]] = []
     usual = np.median(samples)
+    values = samples.astype(np.float64)
+    steps = np.abs(np.diff(values))
+    count_of_one = steps[steps > 0].min()
+    beside = np.concatenate(([0.0], steps, [0.0]))  # the step into each sample, and out of the last
     for extreme in (samples.max(), samples.min()):
         if extreme == usual:
             continue  # the rest of a one-sided record, not its peak
@@ -26,7 +34,9 @@ def clipping(component: Component) -> Finding | None:
         edges = np.flatnonzero(np.diff(held))
         held_runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
         # Once one flat top is seen, every touch of that extreme is a cut-off peak, however short.
-        if any(b - a > LONGEST_CHANCE_RUN for a, b in held_runs):
+        if any(
+            b - a > LONGEST_CHANCE_RUN and max(beside[a], beside[b]) > LEAST_STEP * count_of_one for a, b in held_runs
+        ):
             runs += held_runs
     if not runs:
         return None

@@ -46,7 +46,7 @@ def measure_table(motion: Mapping[str, Motion]) -> pd.DataFrame:
             ),
             (
                 name, "significant duration 5-75 %", significant_duration(acceleration, dt, 0.05, 0.75)[1], "s",
-                "Trifunac & Brady (1975)",
+                "after Trifunac & Brady (1975), to 75 %",
             ),
             (
                 name, "significant duration 5-95 %", significant_duration(acceleration, dt, 0.05, 0.95)[1], "s",

@@ -46,7 +46,7 @@ def significant_duration(
     if not 0.0 <= start < end <= 1.0:
         raise InputError(f"fractions {start} and {end} must satisfy 0 <= start < end <= 1")
     history = arias_history(acceleration, dt)
-    if history[-1] == 0.0:
+    if history[-1] == 0.0:  # motionless
         return 0.0, 0.0
     begin, finish = (_reached(history, fraction * history[-1]) * dt for fraction in (start, end))
     return begin, finish - begin

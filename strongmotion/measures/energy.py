@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..spectra.response import signal
 from ..units import G
 
 __all__ = ["arias_history", "arias_intensity", "cumulative_absolute_velocity"]
@@ -28,6 +29,7 @@ def arias_history(acceleration: NDArray[np.float64], dt: float) -> NDArray[np.fl
     ndarray, shape (n,)
         m/s; begins at 0, never falls, and ends at the Arias intensity.
     """
+    acceleration = signal("acceleration", acceleration)
     before, after = acceleration[:-1], acceleration[1:]
     history = np.zeros(len(acceleration))
     np.cumsum((before * before + before * after + after * after) * (np.pi * dt / (6.0 * G)), out=history[1:])
@@ -59,6 +61,7 @@ def cumulative_absolute_velocity(acceleration: NDArray[np.float64], dt: float) -
     >>> round(cumulative_absolute_velocity(2.0 * np.sin(2 * np.pi * time), 0.001) / (2 * 2.0 * 10.0 / np.pi), 4)
     1.0
     """
+    acceleration = signal("acceleration", acceleration)
     before, after = acceleration[:-1], acceleration[1:]
     span = np.abs(before) + np.abs(after)
     # Where a step crosses zero the two triangles have area h (a0² + a1²) / (2 (|a0| + |a1|)).

@@ -22,13 +22,15 @@ PERCENTILES = (0, 50, 100)
 _QUANTITIES = (("PGA", "acceleration", "m/s2"), ("PGV", "velocity", "m/s"), ("PGD", "displacement", "m"))
 
 
-def peak_table(motion: Mapping[str, Motion]) -> pd.DataFrame:
+def peak_table(motion: Mapping[str, Motion], rotate: bool = True) -> pd.DataFrame:
     """Tabulate PGA, PGV and PGD.
 
     Parameters
     ----------
     motion : mapping of str to Motion
         Integrated motion by component, on one time base.
+    rotate : bool
+        Also give RotD00, 50 and 100 where H1 and H2 are there.
 
     Returns
     -------
@@ -42,7 +44,7 @@ def peak_table(motion: Mapping[str, Motion]) -> pd.DataFrame:
             size = np.abs(getattr(component, history))
             at = int(np.argmax(size))
             rows.append((name, quantity, float(size[at]), unit, (at - component.lead) * component.dt))
-    if {"H1", "H2"} <= set(motion):
+    if rotate and {"H1", "H2"} <= set(motion):
         one, two = motion["H1"], motion["H2"]
         rotated = {
             quantity: rotated_peaks(getattr(one, history), getattr(two, history))

@@ -269,7 +269,7 @@ def angular_frequency(periods: Floats) -> Floats:
 
 def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
     """Choose how many times finer than `dt` each period needs the record: 1, or at least 16 samples a period."""
-    needed = FINE_PERIOD * dt / np.maximum(periods, np.finfo(float).tiny)
+    needed = np.divide(FINE_PERIOD * dt, periods, out=np.zeros_like(periods), where=periods > 0)
     finer = np.array(FACTORS)[np.minimum(np.searchsorted(FACTORS, needed * (1 - 1e-12)), len(FACTORS) - 1)]
     return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 

@@ -3,7 +3,8 @@
 The records are already corrected by their owners. With the published lowest usable frequency as low-cut, processing
 them again must hardly move their peaks: PGA by under 3 %, PGV by under 8 %. The components named below move more. The
 published frequency lies above the owner's own corner, and these hold real motion near and below it; what the chain
-takes from them is what the Butterworth gain alone takes, and the last test holds each of the 44 to that.
+takes from them is what the Butterworth gain alone takes, and the last test holds each of the 44 to that. Their
+baseline is corrected, so none is removed again.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ def processed(tmp_path_factory) -> pd.DataFrame:
         file, settings = folder / f"{number:02d}.csv", folder / f"{number:02d}.toml"
         write_csv(record, file)
         low_cut = float(about.LowestUsableFrequency)
-        settings.write_text(f"[filter]\nlow_cut = {low_cut}\nhigh_cut = 0\n", encoding="utf-8")
+        settings.write_text(
+            f'[baseline]\nmean = "none"\n[filter]\nlow_cut = {low_cut}\nhigh_cut = 0\n', encoding="utf-8"
+        )
         done = CliRunner().invoke(
             app, ["process", str(file), "-o", str(folder / "archive"), "--settings", str(settings)]
         )
