@@ -15,8 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .archive import Archive
-from .archive.store import write_whole
+from .archive import Archive, write_whole
 from .errors import ArchiveError, InputError, StrongMotionError
 from .settings import Settings
 
@@ -85,6 +84,7 @@ class _Job:
     replace: bool
     figures: bool
     unit: str
+    threads: int | None
 
 
 def files_of(paths: Iterable[str | Path]) -> list[Path]:
@@ -181,7 +181,8 @@ def process_files(
         load_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive)
     files = files_of(paths)
-    job = _Job(store.folder, settings or Settings(), layout, replace, figures, unit)
+    threads = None if jobs == 1 else 1  # worker processes share the cores
+    job = _Job(store.folder, settings or Settings(), layout, replace, figures, unit, threads)
     if figures:
         _make_figures_folder(store.folder)
 
@@ -302,7 +303,7 @@ def _store(file: Path, job: _Job) -> Done:
                 remedy="Use --replace (replace=True) to put the new result in its place, or choose another archive",
             )
     else:
-        result = process(record, job.settings)
+        result = process(record, job.settings, threads=job.threads)
         archive.add(result, replace=job.replace)
     if job.figures:
         from .report import motion_figure, save, spectrum_figure

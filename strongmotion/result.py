@@ -17,12 +17,9 @@ from .measures import PERCENTILES, measure_table, peak_table
 from .motion import History, Motion
 from .record import Finding, Record
 from .settings import Settings
-from .spectra import default_periods, response_spectrum, rotated_spectrum
+from .spectra import QUANTITIES, default_periods, response_spectrum, rotated_spectrum
 
 __all__ = ["Result", "process"]
-
-QUANTITIES = ("sd", "psv", "psa", "sv", "sa")
-"""The columns of the table of spectra: m, m/s, m/s², m/s, m/s²."""
 
 GRAVITY = ("", "note", "doubt", "unfit")
 """Severities of findings, gravest last."""
@@ -74,15 +71,13 @@ class Result:
         pairs = ((getattr(self, item.name), getattr(other, item.name)) for item in fields(self))
         return all(one.equals(two) if isinstance(one, pd.DataFrame) else one == two for one, two in pairs)
 
-    __hash__ = None  # type: ignore[assignment]
-
     @property
     def severity(self) -> str:
         """The gravest severity among the findings: ``""``, ``"note"``, ``"doubt"`` or ``"unfit"``."""
         return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
 
 
-def process(record: Record, settings: Settings | None = None) -> Result:
+def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:
     """Take one record through the whole job: checks, chain, spectra and measures.
 
     Parameters
@@ -91,6 +86,8 @@ def process(record: Record, settings: Settings | None = None) -> Result:
         Raw samples, as from `strongmotion.read`.
     settings : Settings, optional
         The defaults if not given.
+    threads : int, optional
+        For the spectra, as in `strongmotion.response_spectrum`; the result is the same for any number.
 
     Returns
     -------
@@ -128,14 +125,16 @@ def process(record: Record, settings: Settings | None = None) -> Result:
         motion=corrected.motion,
         usable_band=corrected.usable_band,
         peaks=peak_table(corrected.motion, rotate="horizontal" in corrected.usable_band),
-        spectra=_spectra(corrected, settings, findings),
+        spectra=_spectra(corrected, settings, findings, threads),
         measures=measure_table(corrected.motion),
         findings=findings,
         history=corrected.history,
     )
 
 
-def _spectra(corrected: Corrected, settings: Settings, findings: tuple[Finding, ...]) -> pd.DataFrame:
+def _spectra(
+    corrected: Corrected, settings: Settings, findings: tuple[Finding, ...], threads: int | None
+) -> pd.DataFrame:
     """Tabulate response spectra of every component and, for a horizontal pair, of RotD00, 50 and 100.
 
     No ordinate of an unfit component is usable, nor any that it has a share in.
@@ -145,13 +144,15 @@ def _spectra(corrected: Corrected, settings: Settings, findings: tuple[Finding, 
     damping = settings.spectra.damping
     tables = []
     for name, motion in corrected.motion.items():
-        spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping)
+        spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping, threads=threads)
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
         usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
         tables.append(_long_form(name, periods, damping, columns, usable))
     if "horizontal" in corrected.usable_band:
         one, two = corrected.motion["H1"], corrected.motion["H2"]
-        rotated = rotated_spectrum(one.acceleration, two.acceleration, one.dt, periods, damping, PERCENTILES)
+        rotated = rotated_spectrum(
+            one.acceleration, two.acceleration, one.dt, periods, damping, PERCENTILES, threads=threads
+        )
         usable = corrected.usable_band["horizontal"].holds(periods) & (not unfit & {"H1", "H2", ""})
         for i, percentile in enumerate(PERCENTILES):
             columns = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}

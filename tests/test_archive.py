@@ -21,7 +21,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from strongmotion.archive import Archive, read_result, store, write_catalogue
+from strongmotion.archive import Archive, files, read_result, write_catalogue
 from strongmotion.cautions import CAUTION, CAUTIONS
 from strongmotion.chain import Band
 from strongmotion.errors import ArchiveError
@@ -296,9 +296,9 @@ def test_of_two_writers_one_is_refused(archive, monkeypatch, links):
     path = archive.path("XX.QUAY")
     if not links:
         monkeypatch.setattr(os, "link", lambda *_: (_ for _ in ()).throw(OSError(errno.EPERM, "no hard links")))
-    store.write_whole(path, b"first", replace=False)
+    files.write_whole(path, b"first", replace=False)
     with pytest.raises(ArchiveError, match="already in the archive"):
-        store.write_whole(path, b"second", replace=False)
+        files.write_whole(path, b"second", replace=False)
     assert path.read_bytes() == b"first"
     assert left_in(archive) == [path.name]
 
@@ -315,7 +315,7 @@ def test_a_file_is_on_disk_before_it_has_its_name_and_the_name_after(archive, mo
         fsync(descriptor)
 
     monkeypatch.setattr(os, "fsync", watched)
-    store.write_whole(path, b"whole", replace=False)
+    files.write_whole(path, b"whole", replace=False)
     assert flushed == [("file", False), ("folder", True)]
 
 
@@ -479,7 +479,7 @@ def test_settings_of_another_version_are_not_called_damage(archive, result):
 
 def test_the_seal_is_what_a_shell_would_compute(archive, result):
     content = archive.add(result).read_bytes()
-    body, seal = content[: -store.SEAL_LENGTH], content[-store.SEAL_LENGTH :]
+    body, seal = content[: -files.SEAL_LENGTH], content[-files.SEAL_LENGTH :]
     assert seal.split()[-1].decode() == hashlib.sha256(body).hexdigest()
 
 

@@ -7,7 +7,6 @@ import os
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -160,10 +159,10 @@ def test_figures_are_drawn_also_for_what_is_there_already(folder, quick, tmp_pat
 
 
 def test_unexpected_error_stops_one_record_only(folder, monkeypatch, tmp_path):
-    def process(record, settings):
+    def process(record, settings, **more):
         if record.station.code == "PIER":
             raise ZeroDivisionError("a defect")
-        return true_process(record, settings)
+        return true_process(record, settings, **more)
 
     true_process = strongmotion.process
     monkeypatch.setattr("strongmotion.result.process", process)
@@ -451,14 +450,16 @@ def test_process_as_a_process(folder, quick, tmp_path):
     assert call_process("process", folder).returncode == 2
 
 
-def test_help_comes_quickly():
-    def shortest(code):
-        times = []
-        for _ in range(3):
-            begun = time.perf_counter()
-            subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
-            times.append(time.perf_counter() - begun)
-        return min(times)
-
-    show = "import sys; sys.argv = ['strongmotion', '--help']; from strongmotion.cli import main; main()"
-    assert shortest(show) < 3 * shortest("import typer")
+def test_help_loads_nothing_heavy():
+    """What makes `--help` slow is what it imports; `python -m benchmarks startup` gives the time beside Typer's."""
+    show = (
+        "import sys; sys.argv = ['strongmotion', '--help']\n"
+        "from strongmotion.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'pandas', 'numba', 'h5py', 'matplotlib', 'rich'} & set(sys.modules)\n"
+        "sys.exit(f'loaded {heavy}' if heavy else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", show], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "catalogue" in done.stdout

@@ -161,8 +161,19 @@ def test_spectrum_names_units_lines_and_peaks(result):
     axes = spectrum_figure(result, unit="cm/s2").axes[0]
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("Period, s", "Pseudo-acceleration (PSA), cm/s²")
     shown = [text.get_text() for text in axes.get_legend().get_texts()]
-    assert [text.split(",")[0] for text in shown] == ["H1", "H2", "V", "RotD50", "RotD100", "outside the usable band"]
+    assert [text.split(",")[0] for text in shown] == [
+        "H1", "H2", "V", "RotD50", "RotD100", "usable band", "outside the usable band",
+    ]  # fmt: skip
     assert shown[1] == "H2, PGA 200 cm/s²"
+
+
+def test_spectrum_shades_the_usable_band_of_the_pair(result):
+    axes = spectrum_figure(result).axes[0]
+    (shade,) = (patch for patch in axes.patches if patch.get_label() == "usable band")
+    band = result.usable_band["horizontal"]
+    low, high = axes.get_xlim()
+    begin, end = shade.get_x(), shade.get_x() + shade.get_width()
+    assert (begin, end) == pytest.approx((max(band.shortest_period, low), min(band.longest_period, high)))
 
 
 def test_spectrum_takes_the_damping_asked_for():
@@ -176,7 +187,11 @@ def test_spectrum_takes_the_damping_asked_for():
 
 def test_spectrum_without_rotation_and_of_nothing():
     axes = spectrum_figure(made(names=("V",))).axes[0]
-    assert [text.get_text().split(",")[0] for text in axes.get_legend().get_texts()] == ["V", "outside the usable band"]
+    assert [text.get_text().split(",")[0] for text in axes.get_legend().get_texts()] == [
+        "V",
+        "usable band",
+        "outside the usable band",
+    ]
     spectrum_figure(made(size=0.0)).draw_without_rendering()
 
 

@@ -16,7 +16,7 @@ from ..errors import ArchiveError
 from ..result import GRAVITY
 from ..units import acceleration_unit, in_unit
 from . import layout
-from .store import opened, write_whole
+from .files import opened, write_whole
 
 __all__ = ["catalogue_of", "write_catalogue"]
 

@@ -17,7 +17,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter
 
 from .. import __version__
-from ..archive.store import write_whole
+from ..archive import write_whole
 from ..cautions import CAUTION
 from ..errors import InputError
 from ..units import acceleration_unit, in_unit, label
@@ -33,7 +33,7 @@ __all__ = ["motion_figure", "save", "spectrum_figure"]
 
 COLOURS = {"H1": "#0072B2", "H2": "#D55E00", "V": "#009E73"}
 _OTHER_COLOURS = ("#CC79A7", "#E69F00", "#56B4E9")
-_INK, _FAINT = "#222222", "#767676"
+_INK, _FAINT, _SHADE = "#222222", "#767676", "#f1f4ea"
 
 _ROWS = (
     ("acceleration", "Acceleration", "PGA"),
@@ -121,8 +121,9 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
     Returns
     -------
     matplotlib.figure.Figure
-        Both axes logarithmic. Ordinates outside the usable band are faded, never dropped. Period 0 has no place on a
-        logarithmic axis: it is the peak ground acceleration, named in the legend.
+        Both axes logarithmic. The usable band, that of the horizontal pair where there is one, is shaded; each line
+        is faded outside its own, never dropped. Period 0 has no place on a logarithmic axis: it is the peak ground
+        acceleration, named in the legend.
 
     Raises
     ------
@@ -159,7 +160,12 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     if len(table):
-        axes.set_xlim(table["period"].min(), table["period"].max())
+        shortest, longest = table["period"].min(), table["period"].max()
+        band = result.usable_band.get("horizontal") or next(iter(result.usable_band.values()))
+        begin, end = max(band.shortest_period, shortest), min(band.longest_period, longest)
+        if begin < end:
+            axes.axvspan(begin, end, color=_SHADE, zorder=0, label="usable band")
+        axes.set_xlim(shortest, longest)
     axes.set_xlabel("Period, s")
     axes.set_ylabel(f"Pseudo-acceleration (PSA), {label(unit)}")
     handles = axes.get_legend_handles_labels()[0]

@@ -1,0 +1,177 @@
+"""One file of an archive: packed, sealed, written whole or not at all, and checked when it is read."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import io
+import os
+import re
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import h5py
+
+from ..errors import ArchiveError, StrongMotionError
+from . import layout
+
+if TYPE_CHECKING:
+    from ..result import Result
+
+__all__ = ["SEAL_LENGTH", "already_there", "opened", "packed", "read_result", "write_whole"]
+
+_SEAL = re.compile(rb"\nstrongmotion seal sha256 ([0-9a-f]{64})\n")
+SEAL_LENGTH = 91
+
+
+def read_result(path: str | Path) -> Result:
+    """Read one file of an archive, after checking every byte of it against its seal.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read, is damaged, foreign, or of a newer layout.
+    """
+    try:
+        content = Path(path).read_bytes()
+    except OSError as error:
+        raise ArchiveError(f"cannot be read: {error.strerror}", source=str(path), remedy=layout.RESTORE) from None
+    try:
+        _check_seal(content)
+        with opened(io.BytesIO(content)) as file:
+            return layout.read(file)
+    except ArchiveError as error:
+        raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+
+
+@contextlib.contextmanager
+def opened(place: Path | io.BytesIO) -> Iterator[h5py.File]:
+    """Open an HDF5 file for reading; whatever goes wrong inside becomes an `ArchiveError`."""
+    try:
+        with h5py.File(place, "r") as file:
+            yield file
+    except ArchiveError:
+        raise
+    except StrongMotionError as error:
+        raise ArchiveError(
+            f"holds what this version of strongmotion does not accept: {error}",
+            remedy="Read it with the version it names, or process its source again",
+        ) from error
+    except Exception as error:  # what HDF5 and JSON raise on damaged bytes is of many kinds
+        raise ArchiveError(f"is damaged: {error}", remedy=layout.RESTORE) from error
+
+
+def packed(result: Result) -> bytes:
+    """Return a result as the bytes of its file, seal included."""
+    # In memory, so that a full disk is met where the bytes are written, not inside the HDF5 library.
+    # HDF5 1.8 structures are what netCDF-4 reads, and they carry checksums.
+    with h5py.File(
+        secrets.token_hex(), "w", driver="core", backing_store=False, block_size=1 << 20,
+        libver=("v108", "v108"), track_order=True,
+    ) as file:  # fmt: skip
+        layout.write(file, result)
+        file.flush()
+        content = file.id.get_file_image()
+    return content + f"\nstrongmotion seal sha256 {hashlib.sha256(content).hexdigest()}\n".encode()
+
+
+def _check_seal(content: bytes) -> None:
+    body, seal = content[:-SEAL_LENGTH], _SEAL.fullmatch(content[-SEAL_LENGTH:])
+    if seal and seal[1].decode() == hashlib.sha256(body).hexdigest():
+        return
+    if not content.startswith(b"\x89HDF\r\n\x1a\n"):
+        raise ArchiveError("is not an HDF5 file, or its beginning is damaged", remedy=layout.RESTORE)
+    # Say what is wrong in the file's own terms where it can be told.
+    with opened(io.BytesIO(content)) as file:
+        layout.check_layout(file)
+        layout.read(file)
+    raise ArchiveError(
+        "was changed after it was written: its bytes do not match its seal"
+        if seal
+        else "has no seal: it was cut off, or written anew by another program",
+        remedy=layout.RESTORE,
+    )
+
+
+def write_whole(path: Path, content: bytes, replace: bool) -> None:
+    """Write a file so that it is there whole, under its name, or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    content : bytes
+    replace : bool
+        Whether an earlier file may be replaced.
+
+    Raises
+    ------
+    ArchiveError
+        The file is there already, or the system cannot write it; no trace is left then.
+    """
+    part = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
+    try:
+        try:
+            _write_to_disk(part, content)
+            if replace:
+                part.replace(path)
+            else:
+                _name_once(part, path)
+            _flush_folder(path.parent)
+        finally:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+    except FileExistsError:
+        raise already_there(path) from None
+    except OSError as error:
+        full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+        raise ArchiveError(
+            f"could not be written: {error.strerror}; nothing of it was kept",
+            source=str(path),
+            remedy="Make room on the disk and run again" if full else "Check the folder and its permissions",
+        ) from error
+
+
+def _write_to_disk(path: Path, content: bytes) -> None:
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    try:
+        rest = memoryview(content)
+        while rest:
+            rest = rest[os.write(descriptor, rest) :]
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _name_once(part: Path, path: Path) -> None:
+    """Give `part` its name unless that name is taken, as one act: of two writers one is refused."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems have no hard links. There a second writer within microseconds could win unseen.
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        part.rename(path)
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name == "nt":  # Windows has no handle on a folder to flush
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def already_there(path: Path) -> ArchiveError:
+    """Return the error that a record of this name is there."""
+    return ArchiveError(
+        f"record {path.stem} is already in the archive",
+        source=str(path),
+        remedy="Pass replace=True to put the new result in its place, or choose another archive",
+    )
