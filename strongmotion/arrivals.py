@@ -1,9 +1,9 @@
 """The onset of shaking on an accelerogram.
 
 The energy of all components in a band where noise is weak is averaged over a short window and over the long window
-before it; shaking has begun where their ratio exceeds a threshold (the short-term over long-term average of
-Allen, 1978). The instant is then refined as the best split of the trace into two stationary pieces, the minimum of
-the Akaike criterion computed straight from the trace (Maeda, 1985).
+before it; shaking has begun where their ratio exceeds a threshold (the short-term over long-term average of Allen,
+1978), and stays up. The instant is then refined as the best split of the trace into two stationary pieces, the
+minimum of the Akaike criterion computed straight from the trace (Maeda, 1985).
 """
 
 from __future__ import annotations
@@ -18,6 +18,9 @@ __all__ = ["pick_onset", "shaking_energy"]
 
 BAND = (1.0, 20.0)
 """Corners, Hz, of the band in which shaking is looked for: above microseisms and drift, below most machine noise."""
+
+LASTING = 8
+"""Short-term windows over which shaking must last, at half the threshold: common practice, without a source."""
 
 
 def shaking_energy(components: Sequence[NDArray[np.float64]], dt: float) -> NDArray[np.float64]:
@@ -77,8 +80,6 @@ def pick_onset(
     """
     n = len(energy)
     short, long = max(1, round(short_window / dt)), max(2, round(long_window / dt))
-    if n < 3 * short:
-        return None
     total = np.concatenate(([0.0], np.cumsum(energy)))
     # The short window is [end - short, end). Until half the long one is filled its average is too rough to trust.
     end = np.arange(short + max(short, long // 2), n + 1)
@@ -87,8 +88,13 @@ def pick_onset(
     middle = end - short
     begin = np.maximum(middle - long, 0)
     recent = (total[end] - total[middle]) / short
-    before = (total[middle] - total[begin]) / (middle - begin)
-    triggered = np.flatnonzero(recent > ratio * np.maximum(before, np.finfo(float).tiny))
+    # Noise has quiet spells too: what came before them counts as well.
+    before = np.maximum((total[middle] - total[begin]) / (middle - begin), total[middle] / middle)
+    # Shaking lasts: a burst of noise falls back before the sustained window, several short ones long, is over.
+    until = np.minimum(middle + LASTING * short, n)
+    lasting = (total[until] - total[middle]) / (until - middle)
+    quiet = np.maximum(before, np.finfo(float).tiny)
+    triggered = np.flatnonzero((recent > ratio * quiet) & (lasting > ratio * quiet / 2.0))
     if triggered.size == 0:
         return None
     at = int(end[triggered[0]])

@@ -69,7 +69,7 @@ def _top(
       strongmotion verify archive
 
     Exit status: 0 all well; 1 some records failed, each named with its reason; 2 wrong use.
-    """  # noqa: D301
+    """
 
 
 @app.command(no_args_is_help=True)
@@ -107,7 +107,7 @@ def process(
       strongmotion process demo_records/quay.csv -o archive --unit g --figures
       strongmotion settings > mine.toml       then edit mine.toml
       strongmotion process demo_records -o archive --settings mine.toml --replace --jobs 4
-    """  # noqa: D301
+    """
     from .batch import process_files
     from .settings import Settings
 
@@ -135,7 +135,7 @@ def inspect(
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
-    """  # noqa: D301
+    """
     from .checks import examine
     from .formats import read
 
@@ -162,7 +162,7 @@ def inspect(
     columns = ("component", "channel", "azimuth °", "dip °", "unit", "counts per m/s²", "mean", f"raw peak {unit}")
     _table(columns, [_component_row(component, unit) for component in record])
     typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
-    _show_findings((*record.findings, *(f for f in examine(record) if f not in record.findings)))
+    _show_findings(examine(record))
 
 
 @app.command()
@@ -174,7 +174,7 @@ def settings() -> None:
     \b
     Example:
       strongmotion settings > mine.toml
-    """  # noqa: D301
+    """
     from .settings import Settings
 
     typer.echo(Settings().to_toml(), nl=False)
@@ -197,7 +197,7 @@ def catalogue(
     Examples:
       strongmotion catalogue archive --unit g
       strongmotion catalogue archive --csv catalogue.csv
-    """  # noqa: D301
+    """
     from .archive import Archive, write_catalogue
 
     frame = Archive(archive, create=False).catalogue(unit)
@@ -224,7 +224,7 @@ def verify(archive: ArchiveFolder) -> None:
     \b
     Example:
       strongmotion verify archive
-    """  # noqa: D301
+    """
     from .archive import Archive
 
     store = Archive(archive, create=False)

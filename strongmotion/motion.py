@@ -134,8 +134,6 @@ class Motion:
             and _same(self.displacement, other.displacement)
         )
 
-    __hash__ = None  # type: ignore[assignment]
-
     @property
     def time(self) -> NDArray[np.float64]:
         """Time of each sample, s; 0 is the record's first sample, so the lead pad is negative."""

@@ -170,7 +170,12 @@ class Component:
         object.__setattr__(self, "unit", acceleration_unit(self.unit))
         object.__setattr__(self, "dt", float(self.dt))
         if self.start is not None:
-            object.__setattr__(self, "start", np.asarray(self.start, dtype="datetime64[ns]")[()])
+            start = np.asarray(self.start, dtype="datetime64[ns]")[()]
+            if np.isnat(start):
+                raise RecordError(
+                    f"component {self.name}: the start time is not a time", remedy="Leave it out where it is not known"
+                )
+            object.__setattr__(self, "start", start)
 
     def __len__(self) -> int:
         return int(self.samples.size)
@@ -386,17 +391,17 @@ def _common_window(
     if len({part.dt for part in parts}) > 1:
         return parts, ()  # Record itself refuses unequal intervals, with the reason
     dt = parts[0].dt
-    known = [part.start for part in parts if part.start is not None]
-    if len(known) not in (0, len(parts)):
+    starts = [0 if part.start is None else int(part.start.astype(np.int64)) for part in parts]  # ns
+    timed = sum(part.start is not None for part in parts)
+    if timed not in (0, len(parts)):
         raise RecordError(
             "some components have a start time and some have none: no common window can be told",
             source=where,
             remedy="Give all of them a start time, or none",
         )
-    origin = min(known) if known else None
     offsets = []
-    for part in parts:
-        shift = 0.0 if origin is None else (part.start - origin) / np.timedelta64(1, "ns") * 1e-9 / dt  # type: ignore[operator]
+    for part, begun in zip(parts, starts, strict=True):
+        shift = (begun - min(starts)) * 1e-9 / dt
         if abs(shift - round(shift)) > 0.01:
             raise RecordError(
                 f"component {part.name} is sampled {abs(shift - round(shift)) * dt:g} s off the others' instants",
@@ -408,7 +413,7 @@ def _common_window(
     last = min(offset + len(part) for offset, part in zip(offsets, parts, strict=True))
     if last - first < 2:
         raise RecordError("the components share no time span", source=where, remedy="Read them one by one")
-    start = None if origin is None else origin + np.timedelta64(round(first * dt * 1e9), "ns")
+    start = np.datetime64(min(starts) + round(first * dt * 1e9), "ns") if timed else None
     cut, notes = [], []
     for offset, part in zip(offsets, parts, strict=True):
         before, after = first - offset, offset + len(part) - last

@@ -226,8 +226,8 @@ class Settings:
         SettingsError
             An unknown section or key, or a value that is not allowed; it names `source`.
         """
-        known = {item.name: item.default for item in dataclasses.fields(cls)}
-        sections = {}
+        known: dict[str, _Section] = {item.name: getattr(cls, item.name) for item in dataclasses.fields(cls)}
+        sections: dict[str, Any] = {}
         for name, chosen in values.items():
             if name not in known:
                 raise _unknown(name, name, known, source)
@@ -237,17 +237,17 @@ class Settings:
                     source=source,
                     remedy="See `strongmotion settings`",
                 )
-            keys = [item.name for item in dataclasses.fields(known[name])]  # type: ignore[arg-type]
+            keys = [item.name for item in dataclasses.fields(known[name])]
             for key in chosen:
                 if key not in keys:
                     raise _unknown(f"{name}.{key}", key, keys, source)
             try:
-                sections[name] = dataclasses.replace(known[name], **chosen)  # type: ignore[type-var]
+                sections[name] = dataclasses.replace(known[name], **chosen)
             except SettingsError as error:
                 raise SettingsError(
                     f"[{name}] {error.what}", source=source, remedy="See `strongmotion settings`"
                 ) from None
-        return cls(**sections)  # type: ignore[arg-type]
+        return cls(**sections)
 
     @classmethod
     def load(cls, path: str | Path) -> Settings:

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
-from scipy.signal import butter, sosfreqz
+from scipy.signal import butter, sosfilt, sosfreqz
 
 from strongmotion import Component, Record, RecordError, Settings, SettingsError, process
+from strongmotion.arrivals import pick_onset, shaking_energy
 from strongmotion.chain import (
     Band,
     butterworth_gain,
@@ -23,6 +24,7 @@ from strongmotion.chain import (
     remove_baseline,
     to_acceleration,
 )
+from strongmotion.chain.corners import _signal_to_noise
 from strongmotion.chain.windows import Windows
 from strongmotion.motion import Motion
 from strongmotion.units import G
@@ -112,7 +114,9 @@ def test_velocity_trend_is_removed():
     wave = np.sin(2 * np.pi * time)
     settings = Settings.from_dict({"baseline": {"mean": "none", "velocity_trend": True}}).baseline
     corrected = remove_baseline(Motion("H1", wave + 0.03, DT), Windows(0, 0), settings)
-    assert list(corrected.history)[-1].values["velocity_slope_m_s2"] == pytest.approx(0.03, rel=0.03)
+    slope = list(corrected.history)[-1].values["velocity_slope_m_s2"]
+    assert slope == pytest.approx(0.03, rel=0.03)
+    np.testing.assert_allclose(corrected.acceleration, wave + 0.03 - slope, atol=1e-15)
 
 
 # Converse & Brady (1992): pads of 1.5 n / f_c in all.
@@ -173,6 +177,16 @@ def test_causal_filter_is_scipys_and_does_not_look_ahead():
     frequency, response = sosfreqz(butter(4, 0.2, "highpass", fs=1 / DT, output="sos"), worN=4096, fs=1 / DT)
     ours = np.abs(np.exp(-2j * np.pi * np.outer(frequency[:40], np.arange(2**15) * DT)) @ filtered)
     np.testing.assert_allclose(ours, np.abs(response[:40]), atol=1e-9)
+
+
+def test_causal_high_cut_has_the_stated_gain_at_its_corner():
+    impulse = np.zeros(2**15)
+    impulse[1000] = 1.0
+    filtered = filter_band(Motion("H1", impulse, DT), Band(0.0, 12.5, 50.0, 0.7), 4, "causal").acceleration
+    gain = np.abs(np.fft.rfft(filtered))
+    frequency = np.fft.rfftfreq(2**15, DT)
+    assert gain[np.argmin(np.abs(frequency - 12.5))] == pytest.approx(np.sqrt(0.5), rel=1e-6)
+    assert gain[0] == pytest.approx(1.0, rel=1e-9)
 
 
 # Boore & Akkar (2003): acausal filtering leaves the response well inside the band nearly untouched by the corner.
@@ -423,3 +437,64 @@ def test_causal_processing_still_finds_a_step_of_the_baseline():
     spoiled = shaking(8000) + np.where(np.arange(8000) * DT > 20.0, 0.03, 0.0)
     found = process(one(spoiled), Settings.from_dict({"filter": {"phase": "causal"}})).findings
     assert "displacement in doubt" in {finding.name for finding in found}
+
+
+@pytest.mark.parametrize("noise_window", [1500, 3000])
+def test_noise_stands_at_one_above_itself_and_grows_towards_low_frequency(noise_window):
+    """The same white noise before and after: a ratio of 1, however long the window, and f times it below 2/T."""
+    motion = Motion("H1", np.random.default_rng(21).normal(0, 1.0, 24000), DT)
+    frequency, ratio = _signal_to_noise(motion, Windows(onset=noise_window + 100, noise=noise_window), 20.0)
+    resolved = frequency > 1.0
+    assert np.median(ratio[resolved]) == pytest.approx(1.0, rel=0.1)
+    lowest = 2.0 / (noise_window * DT)
+    below = frequency < lowest / 2
+    assert below.sum() > 10
+    steady = ratio[below] / (frequency[below] / lowest)
+    assert np.median(steady) == pytest.approx(1.0, rel=0.6)
+    assert np.median(ratio[below]) < 0.5
+
+
+@pytest.mark.parametrize(("part", "usable"), [(0.05, True), (0.2, False)])
+def test_a_pre_event_window_loud_as_shaking_is_not_noise(part, usable):
+    """Stationary noise whose root mean square is a given part of the shaking's; the limit is a tenth."""
+    rng = np.random.default_rng(4)
+    motion = Motion("H1", np.concatenate((rng.normal(0, part, 2000), rng.normal(0, 1.0, 3000))), DT)
+    windows, _, findings = find_windows([motion], Settings().onset)
+    assert (windows.pre_event is not None) == usable
+    assert bool(findings) != usable
+
+
+@pytest.mark.parametrize(("end", "before", "expected"), [
+    (0.015, 0.2, set()), (0.03, 0.2, {"unsettled end"}), (0.015, 0.3, {"displacement in doubt"}),
+])  # fmt: skip
+def test_limits_of_the_end_check(end, before, expected):
+    displacement = np.concatenate((np.full(50, before), [1.0], np.full(50, end)))
+    motion = Motion("H1", np.ones(101), DT, np.concatenate((np.ones(100), [0.0])), displacement)
+    assert {finding.name for finding in check_end(motion, onset=50)[1]} == expected
+
+
+def test_rotated_spectra_are_marked_by_the_band_of_the_pair():
+    parts = (Component("H1", in_band(0.2, 8.0, 5), dt=DT), Component("H2", in_band(0.2, 25.0, 6), dt=DT))
+    result = process(Record(parts), AT_40_S)
+    band = result.usable_band
+    assert band["horizontal"].high_cut == min(band["H1"].high_cut, band["H2"].high_cut) < band["H2"].high_cut
+    table = result.spectra
+    for name, its in (("H1", "H1"), ("H2", "H2"), ("RotD50", "horizontal"), ("RotD100", "horizontal")):
+        rows = table[table.component == name]
+        assert rows.usable.tolist() == band[its].holds(rows.period).tolist()
+        assert not rows.usable.all()
+
+
+@pytest.mark.parametrize(("components", "most"), [(1, 10), (3, 1)])
+def test_the_picker_seldom_takes_noise_for_an_onset(components, most):
+    """Low-passed noise, the hardest kind, with shaking ten times as strong from 50 s; picks in 100 that come early."""
+    lowpass = butter(2, 5.0, "lowpass", fs=1 / DT, output="sos")
+    early = 0
+    for seed in range(100):
+        noise = sosfilt(lowpass, np.random.default_rng(seed).normal(0, 1.0, (components, 8000)))
+        noise[:, 5000:] *= 10.0
+        picked = pick_onset(shaking_energy(list(noise), DT), DT)
+        assert picked is not None
+        assert picked < 5030
+        early += picked < 4900
+    assert early <= most

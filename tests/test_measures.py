@@ -118,14 +118,14 @@ def test_circular_motion_peaks_alike_in_every_direction():
 def test_peak_table_gives_value_unit_and_time_from_the_records_first_sample():
     def moved(name, size):
         history = np.zeros(50)
-        history[30] = -size
+        history[27] = -size
         return Motion(name, history, 0.1, history / 10, history / 100, lead=10, trail=5)
 
     table = peak_table({"H1": moved("H1", 4.0), "H2": moved("H2", 3.0)}).set_index(["component", "quantity"])
     assert table.loc[("H1", "PGV"), ["value", "unit"]].tolist() == [0.4, "m/s"]
-    assert table.loc[("H2", "PGA"), "time"] == pytest.approx(2.0)
+    assert table.loc[("H2", "PGA"), "time"] == pytest.approx(1.7)
     assert table.loc[("RotD100", "PGA"), "value"] == pytest.approx(5.0, rel=1e-4)
-    assert table.loc[("RotD100", "PGA"), "time"] == pytest.approx(2.0)
+    assert table.loc[("RotD100", "PGA"), "time"] == pytest.approx(1.7)
 
 
 def test_measure_table_names_unit_and_source():

@@ -28,7 +28,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import InputError
 from . import _yielding
-from .response import Interpolation, non_negative, positive, resample, resampling_factors, run, signal, threads_for
+from .response import (
+    Interpolation,
+    above_zero,
+    non_negative,
+    positive,
+    resample,
+    resampling_factors,
+    run,
+    signal,
+    threads_for,
+)
 
 __all__ = ["YieldingResponse", "constant_ductility_spectrum", "constant_strength_spectrum", "yielding_response"]
 
@@ -280,14 +290,6 @@ def _each_period(
 
     work = runs * sum(fine[factor].size for factor in factors)
     run((functools.partial(one, i) for i in range(periods.size)), threads_for(work, threads))
-
-
-def above_zero(name: str, values: ArrayLike) -> Floats:
-    """Return a number or array as an array of finite numbers above 0."""
-    array = non_negative(name, values)
-    if (array == 0).any():
-        raise InputError("expected numbers above 0, found 0", source=name)
-    return array
 
 
 def _one(name: str, value: float) -> float:

@@ -45,15 +45,14 @@ Interpolation = Literal["band-limited", "linear"]
 QUANTITIES = ("sd", "psv", "psa", "sv", "sa")
 """Relative displacement, pseudo-velocity, pseudo-acceleration, relative velocity, absolute acceleration."""
 
-UNITS = {"sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2"}
-
 R20 = (1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0)
 """Preferred numbers of the R20 series (ISO 3)."""
 
 CODE_PERIODS = (0.0, 0.2, 0.3, 1.0, 3.0)
 
 LONG_PERIOD = 64.0
-"""Samples in a period from which a straight line between samples costs less than 0.1 %: (pi / 64)² / 3."""
+"""Samples in a period from which a straight line between samples costs a signal of the oscillator's own frequency
+less than 0.1 %: (pi / 64)² / 3."""
 
 FINE_PERIOD = 16.0
 """Samples in a period that resampling aims at."""
@@ -399,12 +398,17 @@ def non_negative(name: str, values: ArrayLike) -> Floats:
     return array
 
 
+def above_zero(name: str, values: ArrayLike) -> Floats:
+    """Return a number or array as an array of finite numbers above 0."""
+    array = non_negative(name, values)
+    if (array == 0).any():
+        raise InputError("expected numbers above 0, found 0", source=name)
+    return array
+
+
 def positive(name: str, value: float) -> float:
     """Return a finite number above 0."""
-    number = non_negative(name, [value])[0]
-    if number == 0:
-        raise InputError("expected a number above 0, found 0", source=name)
-    return float(number)
+    return float(above_zero(name, [value])[0])
 
 
 def _known(quantities: Sequence[str]) -> set[str]:

@@ -21,8 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..cautions import CAUTION
 from ..errors import InputError, RecordError
 from ..units import ACCELERATION, COUNTS, G, acceleration_unit
-from .ductility import above_zero
-from .response import non_negative, positive, signal
+from .response import above_zero, non_negative, positive, signal
 
 __all__ = ["TargetSpectrum", "asce7_spectrum", "best_scale", "ec8_elastic_spectrum", "ratio", "target_from_table"]
 
