@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import subprocess
 import sys
 
@@ -174,6 +175,13 @@ def test_spectrum_shades_the_usable_band_of_the_pair(result):
     low, high = axes.get_xlim()
     begin, end = shade.get_x(), shade.get_x() + shade.get_width()
     assert (begin, end) == pytest.approx((max(band.shortest_period, low), min(band.longest_period, high)))
+
+
+def test_spectrum_of_an_unfit_pair_shades_nothing(result):
+    spectra = result.spectra.assign(usable=False)
+    axes = spectrum_figure(dataclasses.replace(result, spectra=spectra)).axes[0]
+    assert not axes.patches
+    assert not np.isfinite(line_of(axes, "H1").get_ydata()).any()
 
 
 def test_spectrum_takes_the_damping_asked_for():

@@ -122,7 +122,7 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
     -------
     matplotlib.figure.Figure
         Both axes logarithmic. The usable band, that of the horizontal pair where there is one, is shaded; each line
-        is faded outside its own, never dropped. Period 0 has no place on a logarithmic axis: it is the peak ground
+        is faded outside its own, and an unfit one all along, never dropped. Period 0 has no place on a logarithmic axis: it is the peak ground
         acceleration, named in the legend.
 
     Raises
@@ -161,9 +161,11 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     if len(table):
         shortest, longest = table["period"].min(), table["period"].max()
-        band = result.usable_band.get("horizontal") or next(iter(result.usable_band.values()))
+        name = "horizontal" if "horizontal" in result.usable_band else lines[0]
+        band = result.usable_band[name]
         begin, end = max(band.shortest_period, shortest), min(band.longest_period, longest)
-        if begin < end:
+        unfit = not table[table["component"] == ("RotD50" if name == "horizontal" else name)]["usable"].any()
+        if begin < end and not unfit:
             axes.axvspan(begin, end, color=_SHADE, zorder=0, label="usable band")
         axes.set_xlim(shortest, longest)
     axes.set_xlabel("Period, s")
