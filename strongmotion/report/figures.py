@@ -122,8 +122,8 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
     -------
     matplotlib.figure.Figure
         Both axes logarithmic. The usable band, that of the horizontal pair where there is one, is shaded; each line
-        is faded outside its own, and an unfit one all along, never dropped. Period 0 has no place on a logarithmic axis: it is the peak ground
-        acceleration, named in the legend.
+        is faded outside its own, and an unfit one all along, never dropped. Period 0 has no place on a logarithmic
+        axis: it is the peak ground acceleration, named in the legend.
 
     Raises
     ------
@@ -161,11 +161,10 @@ def spectrum_figure(result: Result, damping: float | None = None, unit: str = "g
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     if len(table):
         shortest, longest = table["period"].min(), table["period"].max()
-        name = "horizontal" if "horizontal" in result.usable_band else lines[0]
-        band = result.usable_band[name]
+        first = "RotD50" if "RotD50" in lines else lines[0]
+        band = result.usable_band["horizontal" if first == "RotD50" else first]
         begin, end = max(band.shortest_period, shortest), min(band.longest_period, longest)
-        unfit = not table[table["component"] == ("RotD50" if name == "horizontal" else name)]["usable"].any()
-        if begin < end and not unfit:
+        if begin < end and table[table["component"] == first]["usable"].any():
             axes.axvspan(begin, end, color=_SHADE, zorder=0, label="usable band")
         axes.set_xlim(shortest, longest)
     axes.set_xlabel("Period, s")
