@@ -134,15 +134,3 @@ def test_function_without_a_cache_folder_still_compiles():
     namespace = {}
     exec("def double(x):\n    return 2 * x", namespace)
     assert _kernels.compiled(namespace["double"])(21) == 42
-
-
-def test_konno_ohmachi_sums_against_the_plain_formula():
-    # Konno & Ohmachi (1998), eq. 4: W = (sin(b log10(f/fc)) / (b log10(f/fc)))⁴.
-    rng = np.random.default_rng(4)
-    f, centres, bandwidth = np.linspace(0.1, 25, 300), np.geomspace(0.2, 20, 11), 40.0
-    amplitude = rng.uniform(size=f.size)
-    x = bandwidth * np.log10(f / centres[:, None])
-    weight = np.sinc(x / np.pi) ** 4
-    out = np.empty(centres.size)
-    _kernels.konno_ohmachi_sums(np.log10(f), amplitude, np.log10(centres), bandwidth, out)
-    np.testing.assert_allclose(out, (weight * amplitude).sum(axis=1) / weight.sum(axis=1), rtol=1e-9)

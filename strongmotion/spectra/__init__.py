@@ -8,7 +8,15 @@ from .ductility import (
     constant_strength_spectrum,
     yielding_response,
 )
-from .fourier import FourierSpectrum, fourier_spectrum, konno_ohmachi
+from .fourier import (
+    FourierSpectrum,
+    effective_amplitude_spectrum,
+    fourier_spectrum,
+    horizontal_to_vertical,
+    konno_ohmachi,
+    log_box,
+    power_spectral_density,
+)
 from .response import QUANTITIES, ResponseSpectrum, default_periods, response_history, response_spectrum
 from .rotation import RotatedSpectrum, rotated_peaks, rotated_spectrum
 from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
@@ -26,8 +34,12 @@ __all__ = [
     "constant_strength_spectrum",
     "default_periods",
     "ec8_elastic_spectrum",
+    "effective_amplitude_spectrum",
     "fourier_spectrum",
+    "horizontal_to_vertical",
     "konno_ohmachi",
+    "log_box",
+    "power_spectral_density",
     "ratio",
     "response_history",
     "response_spectrum",

@@ -33,7 +33,7 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["compiled", "histories", "konno_ohmachi_sums", "peaks", "rotated_peaks", "step_coefficients"]
+__all__ = ["compiled", "histories", "peaks", "rotated_peaks", "step_coefficients"]
 
 BLOCK = 64
 """Samples in a block: the unit in which the search for an extremum inside a step is narrowed down."""
@@ -558,22 +558,3 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
                 a_slope = (cosine[i] * a1[k + 1] + sine[i] * a2[k + 1] - a) / h
                 best[i] = max(best[i], step_extremum(r, slope, -a, -a_slope, z * w * h, w * h, h, slope_end))
         out[:, j] = best
-
-
-@compiled
-def konno_ohmachi_sums(log_frequency, amplitude, log_centre, bandwidth, out):
-    """Weighted means of `amplitude` about each centre, weight (sin x / x)⁴, x = b log10(f / fc).
-
-    sin of a difference comes from sines and cosines taken once a frequency, so that no sine is taken in the inner loop.
-    """
-    sine, cosine = np.sin(bandwidth * log_frequency), np.cos(bandwidth * log_frequency)
-    for i in range(log_centre.size):
-        sine_i, cosine_i = math.sin(bandwidth * log_centre[i]), math.cos(bandwidth * log_centre[i])
-        total = weights = 0.0
-        for k in range(log_frequency.size):
-            x = bandwidth * (log_frequency[k] - log_centre[i])
-            ratio = (sine[k] * cosine_i - cosine[k] * sine_i) / x if abs(x) > 1e-6 else 1.0
-            weight = (ratio * ratio) * (ratio * ratio)
-            total += weight * amplitude[k]
-            weights += weight
-        out[i] = total / weights
