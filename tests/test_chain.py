@@ -24,7 +24,7 @@ from strongmotion.chain import (
     remove_baseline,
     to_acceleration,
 )
-from strongmotion.chain.corners import _signal_to_noise
+from strongmotion.chain.corners import signal_and_noise
 from strongmotion.chain.windows import Windows
 from strongmotion.motion import Motion
 from strongmotion.units import G
@@ -443,7 +443,8 @@ def test_causal_processing_still_finds_a_step_of_the_baseline():
 def test_noise_stands_at_one_above_itself_and_grows_towards_low_frequency(noise_window):
     """The same white noise before and after: a ratio of 1, however long the window, and f times it below 2/T."""
     motion = Motion("H1", np.random.default_rng(21).normal(0, 1.0, 24000), DT)
-    frequency, ratio = _signal_to_noise(motion, Windows(onset=noise_window + 100, noise=noise_window), 20.0)
+    compared = signal_and_noise(motion, Windows(onset=noise_window + 100, noise=noise_window), 20.0)
+    frequency, ratio = compared.frequency, compared.signal / compared.noise
     resolved = frequency > 1.0
     assert np.median(ratio[resolved]) == pytest.approx(1.0, rel=0.1)
     lowest = 2.0 / (noise_window * DT)

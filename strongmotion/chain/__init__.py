@@ -10,7 +10,7 @@ from ..settings import Settings
 from .acceleration import to_acceleration
 from .band import Band
 from .baseline import remove_baseline
-from .corners import choose_bands
+from .corners import SignalAndNoise, choose_bands, signal_and_noise
 from .endcheck import check_end
 from .filter import butterworth_gain, filter_band
 from .integrate import integrate, integrate_twice
@@ -20,6 +20,7 @@ from .windows import Windows, find_windows
 __all__ = [
     "Band",
     "Corrected",
+    "SignalAndNoise",
     "Windows",
     "butterworth_gain",
     "check_end",
@@ -31,6 +32,7 @@ __all__ = [
     "integrate_twice",
     "pad_ends",
     "remove_baseline",
+    "signal_and_noise",
     "to_acceleration",
 ]
 

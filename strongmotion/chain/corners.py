@@ -9,7 +9,7 @@ there the noise is taken to grow as 1/f, as the drift of an instrument does.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from ..spectra import fourier_spectrum, konno_ohmachi
 from .band import Band
 from .windows import Windows
 
-__all__ = ["choose_bands"]
+__all__ = ["SignalAndNoise", "choose_bands", "signal_and_noise"]
 
 Chosen = tuple[float, str]
 
@@ -66,7 +66,9 @@ def choose_bands(
         high[motion.component] = (0.0, "none: no noise window")
         if windows.pre_event is None or AUTO not in (settings.low_cut, settings.high_cut):
             continue
-        frequency, ratio = _signal_to_noise(motion, windows, settings.smoothing)
+        compared = signal_and_noise(motion, windows, settings.smoothing)
+        assert compared.noise is not None
+        frequency, ratio = compared.frequency, compared.signal / compared.noise
         clear = _clear_band(frequency, ratio, settings.signal_to_noise)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
@@ -108,16 +110,39 @@ def choose_bands(
     return bands, entries, tuple(findings)
 
 
-def _signal_to_noise(
-    motion: Motion, windows: Windows, bandwidth: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return frequencies, Hz, and the ratio of smoothed signal to smoothed noise there."""
+@dataclass(frozen=True, eq=False)
+class SignalAndNoise:
+    """Smoothed Fourier amplitudes of the shaking and of the noise before it, scaled to the same length.
+
+    `frequency` in Hz, shape (m,); `signal` and `noise` in m/s. `noise` is None without a pre-event window.
+    """
+
+    frequency: NDArray[np.float64]
+    signal: NDArray[np.float64]
+    noise: NDArray[np.float64] | None
+
+
+def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
+    """Compare the shaking of one component with its noise, as the corners are chosen.
+
+    Parameters
+    ----------
+    motion : Motion
+        Acceleration, m/s², not padded. Its mean does not matter.
+    windows : Windows
+        Onset and pre-event window.
+    bandwidth : float
+        b of the smoothing (Konno & Ohmachi, 1998).
+    """
     dt = motion.dt
     signal = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
-    noise = motion.acceleration[windows.pre_event]
-    span, quiet = len(signal) * dt, len(noise) * dt
+    span = len(signal) * dt
     centres = np.geomspace(_lowest(span, dt), 0.5 / dt, 160)
     shaking = _smoothed(signal, dt, centres, bandwidth)
+    if windows.pre_event is None:
+        return SignalAndNoise(centres, shaking, None)
+    noise = motion.acceleration[windows.pre_event]
+    quiet = len(noise) * dt
     resolved = centres >= 2.0 / quiet
     if not resolved.any():
         resolved[-1] = True
@@ -128,7 +153,7 @@ def _signal_to_noise(
     # The spectrum of stationary noise grows with the square root of the window's length.
     background *= np.sqrt(span / quiet)
     floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
-    return centres, shaking / np.maximum(background, floor)
+    return SignalAndNoise(centres, shaking, np.maximum(background, floor))
 
 
 def _smoothed(

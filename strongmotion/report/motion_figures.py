@@ -1,0 +1,507 @@
+"""Figures of motion against time: raw and corrected, in all its quantities, its energy, its path, its offset."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..chain import integrate_twice, to_acceleration
+from ..errors import InputError
+from ..measures import arias_history, significant_duration
+from ..units import acceleration_unit, in_unit, label
+from .decimate import peaks_kept
+from .style import Style, canvas, finish, heading, named_style, quieten, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+
+    from ..record import Finding
+    from ..result import Result
+
+__all__ = ["husid_figure", "motion_figure", "offset_figure", "particle_figure", "raw_figure"]
+
+QUANTITIES = (
+    ("acceleration", "Acceleration", "PGA"),
+    ("velocity", "Velocity", "PGV"),
+    ("displacement", "Displacement", "PGD"),
+)
+TIME = "Time after the first sample, s"
+PLANES = (("H1", "H2"), ("H1", "V"), ("H2", "V"))
+
+
+def raw_figure(
+    result: Result, unit: str = "m/s2", axes: Axes | Iterable[Axes] | None = None, style: str = "light"
+) -> Figure:
+    """Draw the acceleration as recorded behind the corrected one, a row a component.
+
+    Parameters
+    ----------
+    result : Result
+    unit : {"m/s2", "cm/s2", "g"}
+    axes : Axes or iterable of Axes, optional
+        One a component, to draw into; a figure is made if not given.
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The raw samples less their median, which is written beside them: an instrument's offset is often larger than
+        the motion.
+
+    Raises
+    ------
+    InputError
+        `unit` is not one of acceleration, `style` is unknown, or the axes are not one a component.
+    """
+    look, unit = named_style(style), acceleration_unit(unit)
+    factor = in_unit(unit)
+    names = list(result.motion)
+    figure, grid = canvas(axes, len(names), 1, (8.0, 1.2 + 1.6 * len(names)), look, sharex=True)
+    for index, (name, panel) in enumerate(zip(names, grid[:, 0], strict=True)):
+        motion = result.motion[name].unpadded()
+        raw = to_acceleration(result.record[name]).acceleration * factor
+        offset = float(np.median(raw))
+        panel.plot(*peaks_kept(motion.time, raw - offset), color=look.faint, linewidth=0.9, label="raw")
+        panel.plot(
+            *peaks_kept(motion.time, motion.acceleration * factor),
+            color=look.colour(name, index), linewidth=0.7, label="corrected",
+        )  # fmt: skip
+        quieten(panel, look)
+        panel.set_xlim(motion.time[0], motion.time[-1])
+        panel.set_ylabel(f"{name}, {label(unit)}")
+        panel.text(
+            0.99, 0.97, f"offset taken off: {_plain(offset)} {label(unit)}",
+            transform=panel.transAxes, ha="right", va="top", fontsize=7.5, color=look.faint,
+        )  # fmt: skip
+        panel.margins(y=0.16)
+    grid[0, 0].legend(
+        loc="lower right", ncols=2, fontsize=8, frameon=False, labelcolor=look.ink, borderaxespad=0.1, borderpad=0.1
+    )
+    grid[-1, 0].set_xlabel(TIME)
+    return finish(figure, axes is None, heading(result, "raw and corrected acceleration"), look)
+
+
+def motion_figure(
+    result: Result,
+    unit: str = "m/s2",
+    components: Sequence[str] | None = None,
+    axes: Axes | Iterable[Axes] | None = None,
+    style: str = "light",
+) -> Figure:
+    """Draw acceleration, velocity and displacement over the record's own window.
+
+    Parameters
+    ----------
+    result : Result
+    unit : {"m/s2", "cm/s2", "g"}
+        For acceleration; velocity is in m/s and displacement in m.
+    components : sequence of str, optional
+        Those to draw; all if not given. The scales are those of all, so figures of one record can be compared.
+    axes : iterable of Axes, optional
+        To draw into, row by row; a figure is made if not given.
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A column a component and a row a quantity, on one time axis, each row on one scale. A dot marks the peak, with
+        its value and time; a dashed line the onset where the record begins before the shaking. Bars at the foot of the
+        acceleration show the pre-event window and the significant duration (5 to 95 %); bars at its head, where the
+        findings point. Pads are left out.
+
+    Raises
+    ------
+    InputError
+        `unit` is not one of acceleration, a component is not there, `style` is unknown, or the axes do not fit.
+
+    Examples
+    --------
+    >>> figure = motion_figure(result, unit="g")           # doctest: +SKIP
+    >>> save(figure, "quay_motion.png")                    # doctest: +SKIP
+    """
+    look, unit = named_style(style), acceleration_unit(unit)
+    factors = {"acceleration": in_unit(unit), "velocity": 1.0, "displacement": 1.0}
+    units = {"acceleration": label(unit), "velocity": "m/s", "displacement": "m"}
+    every = list(result.motion)
+    names = every if components is None else list(components)
+    if unknown := [name for name in names if name not in every] or not names:
+        raise InputError(f"components {unknown} are not in this result", remedy=f"Choose from {', '.join(every)}")
+    onset, quiet = shaking_begins(result)
+    pointed = _pointed(result)
+
+    figure, grid = canvas(
+        axes, 3, len(names), (max(3.4 * len(names), 6.2), 6.2), look, sharex=True, sharey="row"
+    )  # fmt: skip
+    for column, name in enumerate(names):
+        motion = result.motion[name].unpadded()
+        grid[0, column].set_title(_component_title(result, name))
+        for row, (history, title, quantity) in enumerate(QUANTITIES):
+            panel = grid[row, column]
+            values = getattr(motion, history) * factors[history]
+            panel.plot(
+                *peaks_kept(motion.time, values), color=look.colour(name, every.index(name)), linewidth=0.7,
+                label=name,
+            )  # fmt: skip
+            if onset is not None:
+                panel.axvline(onset, color=look.faint, linewidth=0.9, linestyle=(0, (4, 3)), label="onset")
+            _mark_peak(panel, result, name, quantity, factors[history], units[history], look)
+            panel.set_xlim(motion.time[0], motion.time[-1])
+            quieten(panel, look)
+            # One scale a row, the same both ways, with room above the traces for the peak's value.
+            largest = max(np.abs(getattr(result.motion[of].unpadded(), history)).max() for of in every)
+            limit = (1.8 if row == 0 and pointed else 1.5) * largest * factors[history] or 1.0
+            panel.set_ylim(-limit, limit)
+            if column == 0:
+                panel.set_ylabel(f"{title}, {units[history]}")
+        grid[2, column].set_xlabel(TIME)
+        _mark_windows(grid[0, column], result, name, quiet, look)
+        _mark_findings(grid[0, column], result, name, look)
+    if onset is not None:
+        grid[1, 0].annotate(
+            "onset", (onset, 0.03), xycoords=("data", "axes fraction"), xytext=(3, 0), textcoords="offset points",
+            fontsize=8, color=look.faint,
+        )  # fmt: skip
+    figure.align_ylabels(grid[:, 0])
+    return finish(figure, axes is None, heading(result, "corrected motion"), look)
+
+
+def husid_figure(result: Result, axes: Axes | None = None, style: str = "light") -> Figure:
+    """Draw the build-up of Arias intensity (Husid 1969) and the significant durations.
+
+    Parameters
+    ----------
+    result : Result
+    axes : Axes, optional
+        To draw into; a figure is made if not given.
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Each component's Arias intensity up to a time, in % of its whole, which the legend gives in m/s. Dots mark 5,
+        75 and 95 %; bars below, the significant durations from 5 to 95 % (Trifunac & Brady 1975) and to 75 %.
+
+    Raises
+    ------
+    InputError
+        `style` is unknown, or more than one Axes is given.
+    """
+    look = named_style(style)
+    figure, grid = canvas(axes, 1, 1, (8.0, 4.6), look)
+    panel = grid[0, 0]
+    names = list(result.motion)
+    for index, name in enumerate(names):
+        motion = result.motion[name]
+        build_up = arias_history(motion.acceleration, motion.dt)
+        whole = build_up[-1]
+        share = 100 * build_up / (whole or 1.0)
+        colour = look.colour(name, index)
+        # The eye follows a curve that rises: so many points give it, peaks or none.
+        time, values = peaks_kept(motion.time[motion.window], share[motion.window], 600)
+        panel.plot(time, values, color=colour, linewidth=1.4, label=f"{name}, {whole:.3g} m/s")
+        if whole == 0.0:
+            continue
+        ends = [_significant(result, name, end) for end in (0.95, 0.75)]
+        panel.plot(
+            [ends[0][0], ends[1][1], ends[0][1]], [5, 75, 95], "o", markersize=4, color=colour, label=f"_{name} marks"
+        )
+        for (begin, end), height, width in zip(ends, (-7.0, -7.0), (2.0, 5.0), strict=True):
+            level = height - 6.5 * index
+            panel.plot([begin, end], [level, level], color=colour, linewidth=width, solid_capstyle="butt", label="_bar")
+        panel.annotate(
+            f" {name} {ends[0][1] - ends[0][0]:.1f} s (to 75 %: {ends[1][1] - ends[1][0]:.1f} s)",
+            (ends[0][1], -7.0 - 6.5 * index), xytext=(3, 0), textcoords="offset points",
+            va="center", fontsize=7.5, color=look.ink,
+        )  # fmt: skip
+    quieten(panel, look, nbins=None)
+    panel.set_yticks([0, 5, 25, 50, 75, 95])
+    panel.set_ylim(-7.0 - 6.5 * len(names), 103)
+    own = result.motion[names[0]].unpadded().time
+    panel.set_xlim(own[0], own[-1])
+    panel.set_xlabel(TIME)
+    panel.set_ylabel("Arias intensity so far, % of the whole")
+    panel.legend(
+        loc="upper left", fontsize=8, title="Arias intensity", title_fontsize=8, labelcolor=look.ink, frameon=False
+    ).get_title().set_color(look.ink)
+    return finish(figure, axes is None, heading(result, "build-up of Arias intensity"), look)
+
+
+def particle_figure(
+    result: Result,
+    quantity: str = "displacement",
+    unit: str = "m/s2",
+    axes: Iterable[Axes] | None = None,
+    style: str = "light",
+) -> Figure:
+    """Draw the path of the ground in the three planes of H1, H2 and V.
+
+    Parameters
+    ----------
+    result : Result
+        Of H1, H2 and V.
+    quantity : {"displacement", "velocity", "acceleration"}
+    unit : {"m/s2", "cm/s2", "g"}
+        For acceleration.
+    axes : iterable of three Axes, optional
+        To draw into; a figure is made if not given.
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        All planes on one scale, the same both ways. The path is strong over the significant duration (5 to 95 %) of the
+        horizontals and faint before and after it; a dot marks the largest excursion in the plane.
+
+    Raises
+    ------
+    InputError
+        The result has not H1, H2 and V, the quantity or `style` is unknown, or the axes are not three.
+    """
+    look, unit = named_style(style), acceleration_unit(unit)
+    if missing := {"H1", "H2", "V"} - set(result.motion):
+        raise InputError(f"the three planes need H1, H2 and V; {', '.join(sorted(missing))} is not there")
+    if quantity not in {history for history, *_ in QUANTITIES}:
+        raise InputError(f"unknown quantity {quantity!r}", remedy="Use displacement, velocity or acceleration")
+    factor, name_of_unit = {"velocity": (1.0, "m/s"), "displacement": (1.0, "m")}.get(
+        quantity, (in_unit(unit), label(unit))
+    )
+    paths = {name: getattr(result.motion[name].unpadded(), quantity) * factor for name in ("H1", "H2", "V")}
+    limit = 1.08 * max(float(np.abs(path).max()) for path in paths.values()) or 1.0
+    spans = [_significant(result, name, 0.95) for name in ("H1", "H2")]
+    dt = result.motion["H1"].dt
+    strong = slice(max(0, int(min(span[0] for span in spans) / dt)), int(max(span[1] for span in spans) / dt) + 2)
+
+    figure, grid = canvas(axes, 1, 3, (10.2, 3.8), look)
+    for panel, (across, up) in zip(grid[0], PLANES, strict=True):
+        panel.plot(paths[across], paths[up], color=look.faint, linewidth=0.5, alpha=0.5, label="whole")
+        panel.plot(
+            paths[across][strong],
+            paths[up][strong],
+            color=look.colour("H1"),
+            linewidth=0.8,
+            label="significant duration",
+        )
+        at = int(np.argmax(np.hypot(paths[across], paths[up])))
+        panel.plot([paths[across][at]], [paths[up][at]], "o", markersize=4.5, color=look.ink, label="largest")
+        quieten(panel, look)
+        panel.locator_params(nbins=5)
+        panel.set(xlim=(-limit, limit), ylim=(-limit, limit), aspect="equal")
+        panel.set_xlabel(f"{_towards(result, across)}, {name_of_unit}")
+        panel.set_ylabel(f"{_towards(result, up)}, {name_of_unit}")
+    return finish(figure, axes is None, heading(result, f"path of the ground, {quantity}"), look)
+
+
+def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, style: str = "light") -> Figure:
+    """Draw what the correction did to displacement, with the permanent offset where one was fitted.
+
+    Parameters
+    ----------
+    result : Result
+    axes : Axes or iterable of Axes, optional
+        One a component, to draw into; a figure is made if not given.
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A row a component: the corrected displacement; behind it, what integrating the raw acceleration twice gives once
+        its pre-event mean (or, without one, its whole mean) is removed, which mostly runs away and then leaves the
+        picture. Where the history holds a permanent displacement, the fitted step is dashed.
+
+    Raises
+    ------
+    InputError
+        `style` is unknown, or the axes are not one a component.
+    """
+    look = named_style(style)
+    names = list(result.motion)
+    _, quiet = shaking_begins(result)
+    figure, grid = canvas(axes, len(names), 1, (8.0, 1.2 + 1.6 * len(names)), look, sharex=True)
+    for index, (name, panel) in enumerate(zip(names, grid[:, 0], strict=True)):
+        motion = result.motion[name].unpadded()
+        assert motion.displacement is not None
+        raw = to_acceleration(result.record[name]).acceleration
+        before = raw[: round(quiet / motion.dt)] if quiet else raw
+        _, drifting = integrate_twice(raw - before.mean(), motion.dt)
+        largest = float(np.abs(motion.displacement).max()) or 1.0
+        runs_away = float(np.abs(drifting).max()) > 3.0 * largest
+        panel.plot(
+            *peaks_kept(motion.time, drifting),
+            color=look.faint,
+            linewidth=1.0,
+            linestyle=(0, (5, 2)),
+            label="mean removed",
+        )
+        panel.plot(
+            *peaks_kept(motion.time, motion.displacement),
+            color=look.colour(name, index),
+            linewidth=1.2,
+            label="corrected",
+        )
+        said = [f"without correction it reaches {np.abs(drifting).max():.3g} m" if runs_away else ""]
+        step = fitted_offset(result, name)
+        if step is not None:
+            offset, times = step
+            largest = max(largest, abs(offset))
+            at = times if times else (motion.time[0],)
+            panel.plot(
+                [motion.time[0], at[0], at[-1], motion.time[-1]], [0.0, 0.0, offset, offset],
+                color=look.ink, linewidth=1.2, linestyle=(0, (2, 1.5)), label="fitted offset",
+            )  # fmt: skip
+            said.insert(0, f"permanent displacement {offset:.3g} m")
+        quieten(panel, look)
+        panel.set_xlim(motion.time[0], motion.time[-1])
+        panel.set_ylim(-1.5 * largest, 1.5 * largest)
+        panel.set_ylabel(f"{name}, m")
+        panel.text(
+            0.01, 0.97, "; ".join(part for part in said if part), transform=panel.transAxes, ha="left", va="top",
+            fontsize=8, color=look.ink,
+        )  # fmt: skip
+    handles: dict[object, Line2D] = {}
+    for line in (line for panel in grid[:, 0] for line in panel.lines):
+        handles.setdefault(line.get_label(), line)
+    grid[0, 0].legend(
+        handles=list(handles.values()), loc="lower left", ncols=3, fontsize=8, frameon=False, labelcolor=look.ink,
+        borderaxespad=0.1, borderpad=0.1,
+    )  # fmt: skip
+    grid[-1, 0].set_xlabel(TIME)
+    return finish(figure, axes is None, heading(result, "displacement and its offset"), look)
+
+
+def shaking_begins(result: Result) -> tuple[float | None, float]:
+    """Return the onset, s after the first sample, and the length of the pre-event window, s.
+
+    The onset is None, and the length 0, where no quiet before it bears it out.
+    """
+    for entry in result.history:
+        onset, quiet = entry.values.get("onset_s"), entry.values.get("pre_event_s")
+        if isinstance(onset, float) and isinstance(quiet, int | float) and quiet:
+            return onset, float(quiet)
+    return None, 0.0
+
+
+def fitted_offset(result: Result, name: str) -> tuple[float, tuple[float, ...]] | None:
+    """Return the permanent displacement the chain fitted to a component, m, and when it came, s; None without one."""
+    for entry in result.history:
+        if entry.component != name:
+            continue
+        for key, value in entry.values.items():
+            if re.fullmatch(r"(permanent_(displacement|offset)|offset|step)_m", key) and isinstance(value, float):
+                times = [
+                    float(when)
+                    for of, when in entry.values.items()
+                    if re.search(r"(step|break|rise|offset|ramp).*_s$", of) and isinstance(when, int | float)
+                ]
+                return value, tuple(sorted(times))
+    return None
+
+
+def moments(finding: Finding) -> tuple[float, float] | None:
+    """Return the span of time a finding points to, s; None where it points to no time.
+
+    Examples
+    --------
+    >>> from strongmotion import Finding
+    >>> moments(Finding("clipping", "unfit", "flat tops", "too low", "another", where="12.340 to 15.1 s"))
+    (12.34, 15.1)
+    """
+    number = r"(\d+(?:\.\d+)?)"
+    if span := re.search(rf"{number}(?: s)? to {number} s\b", finding.where):
+        return float(span[1]), float(span[2])
+    if point := re.search(rf"\b{number} s\b", finding.where):
+        return float(point[1]), float(point[1])
+    return None
+
+
+def _significant(result: Result, name: str, end: float) -> tuple[float, float]:
+    """Return when a component's Arias intensity reaches 5 % and `end` of its whole, s after the first sample."""
+    motion = result.motion[name]
+    begin, duration = significant_duration(motion.acceleration, motion.dt, 0.05, end)
+    begin -= motion.lead * motion.dt
+    return begin, begin + duration
+
+
+def _pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
+    """Return the findings above a note that point to a span of time, with it."""
+    spans = [(finding, moments(finding)) for finding in result.findings if finding.severity != "note"]
+    return [(finding, span) for finding, span in spans if span is not None]
+
+
+def _mark_windows(panel: Axes, result: Result, name: str, quiet: float, look: Style) -> None:
+    """Draw bars at the foot of a panel: the pre-event window, and the significant duration."""
+    foot = panel.get_xaxis_transform()
+    begin, end = _significant(result, name, 0.95)
+    spans = [("pre-event window", 0.0, quiet, look.faint), ("significant duration", begin, end, look.ink)]
+    for title, first, last, colour in spans:
+        if last <= first:
+            continue
+        panel.plot(
+            [first, last], [0.035, 0.035], transform=foot, color=colour, linewidth=2.5, solid_capstyle="butt",
+            label=title,
+        )  # fmt: skip
+        if title == "significant duration":
+            late = last > 0.6 * panel.get_xlim()[1]
+            panel.annotate(
+                f"5 to 95 %: {last - first:.1f} s", (first if late else last, 0.035), xycoords=foot,
+                xytext=(-4 if late else 4, 0), textcoords="offset points", ha="right" if late else "left", va="center",
+                fontsize=7, color=look.ink,
+                bbox={"facecolor": look.paper, "edgecolor": "none", "pad": 0.5, "alpha": 0.8},
+            )  # fmt: skip
+
+
+def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
+    """Draw a bar at the head of a panel for each doubtful span."""
+    head = panel.get_xaxis_transform()
+    for finding, (first, last) in _pointed(result):
+        if finding.component not in ("", name):
+            continue
+        panel.plot(
+            [first, last], [0.985, 0.985], transform=head, color=look.alarm, linewidth=4, solid_capstyle="butt",
+            marker="|" if first == last else None, markersize=9, label=f"finding: {shortened(finding.name, 40)}",
+        )  # fmt: skip
+        panel.text(
+            first, 0.955, shortened(finding.name, 24), transform=head, ha="left", va="top", fontsize=7,
+            color=look.alarm, clip_on=True,
+        )  # fmt: skip
+
+
+def _mark_peak(
+    panel: Axes, result: Result, name: str, quantity: str, factor: float, unit: str, look: Style
+) -> None:  # fmt: skip
+    peaks = result.peaks
+    peak = peaks[(peaks["component"] == name) & (peaks["quantity"] == quantity)].iloc[0]
+    motion = result.motion[name]
+    at = round(peak["time"] / motion.dt) + motion.lead
+    history = next(history for history, _, of in QUANTITIES if of == quantity)
+    panel.plot(
+        [peak["time"]], [getattr(motion, history)[at] * factor], marker="o", markersize=4.5, color=look.ink,
+        linestyle="none", label=quantity,
+    )  # fmt: skip
+    window = motion.window
+    where = "" if window.start <= at < window.stop else ", in the pad"
+    panel.text(
+        0.985, 0.86 if quantity == "PGA" and _pointed(result) else 0.96,
+        f"{quantity} {peak['value'] * factor:.3g} {unit} at {peak['time']:.2f} s{where}",
+        transform=panel.transAxes, ha="right", va="top", fontsize=8.5, color=look.ink,
+    )  # fmt: skip
+
+
+def _component_title(result: Result, name: str) -> str:
+    component, band = result.record[name], result.usable_band[name]
+    kept = f"{band.low_cut:.3g} to {band.high_cut or band.nyquist:.3g} Hz"
+    direction = "" if component.azimuth is None or name == "V" else f", azimuth {component.azimuth:g}°"
+    return f"{name}{direction}: {kept}"
+
+
+def _towards(result: Result, name: str) -> str:
+    azimuth = result.record[name].azimuth
+    return name if azimuth is None or name == "V" else f"{name} (azimuth {azimuth:g}°)"
+
+
+def _plain(value: float) -> str:
+    return f"{value:.3g}"
