@@ -14,6 +14,7 @@ _HOME = {
     "Archive": "archive",
     "ArchiveError": "errors",
     "Component": "record",
+    "Earthquake": "record",
     "Finding": "record",
     "InputError": "errors",
     "Motion": "motion",
@@ -28,10 +29,14 @@ _HOME = {
     "fourier_spectrum": "spectra",
     "process": "result",
     "read": "formats",
+    "read_all": "formats",
+    "read_quakeml": "formats",
+    "read_stationxml": "formats",
     "response_history": "spectra",
     "response_spectrum": "spectra",
     "rotated_spectrum": "spectra",
     "write_csv": "formats",
+    "write_miniseed": "formats",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]
@@ -44,9 +49,14 @@ if TYPE_CHECKING:
     from .errors import SettingsError as SettingsError
     from .errors import StrongMotionError as StrongMotionError
     from .formats import read as read
+    from .formats import read_all as read_all
+    from .formats import read_quakeml as read_quakeml
+    from .formats import read_stationxml as read_stationxml
     from .formats import write_csv as write_csv
+    from .formats import write_miniseed as write_miniseed
     from .motion import Motion as Motion
     from .record import Component as Component
+    from .record import Earthquake as Earthquake
     from .record import Finding as Finding
     from .record import Record as Record
     from .record import Station as Station

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from .errors import RecordError
 from .units import ACCELERATION, COUNTS, acceleration_unit
 
-__all__ = ["Component", "Finding", "Record", "Source", "Station"]
+__all__ = ["Component", "Earthquake", "Finding", "Record", "Source", "Station"]
 
 Severity = Literal["note", "doubt", "unfit"]
 
@@ -82,6 +82,37 @@ class Station:
                     f"{name} of station {self.code!r} is {value}, outside ±{limit:g} degrees",
                     remedy="Correct the station's coordinates",
                 )
+
+
+@dataclass(frozen=True)
+class Earthquake:
+    """The event a record is of, as a seismological agency located it.
+
+    Parameters
+    ----------
+    id : str
+        The agency's, such as a QuakeML ``publicID``.
+    time : str
+        Origin time, ISO 8601, UTC.
+    latitude, longitude : float, optional
+        Epicentre, degrees, north and east positive.
+    depth : float, optional
+        Hypocentre below sea level, m.
+    magnitude : float, optional
+    magnitude_type : str
+        Such as ``Mw``.
+    name : str
+        What it is called.
+    """
+
+    id: str = ""
+    time: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    depth: float | None = None
+    magnitude: float | None = None
+    magnitude_type: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -240,6 +271,7 @@ class Record:
     station: Station = Station()
     source: Source = Source()
     findings: tuple[Finding, ...] = field(default=())
+    earthquake: Earthquake | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "components", tuple(self.components))

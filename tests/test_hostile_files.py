@@ -220,8 +220,8 @@ def test_binary_junk(tmp_path, seed):
 
 def test_prose_is_of_no_known_format(tmp_path):
     message = refusal(save(tmp_path, "Dear all,\nthe record is in the other file.\n"))
-    assert "no known format; tried text, layout harbour, text, layout ridge, CSV" in message
-    assert "write a layout (TOML) and read it with layout=" in message
+    assert "no known format; tried miniSEED, text, layout harbour, text, layout ridge, CSV" in message
+    assert "write a layout (TOML; `strongmotion layout FILE` drafts one) and read it with layout=" in message
 
 
 def test_huge_files_are_refused_at_once_in_little_memory(tmp_path):

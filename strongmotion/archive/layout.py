@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from ..chain.band import Band
 from ..errors import ArchiveError
 from ..motion import Entry, History, Motion
-from ..record import Component, Finding, Record, Source, Station
+from ..record import Component, Earthquake, Finding, Record, Source, Station
 from ..result import Result
 from ..settings import Settings
 
@@ -185,15 +185,16 @@ def _write_attributes(file: h5py.File, result: Result) -> None:
     attributes["components"] = _texts(record.names)
     if record.start is not None:
         attributes["start"] = str(record.start)
-    for prefix, part in (("station", record.station), ("source", record.source)):
-        for field, value in dataclasses.asdict(part).items():
+    parts = (("station", record.station), ("source", record.source), ("earthquake", record.earthquake))
+    for prefix, part in parts:
+        for field, value in (dataclasses.asdict(part) if part is not None else {}).items():
             if value is not None:
                 attributes[_field_name(prefix, field)] = value
     attributes["raw_sha256"] = record.raw_sha256
 
 
 def _field_name(prefix: str, field: str) -> str:
-    unit = {"latitude": "_degrees_north", "longitude": "_degrees_east", "elevation": "_m"}.get(field, "")
+    unit = {"latitude": "_degrees_north", "longitude": "_degrees_east", "elevation": "_m", "depth": "_m"}.get(field, "")
     return f"{prefix}_{field}{unit}"
 
 
@@ -250,6 +251,7 @@ def _read_record(file: h5py.File) -> Record:
         _read_part(file, "station", Station),
         _read_part(file, "source", Source),
         read_findings(file, "record"),
+        _read_part(file, "earthquake", Earthquake) if "earthquake_id" in file.attrs else None,
     )
     if record.raw_sha256 != _attribute(file, "raw_sha256"):
         raise ArchiveError("the raw samples are not those that were stored", remedy="Read the source file again")

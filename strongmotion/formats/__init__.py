@@ -1,26 +1,38 @@
-"""From a file to a record. One file a format; the format is told from the content, never from the name."""
+"""From a file to records. One file a format; the format is told from the content, never from the name."""
 
 from __future__ import annotations
 
 import codecs
 import hashlib
 import math
-import stat
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
 
 from ..errors import InputError, RecordError
 from ..record import Record
 from ..units import acceleration_unit
-from . import csv
+from . import csv, miniseed
 from .csv import write_csv
 from .header import Reading
-from .layout import Layout, load_layout, read_text, ready_layouts, write_text
+from .layout import Layout, load_layout, read_text, ready_layout, ready_layouts, write_text
+from .miniseed import write_miniseed
+from .quakeml import of_earthquake, read_quakeml
+from .source import stored, unpacked
+from .stationxml import Inventory, described_by, read_stationxml
+from .xml import is_xml
 
-__all__ = ["read", "write_csv", "write_text"]
+__all__ = [
+    "read",
+    "read_all",
+    "read_quakeml",
+    "read_stationxml",
+    "write_csv",
+    "write_miniseed",
+    "write_text",
+]
 
-LARGEST_FILE = 100_000_000
 LONGEST_LINE = 1_000_000
 MOST_LINES = 20_000_000
 _HEAD = 65_536
@@ -31,15 +43,19 @@ class Format(NamedTuple):
 
     name: str
     recognises: Callable[[bytes], bool]
-    read: Callable[[Reading], Record]
+    read: Callable[[Reading], list[Record]]
 
 
 def read(
     path: str | Path,
     *,
     layout: str | Path | None = None,
+    stationxml: str | Path | Inventory | None = None,
+    event: str | Path | None = None,
     common_window: bool = False,
     missing: Literal["refuse", "truncate"] = "refuse",
+    gaps: Literal["refuse", "longest", "fill"] = "refuse",
+    differentiate: bool = False,
     unit: str | None = None,
     sensitivity: float | None = None,
 ) -> Record:
@@ -48,14 +64,24 @@ def read(
     Parameters
     ----------
     path : str or Path
-        The file; ``~`` is the home folder.
+        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip.
     layout : str or Path, optional
         A layout file (TOML) that says how a text file is laid out, or the name of a ready layout.
+    stationxml : str, Path or Inventory, optional
+        A StationXML document, a folder of them, or what `read_stationxml` made of them: sensitivity, direction and
+        place of each channel at the record's time.
+    event : str or Path, optional
+        A QuakeML document: the earthquake the record is of.
     common_window : bool
         Cut components of unequal length or start to the time span they share; a finding says so.
     missing : {"refuse", "truncate"}
         What to do with a file that holds fewer samples than it declares. ``"truncate"`` reads what is there and adds
         a finding.
+    gaps : {"refuse", "longest", "fill"}
+        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment, or
+        draw a straight line across gaps of at most 0.1 s; a finding says so.
+    differentiate : bool
+        Turn the samples of a velocity sensor, told from StationXML, into acceleration; a finding says so.
     unit : str, optional
         The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
     sensitivity : float, optional
@@ -69,7 +95,8 @@ def read(
     Raises
     ------
     RecordError
-        The file cannot be read, is of no known format, or does not hold a sound record; the message names the line.
+        The file cannot be read, is of no known format, does not hold a sound record, or holds several; the message
+        names the line or byte.
     SettingsError
         The layout is not sound.
     InputError
@@ -81,32 +108,102 @@ def read(
     >>> record.names  # doctest: +SKIP
     ('H1', 'H2', 'V')
     """
-    if missing not in ("refuse", "truncate"):
-        raise InputError(f"missing must be 'refuse' or 'truncate', found {missing!r}")
+    records = read_all(
+        path,
+        layout=layout,
+        stationxml=stationxml,
+        event=event,
+        common_window=common_window,
+        missing=missing,
+        gaps=gaps,
+        differentiate=differentiate,
+        unit=unit,
+        sensitivity=sensitivity,
+    )
+    if len(records) > 1:
+        ids = ", ".join(record.id for record in records[:10])
+        raise RecordError(
+            f"the file holds {len(records)} records: {ids}{', ...' if len(records) > 10 else ''}",
+            source=records[0].source.file,
+            remedy="Read them with read_all, or process the file from the command line, which takes all",
+        )
+    return records[0]
+
+
+def read_all(
+    path: str | Path,
+    *,
+    layout: str | Path | None = None,
+    stationxml: str | Path | Inventory | None = None,
+    event: str | Path | None = None,
+    common_window: bool = False,
+    missing: Literal["refuse", "truncate"] = "refuse",
+    gaps: Literal["refuse", "longest", "fill"] = "refuse",
+    differentiate: bool = False,
+    unit: str | None = None,
+    sensitivity: float | None = None,
+) -> list[Record]:
+    """Read every record of a file: of miniSEED one for each station, location and instrument.
+
+    Parameters and errors are those of `read`.
+
+    Returns
+    -------
+    list of Record
+        At least one, in the order of the file.
+    """
+    for name, value, allowed in (
+        ("missing", missing, ("refuse", "truncate")),
+        ("gaps", gaps, ("refuse", "longest", "fill")),
+    ):
+        if value not in allowed:
+            raise InputError(f"{name} must be {' or '.join(map(repr, allowed))}, found {value!r}")
     if unit is not None:
         unit = acceleration_unit(unit)
     if sensitivity is not None and not (math.isfinite(sensitivity) and sensitivity != 0):
         raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
     chosen = None if layout is None else _text_format(load_layout(layout))
-    file = Path(path)
-    data = _content(file)
+    inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
+    earthquakes = None if event is None else read_quakeml(event)
+    file, data = stored(path)
     digest = hashlib.sha256(data).hexdigest()
-    data = data.removeprefix(codecs.BOM_UTF8)
-    if b"\r" in data:
-        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    reading = Reading(file.name, data, digest, unit, sensitivity, missing, common_window)
-    _check_size_of_lines(reading)
-    return _format_of(reading, chosen).read(reading)
+    data = unpacked(file, data)
+    reading = Reading(
+        file, data, digest, unit, sensitivity, missing, common_window, gaps, described=inventory is not None
+    )
+    if chosen is None and miniseed.recognises(data):
+        records = miniseed.read_miniseed(reading)
+    else:
+        reading = _as_text(reading)
+        records = _format_of(reading, chosen).read(reading)
+    if inventory is not None:
+        records = [
+            described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
+            for record in records
+        ]
+    if earthquakes is not None:
+        records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
+    return records
 
 
 def _formats() -> list[Format]:
-    """Return all formats, in the order in which they are tried."""
-    texts = [_text_format(load_layout(name)) for name in ready_layouts()]
-    return [*texts, Format("CSV", csv.recognises, csv.read_csv)]
+    """Return all text formats, in the order in which they are tried."""
+    texts = [_text_format(ready_layout(name)) for name in ready_layouts()]
+    return [*texts, Format("CSV", csv.recognises, lambda reading: [csv.read_csv(reading)])]
 
 
 def _text_format(layout: Layout) -> Format:
-    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: read_text(reading, layout))
+    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: [read_text(reading, layout)])
+
+
+def _as_text(reading: Reading) -> Reading:
+    """Return the reading with line ends made alike; what is no text of sensible lines is refused."""
+    data = reading.data.removeprefix(codecs.BOM_UTF8)
+    if b"\r" in data:
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    reading = replace(reading, data=data)
+    _check_size_of_lines(reading)
+    return reading
 
 
 def _format_of(reading: Reading, chosen: Format | None) -> Format:
@@ -122,42 +219,16 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
     for form in tried:
         if form.recognises(head):
             return form
-    raise reading.error(
-        f"the file is of no known format; tried {', '.join(form.name for form in tried)}",
-        remedy="For a text file write a layout (TOML) and read it with layout=; a CSV needs a row that names its "
-        "columns, such as: time [s],H1 [g]",
-    )
-
-
-def _content(file: Path) -> bytes:
-    """Return the bytes of a file that may be a record."""
-    try:
-        file = file.expanduser()
-        about = file.stat()
-        if stat.S_ISDIR(about.st_mode):
-            raise RecordError("this is a folder, not a file", source=str(file), remedy="Name a file in it")
-        if not stat.S_ISREG(about.st_mode):
-            raise RecordError("this is not an ordinary file", source=str(file), remedy="Copy it to a file first")
-        with file.open("rb") as stream:
-            data = stream.read(LARGEST_FILE + 1) if about.st_size <= LARGEST_FILE else None
-    except FileNotFoundError:
-        raise RecordError("no such file", source=str(file), remedy="Check its name and folder") from None
-    except PermissionError:
-        raise RecordError(
-            "no permission to read the file", source=str(file), remedy="Ask its owner, or copy it"
-        ) from None
-    except (OSError, ValueError, RuntimeError) as error:  # a damaged disk, a name no system allows, no such home
-        what = f"the file cannot be read ({getattr(error, 'strerror', None) or error})"
-        raise RecordError(what, source=str(file), remedy="Check its name and the disk it is on") from None
-    if data is None or len(data) > LARGEST_FILE:
-        raise RecordError(
-            f"the file is {about.st_size / 1e6:.0f} MB, a record has at most {LARGEST_FILE / 1e6:.0f} MB",
-            source=file.name,
-            remedy="Split it into one file for each event",
+    if is_xml(head):
+        raise reading.error(
+            "this is an XML document, which holds no samples",
+            remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
         )
-    if not data:
-        raise RecordError("the file is empty", source=file.name, remedy="Copy it again from its source")
-    return data
+    raise reading.error(
+        f"the file is of no known format; tried miniSEED, {', '.join(form.name for form in tried)}",
+        remedy="For a text file write a layout (TOML; `strongmotion layout FILE` drafts one) and read it with layout= "
+        "(--layout); a CSV needs a row that names its columns, such as: time [s],H1 [g]",
+    )
 
 
 def _check_size_of_lines(reading: Reading) -> None:

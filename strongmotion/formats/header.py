@@ -76,6 +76,9 @@ class Reading:
     sensitivity: float | None = None
     missing: Literal["refuse", "truncate"] = "refuse"
     common_window: bool = False
+    gaps: Literal["refuse", "longest", "fill"] = "refuse"
+    described: bool = False
+    """Whether the caller gives StationXML, which will say what the samples are."""
 
     def error(self, what: str, line: int | None = None, remedy: str | None = None) -> RecordError:
         """Return an error that names this file."""
@@ -184,18 +187,28 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
     field = fields.get("start")
     if field is None or not field.text.strip():
         return None
-    text = field.text.strip()
-    match = _INSTANT.fullmatch(text)
     try:
-        if not match or not 1900 <= int(match[1][:4]) <= 2150:  # spans that 64 bits of nanoseconds hold
-            raise ValueError(text)
-        start = np.datetime64(f"{match[1]}T{match[2] or '00:00'}", "ns")
+        return instant_in(field.text.strip())
     except ValueError:
         raise reading.error(
-            f"start must be a date and time, found {shown(text)}",
+            f"start must be a date and time, found {shown(field.text.strip())}",
             field.line,
             "Write it as ISO 8601 in UTC, such as 2024-03-01T12:34:56.78Z",
         ) from None
+
+
+def instant_in(text: str) -> np.datetime64:
+    """Return the time an ISO 8601 text means, to the nanosecond; UTC unless it gives its offset.
+
+    Raises
+    ------
+    ValueError
+        It is no such text, or not of 1900 to 2150.
+    """
+    match = _INSTANT.fullmatch(text)
+    if not match or not 1900 <= int(match[1][:4]) <= 2150:  # spans that 64 bits of nanoseconds hold
+        raise ValueError(text)
+    start = np.datetime64(f"{match[1]}T{match[2] or '00:00'}", "ns")
     if match[3]:
         ahead = np.timedelta64(int(match[4]) * 60 + int(match[5]), "m")
         start = start - ahead if match[3] == "+" else start + ahead
@@ -348,9 +361,9 @@ def cut_off(component: str, found: int, declared: int | None, where: str) -> Fin
     )
 
 
-def shown(text: str) -> str:
+def shown(text: str, longest: int = 40) -> str:
     """Quote a piece of a file for a message: short, and printable."""
-    return ascii(text if len(text) <= 40 else text[:37] + "...")
+    return ascii(text if len(text) <= longest else text[: longest - 3] + "...")
 
 
 def bad_number(text: str) -> str:

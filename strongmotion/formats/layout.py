@@ -28,6 +28,7 @@ Two ready layouts stand in the folder ``layouts``, and serve as examples.
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -104,9 +105,16 @@ class Layout:
         return any(self.recognise.search(line[:LONGEST_HEADER_LINE]) for line in lines)
 
 
+@functools.cache
 def ready_layouts() -> tuple[str, ...]:
     """Return the names of the layouts that come with the library."""
     return tuple(sorted(path.stem for path in _READY.glob("*.toml")))
+
+
+@functools.cache
+def ready_layout(name: str) -> Layout:
+    """Return a layout that comes with the library."""
+    return load_layout(name)
 
 
 def load_layout(layout: str | Path) -> Layout:

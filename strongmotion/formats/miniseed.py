@@ -1,0 +1,419 @@
+"""FDSN miniSEED, versions 2 and 3 (https://docs.fdsn.org/projects/miniseed3/), through the library `pymseed`.
+
+A file may hold many channels, stations and segments. Channels of one station, location and instrument (the band and
+source codes) make a record. What a record says of itself beyond miniSEED's own header (unit, sensitivity, direction,
+names) is written, in version 3, to the extra header ``strongmotion``, and read from there.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import struct
+from pathlib import Path
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError, RecordError
+from ..record import Component, Finding, Record, Source
+from . import header
+from .header import Field, Reading
+from .layout import described, save
+
+LONGEST_FILLED = 0.1
+"""Longest gap that may be filled, s (common practice, no source)."""
+
+DENSEST = 1.65
+"""Samples that a byte can hold at most: Steim-2 packs 105 into a frame of 64 bytes."""
+
+_HEAD_2 = re.compile(rb"[0-9 \0]{6}[DRQM][ \0]")
+_BEYOND = (
+    "component", "channel", "unit", "sensitivity", "azimuth", "dip",
+    "name", "latitude", "longitude", "elevation", "instrument",
+)  # fmt: skip
+_BANDS = ((1000.0, "F"), (250.0, "C"), (80.0, "H"), (10.0, "B"), (1.0, "M"), (0.0, "L"))
+_WHOLE = "Copy the file again from its source"
+
+Codes = tuple[str, str, str, str, str]
+
+
+class _Piece(NamedTuple):
+    start: int  # ns since 1970
+    samples: NDArray[Any]
+
+
+def recognises(head: bytes) -> bool:
+    """Whether the start of a file is miniSEED."""
+    return head.startswith(b"MS\x03") or bool(_HEAD_2.match(head))
+
+
+def read_miniseed(reading: Reading) -> list[Record]:
+    """Read the records of a miniSEED file.
+
+    Parameters
+    ----------
+    reading : Reading
+        Its ``gaps`` says what to do where a channel's samples break off and go on later. ``"refuse"``: an error.
+        ``"longest"``: keep the longest unbroken segment. ``"fill"``: draw a straight line across gaps of at most
+        `LONGEST_FILLED`. Samples that are there twice, and alike, are taken once. A finding tells of each.
+
+    Returns
+    -------
+    list of Record
+        Integer samples as int32, others as float32 or float64.
+
+    Raises
+    ------
+    RecordError
+        The file is damaged or cut off, a channel has a gap, or floating-point samples come without a unit.
+    """
+    from pymseed import MiniSEEDError, MS3TraceList
+
+    data, cut = _whole_records(reading)
+    instruments: dict[Codes, list[tuple[str, Any]]] = {}
+    traces = MS3TraceList()
+    try:
+        traces.add_buffer(data, record_list=True)
+        if sum(segment.samplecnt for trace in traces for segment in trace) > DENSEST * len(data):
+            raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
+        for trace in traces:
+            *instrument, orientation = _codes(reading, trace.sourceid)
+            instruments.setdefault(tuple(instrument), []).append((orientation, trace))  # type: ignore[arg-type]
+        found = [_record(reading, codes, channels, cut) for codes, channels in instruments.items()]
+    except (MiniSEEDError, UnicodeDecodeError) as error:
+        raise _fault(reading, data, error) from None
+    records = [record for record in found if record is not None]
+    if not records:
+        raise reading.error("the file holds no samples of motion", remedy="Check that it is the right file")
+    return records
+
+
+def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
+    """Return the file's data down to the last whole record of it, and a finding if that is not all."""
+    data, at, last = reading.data, 0, 0
+    while at < len(data):
+        length = _length(data, at)
+        if length is None:
+            return data, ()  # of no usual make: the library finds its length, or what is wrong
+        last, at = at, at + length
+    if at == len(data):
+        return data, ()
+    if reading.missing == "refuse" or last == 0:
+        raise reading.error(
+            f"the record at byte {last + 1} should be {at - last} bytes long, {len(data) - last} were found",
+            remedy='The file may be cut off: copy it again, or read it with missing="truncate" (--missing truncate)',
+        )
+    finding = Finding(
+        "cut off",
+        "doubt",
+        f"the file breaks off inside the record at byte {last + 1}; what is before it was read",
+        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
+        "Get the whole file.",
+        where=f"byte {last + 1}",
+    )
+    return data[:last], (finding,)
+
+
+def _length(data: bytes, at: int) -> int | None:
+    """Return the length of the miniSEED record at a byte, by its header; None where that does not say."""
+    if data.startswith(b"MS\x03", at):
+        if at + 40 > len(data):
+            return 40
+        identifier, extra, payload = struct.unpack_from("<BHI", data, at + 33)
+        return int(40 + identifier + extra + payload)
+    if not _HEAD_2.match(data, at) or at + 64 > len(data):
+        return None
+    order = ">" if 1900 <= int.from_bytes(data[at + 20 : at + 22], "big") <= 2100 else "<"
+    place = struct.unpack_from(f"{order}H", data, at + 46)[0]
+    for _ in range(10):
+        if not 48 <= place <= 1000 or at + place + 8 > len(data):
+            return None
+        kind, following = struct.unpack_from(f"{order}HH", data, at + place)
+        if kind == 1000 and 7 <= data[at + place + 6] <= 20:
+            return 1 << data[at + place + 6]
+        place = following
+    return None
+
+
+def _fault(reading: Reading, data: bytes, error: Exception) -> RecordError:
+    """Return an error that names the byte of the first record that cannot be read."""
+    from pymseed import MiniSEEDError, MS3Record, get_error_messages
+
+    at, reason = 0, str(error)
+    try:
+        for record in MS3Record.from_buffer(data, unpack_data=True):
+            if messages := get_error_messages():
+                reason = messages[0]
+                break
+            record.sourceid  # noqa: B018 -- reading it is what fails
+            at += record.reclen
+    except (MiniSEEDError, UnicodeDecodeError, ValueError) as found:
+        reason = str(found)
+    reason = " ".join(reason.split("::")[0].split())
+    return reading.error(f"the record at byte {at + 1} is damaged ({header.shown(reason, 120)})", remedy=_WHOLE)
+
+
+def _codes(reading: Reading, source: str) -> tuple[str, ...]:
+    """Return network, station, location, band, source and orientation of an FDSN source identifier."""
+    parts = source.removeprefix("FDSN:").split("_")
+    if not source.startswith("FDSN:") or len(parts) != 6:
+        raise reading.error(
+            f"{header.shown(source)} is no FDSN source identifier",
+            remedy="Write it as FDSN:network_station_location_band_source_orientation",
+        )
+    return tuple(parts)
+
+
+def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut: tuple[Finding, ...]) -> Record | None:
+    """Return the record of one instrument; None where it has no samples, as a log has none."""
+    network, station, location, band, source = codes
+    base = {"network": Field(network), "station": Field(station), "location": Field(location)}
+    components: list[Component] = []
+    findings = list(cut)
+    version = 3 if reading.data.startswith(b"MS") else 2
+    for orientation, trace in channels:
+        segments = [
+            segment
+            for segment in trace
+            if segment.samplecnt > 0 and segment.samprate > 0 and segment.sample_size_type[1] != "t"
+        ]
+        if not segments:
+            continue
+        fields = {**base, "channel": Field(band + source + orientation), **_beyond(segments[0])}
+        fields.setdefault("component", Field(f"HN{orientation}" if orientation in tuple("NEZ12") else orientation))
+        name = header.direction(fields["component"].text)[0]
+        samples, start, dt, of_gaps = _channel(reading, trace.sourceid, name, segments)
+        findings.extend(of_gaps)
+        if "unit" not in fields:
+            if samples.dtype.kind == "f" and reading.unit is None and not reading.described:
+                raise reading.error(
+                    f"channel {trace.sourceid} holds {samples.dtype} numbers, and miniSEED states no unit",
+                    remedy="Give their unit with unit= (--sample-unit), or their StationXML if they are counts",
+                )
+            fields["unit"] = Field("counts")
+        fields["start"] = Field(f"{np.datetime64(start, 'ns')}Z")
+        component, notes = header.component_of(reading, fields, samples, dt, None)
+        components.append(component)
+        findings.extend(notes)
+        base.update({key: field for key, field in fields.items() if key in header.OF_STATION})
+        if source in ("H", "L") and not reading.described:
+            findings.append(
+                Finding(
+                    "velocity sensor", "doubt", f"by its code {source} the sensor is a seismometer, of velocity",
+                    "Then its samples are no acceleration.", "Give its StationXML, or use the accelerometer.",
+                    name,
+                )
+            )  # fmt: skip
+    if not components:
+        return None
+    return Record.from_components(
+        components,
+        header.station_of(reading, base),
+        Source(reading.file, reading.sha256, f"miniSEED {version}"),
+        findings,
+        common_window=reading.common_window,
+    )
+
+
+def _beyond(segment: Any) -> dict[str, Field]:
+    """Return what the extra header says in this library's own words."""
+    record = next(iter(segment.recordlist)).record
+    if not record.extralength:
+        return {}
+    try:
+        said = json.loads(record.extra).get("strongmotion", {})
+        return {key: Field(said[key]) for key in _BEYOND if isinstance(said.get(key), str)}
+    except (ValueError, AttributeError, RecursionError):
+        return {}  # foreign extra headers are free to be anything
+
+
+def _channel(
+    reading: Reading, source: str, name: str, segments: list[Any]
+) -> tuple[NDArray[Any], int, float, list[Finding]]:
+    """Return a channel's samples, its start in ns since 1970, its interval in s, and findings on its gaps."""
+    from pymseed import get_error_messages
+
+    rate = float(segments[0].samprate)
+    if any(abs(segment.samprate / rate - 1) > 1e-4 for segment in segments):
+        raise reading.error(f"channel {source} changes its sampling rate", remedy="Split the file where it changes")
+    get_error_messages()  # of before
+    pieces = [_Piece(segment.starttime, segment.create_numpy_array_from_recordlist()) for segment in segments]
+    if messages := get_error_messages():  # a checksum of the compression that does not hold is but a message there
+        raise _fault(reading, reading.data, ValueError(messages[0]))
+    if len({piece.samples.dtype for piece in pieces}) > 1:
+        raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
+    stated = float(next(iter(segments[0].recordlist)).record.samprate_raw)  # below 0 it is the interval
+    dt = -stated if stated < 0 else _interval(stated)
+    piece, findings = _joined(reading, source, name, pieces, dt)
+    return piece.samples, piece.start, dt, findings
+
+
+def _interval(rate: float) -> float:
+    """Return the interval in s of a rate in Hz: the shortest decimal that has this rate, if there is one."""
+    dt = 1 / rate
+    return next((short for digits in (6, 12) if 1 / (short := float(f"{dt:.{digits}g}")) == rate), dt)
+
+
+def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: float) -> tuple[_Piece, list[Finding]]:
+    """Return the pieces of one channel as one, as far as the caller allows, and what was done."""
+    findings: list[Finding] = []
+    ordered = sorted(pieces, key=lambda piece: (piece.start, -len(piece.samples)))
+    runs = [ordered[0]]
+    for piece in ordered[1:]:
+        before = runs[-1]
+        after = (piece.start - before.start) * 1e-9 / dt - len(before.samples)  # samples missing; below 0 an overlap
+        missing = round(after)
+        on_grid = abs(after - missing) <= 0.1
+        when = str(np.datetime64(piece.start, "ns").astype("datetime64[ms]"))
+        joined = None
+        if on_grid and missing <= 0:
+            shared = min(-missing, len(piece.samples))
+            begin = len(before.samples) + missing
+            if begin >= 0 and np.array_equal(before.samples[begin : begin + shared], piece.samples[:shared]):
+                joined = np.concatenate([before.samples, piece.samples[shared:]])
+                what, severity = f"{shared} samples until {when} UTC are there twice, and alike", "note"
+                effect = "They were taken once."
+        elif on_grid and reading.gaps == "fill" and missing * dt <= LONGEST_FILLED:
+            ends = (float(before.samples[-1]), float(piece.samples[0]))
+            line = np.linspace(*ends, missing + 2)[1:-1]
+            line = np.rint(line) if before.samples.dtype.kind == "i" else line
+            joined = np.concatenate([before.samples, line.astype(before.samples.dtype), piece.samples])
+            what, severity = f"{missing} missing samples before {when} UTC were filled by a straight line", "doubt"
+            effect = "Motion in the gap is a guess."
+        if joined is None:
+            kind = f"a gap of {after * dt:.6g} s" if after > 0 else f"an overlap of {-after * dt:.6g} s"
+            if reading.gaps != "longest":
+                raise reading.error(
+                    f"channel {source} has {kind} before {when} UTC, in {len(pieces)} segments",
+                    remedy='Keep the longest segment with gaps="longest" (--gaps longest), or fill gaps of up to '
+                    f'{LONGEST_FILLED:g} s by a straight line with gaps="fill"',
+                )
+            runs.append(piece)
+            continue
+        findings.append(
+            Finding(
+                "gap" if severity == "doubt" else "overlap", severity, what, effect,  # type: ignore[arg-type]
+                "Get the missing data, if they exist.", name, f"before {when}",
+            )
+        )  # fmt: skip
+        runs[-1] = _Piece(before.start, joined)
+    longest = max(runs, key=lambda run: len(run.samples))
+    if len(runs) > 1:
+        left = sum(len(run.samples) for run in runs) - len(longest.samples)
+        findings.append(
+            Finding(
+                "gap", "doubt", f"the channel has {len(runs)} segments; the longest was kept, {left} samples left out",
+                "Motion before or after it does not count.", "Get the missing data, if they exist.", name,
+            )
+        )  # fmt: skip
+    return longest, findings
+
+
+def write_miniseed(
+    record: Record,
+    path: str | Path,
+    *,
+    version: Literal[2, 3] = 3,
+    encoding: Literal["steim2", "int32", "float32", "float64"] | None = None,
+) -> None:
+    """Write a record as miniSEED, so that reading it gives the same samples bit for bit.
+
+    Parameters
+    ----------
+    record : Record
+        It needs a start time, and a station code. Integers must fit 32 bits.
+    path : str or Path
+        The file to write; an existing one is replaced.
+    version : {2, 3}
+        Version 3 also holds unit, sensitivity, direction and names; version 2 has no place for them.
+    encoding : {"steim2", "int32", "float32", "float64"}, optional
+        By default the samples' own type: Steim-2 for integers, or 32-bit integers where they vary too much for it.
+
+    Raises
+    ------
+    RecordError
+        miniSEED cannot hold the record, or the file cannot be written.
+    InputError
+        No such version or encoding.
+    """
+    if version not in (2, 3) or encoding not in (None, "steim2", "int32", "float32", "float64"):
+        raise InputError(
+            f"no miniSEED of version {version!r} and encoding {encoding!r}",
+            remedy="Use version 2 or 3, and steim2, int32, float32 or float64",
+        )
+    data = b"".join(miniseed_of(record, component, version, encoding) for component in record)
+    back = read_miniseed(Reading(record.source.file or "the record", data, unit=None, described=True))
+    same = len(back) == 1 and all(
+        one.samples.astype(two.samples.dtype).tobytes() == two.samples.tobytes()
+        and np.array_equal(one.samples, two.samples)
+        and (one.dt, one.start) == (two.dt, two.start)
+        for one, two in zip(record, back[0], strict=False)
+    )
+    if not same or len(back[0]) != len(record):
+        raise RecordError(
+            f"miniSEED {version} cannot hold this record: its samples, interval or start would change",
+            source=record.source.file or None,
+            remedy="Write version 3, in the encoding of its samples, or CSV",
+        )
+    save(path, data)
+
+
+def miniseed_of(record: Record, component: Component, version: int, encoding: str | None, caution: str = "") -> bytes:
+    """Return one component as miniSEED."""
+    from pymseed import DataEncoding, MiniSEEDError, MS3TraceList
+
+    def error(what: str, remedy: str) -> RecordError:
+        return RecordError(what, source=record.source.file or None, remedy=remedy)
+
+    if component.start is None:
+        raise error(f"component {component.name} has no start time, which miniSEED needs", "Write it as CSV")
+    samples = np.asarray(component.samples)
+    kind = "d" if encoding == "float64" else "f" if encoding == "float32" else "i" if encoding else ""
+    kind = kind or ("i" if samples.dtype.kind in "iu" else "f" if samples.dtype == np.float32 else "d")
+    if kind == "i" and (samples.dtype.kind == "f" or max(abs(int(samples.min())), abs(int(samples.max()))) >= 2**31):
+        raise error(f"component {component.name} does not fit 32-bit integers", "Write it as float64, or as CSV")
+    extra = None
+    if version == 3:
+        said = {key: text for key, text in described(record, component).items() if text and key in _BEYOND}
+        extra = json.dumps({"strongmotion": {**said, **({"caution": caution} if caution else {})}})
+    names = {"i": [encoding or "steim2", "int32"], "f": ["float32"], "d": ["float64"]}[kind]
+    for name in dict.fromkeys(names):
+        traces = MS3TraceList()
+        try:
+            traces.add_data(
+                _identifier(record, component),
+                samples.astype({"i": np.int32, "f": np.float32, "d": np.float64}[kind]),
+                kind,
+                _rate(component.dt),
+                starttime=int(component.start.astype(np.int64)),
+            )
+            code = DataEncoding[name.upper()]
+            return b"".join(traces.generate(encoding=code, format_version=version, extra_headers=extra))
+        except (MiniSEEDError, ValueError) as found:
+            reason = str(found)
+    raise error(f"miniSEED {version} cannot hold component {component.name} ({header.shown(reason, 120)})", "Use CSV")
+
+
+def _rate(dt: float) -> float:
+    """Return a sampling rate in Hz, or below 0 the interval in s, whichever miniSEED gives back exactly."""
+    return 1 / dt if _interval(1 / dt) == dt else -dt
+
+
+def _identifier(record: Record, component: Component) -> str:
+    """Return the FDSN source identifier of a component: its own channel code, or one of an accelerometer (N)."""
+    channel = component.channel
+    if re.fullmatch(r"[A-Z][A-Z][A-Z0-9]", channel):
+        band, source, orientation = tuple(channel)
+    else:
+        rate = 1 / component.dt
+        band = next(code for least, code in _BANDS if rate >= least)
+        orientation = {"H1": "1", "H2": "2", "V": "Z"}.get(component.name, component.name)
+        if component.azimuth == 0 and component.name == "H1":
+            orientation = "N"
+        if component.azimuth == 90 and component.name == "H2":
+            orientation = "E"
+        source = "N"
+    station = record.station
+    return f"FDSN:{station.network}_{station.code}_{station.location}_{band}_{source}_{orientation}"

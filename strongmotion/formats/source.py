@@ -1,0 +1,118 @@
+"""The bytes of a file that may be a record: bounded, decompressed, from a path or standard input."""
+
+from __future__ import annotations
+
+import stat
+import sys
+import zlib
+from pathlib import Path
+from typing import BinaryIO
+
+from ..errors import RecordError
+
+LARGEST_FILE = 100_000_000
+STANDARD_INPUT = "-"
+_GZIP = b"\x1f\x8b"
+_GROWTH, _ALLOWANCE = 20, 10_000_000
+"""A compressed file may grow this many times, and this many bytes beyond; more is no record but a trap."""
+
+
+def content(path: str | Path) -> tuple[str, bytes]:
+    """Return the name of a file, for messages, and its bytes; ``-`` is standard input, gzip is decompressed.
+
+    Raises
+    ------
+    RecordError
+        It cannot be read, is empty, too large, not an ordinary file, or damaged in its compression.
+    """
+    name, data = stored(path)
+    return name, unpacked(name, data)
+
+
+def stored(path: str | Path) -> tuple[str, bytes]:
+    """Return the name of a file and its bytes as they are stored."""
+    if str(path) == STANDARD_INPUT:
+        data = _to_end(sys.stdin.buffer)
+        name, size = "standard input", len(data)
+    else:
+        name, size, data = _of_file(Path(path))
+    if size > LARGEST_FILE:
+        more = "over " if name == "standard input" else ""
+        raise RecordError(
+            f"the file is {more}{min(size, 10**15) / 1e6:.0f} MB, a record has at most {LARGEST_FILE / 1e6:.0f} MB",
+            source=name,
+            remedy="Split it into one file for each event",
+        )
+    if not data:
+        raise RecordError("the file is empty", source=name, remedy="Copy it again from its source")
+    return name, data
+
+
+def unpacked(name: str, data: bytes) -> bytes:
+    """Return the bytes of a file without their gzip compression, if they have one."""
+    if not data.startswith(_GZIP):
+        return data
+    most = min(LARGEST_FILE, _GROWTH * len(data) + _ALLOWANCE)
+    parts: list[bytes] = []
+    size, rest = 0, data
+    while rest.strip(b"\0"):
+        unpacker = zlib.decompressobj(wbits=31)
+        try:
+            part = unpacker.decompress(rest, most - size + 1)
+        except zlib.error:
+            raise RecordError(
+                f"the gzip compression is damaged in the part that begins at byte {len(data) - len(rest) + 1}",
+                source=name,
+                remedy="Copy it again from its source",
+            ) from None
+        size += len(part)
+        parts.append(part)
+        if size > most:
+            raise RecordError(
+                f"the file grows beyond {most / 1e6:.0f} MB when it is decompressed",
+                source=name,
+                remedy="Decompress it yourself and look at it; a record is not as large",
+            )
+        if not unpacker.eof:
+            raise RecordError(
+                "the gzip compression breaks off at the end of the file",
+                source=name,
+                remedy="Copy it again from its source",
+            )
+        rest = unpacker.unused_data
+    if not size:
+        raise RecordError("the file holds nothing", source=name, remedy="Copy it again from its source")
+    return b"".join(parts)
+
+
+def _of_file(file: Path) -> tuple[str, int, bytes]:
+    try:
+        file = file.expanduser()
+        about = file.stat()
+        if stat.S_ISDIR(about.st_mode):
+            raise RecordError("this is a folder, not a file", source=str(file), remedy="Name a file in it")
+        if not stat.S_ISREG(about.st_mode):
+            raise RecordError("this is not an ordinary file", source=str(file), remedy="Copy it to a file first")
+        if about.st_size > LARGEST_FILE:
+            return file.name, about.st_size, b""
+        with file.open("rb") as stream:
+            data = stream.read(about.st_size + 1)
+        return file.name, len(data), data
+    except FileNotFoundError:
+        raise RecordError("no such file", source=str(file), remedy="Check its name and folder") from None
+    except PermissionError:
+        raise RecordError(
+            "no permission to read the file", source=str(file), remedy="Ask its owner, or copy it"
+        ) from None
+    except (OSError, ValueError, RuntimeError) as error:  # a damaged disk, a name no system allows, no such home
+        what = f"the file cannot be read ({getattr(error, 'strerror', None) or error})"
+        raise RecordError(what, source=str(file), remedy="Check its name and the disk it is on") from None
+
+
+def _to_end(stream: BinaryIO) -> bytes:
+    """Return what a stream holds, or the first of more than it may hold."""
+    parts, size = [], 0
+    while size <= LARGEST_FILE and (part := stream.read(1 << 20)):
+        parts.append(part)
+        size += len(part)
+    return b"".join(parts)
