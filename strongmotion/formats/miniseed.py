@@ -362,7 +362,7 @@ def write_miniseed(
 
 def miniseed_of(record: Record, component: Component, version: int, encoding: str | None, caution: str = "") -> bytes:
     """Return one component as miniSEED."""
-    from pymseed import DataEncoding, MiniSEEDError, MS3TraceList
+    from pymseed import DataEncoding, MiniSEEDError, MS3Record
 
     def error(what: str, remedy: str) -> RecordError:
         return RecordError(what, source=record.source.file or None, remedy=remedy)
@@ -380,17 +380,15 @@ def miniseed_of(record: Record, component: Component, version: int, encoding: st
         extra = json.dumps({"strongmotion": {**said, **({"caution": caution} if caution else {})}})
     names = {"i": [encoding or "steim2", "int32"], "f": ["float32"], "d": ["float64"]}[kind]
     for name in dict.fromkeys(names):
-        traces = MS3TraceList()
+        template = MS3Record(encoding=DataEncoding[name.upper()])
+        template.formatversion = version
         try:
-            traces.add_data(
-                _identifier(record, component),
-                samples.astype({"i": np.int32, "f": np.float32, "d": np.float64}[kind]),
-                kind,
-                _rate(component.dt),
-                starttime=int(component.start.astype(np.int64)),
-            )
-            code = DataEncoding[name.upper()]
-            return b"".join(traces.generate(encoding=code, format_version=version, extra_headers=extra))
+            template.sourceid = _identifier(record, component)
+            template.samprate = _rate(component.dt)
+            template.starttime = int(component.start.astype(np.int64))
+            template.extra = extra
+            numbers = samples.astype({"i": np.int32, "f": np.float32, "d": np.float64}[kind])
+            return b"".join(template.generate(numbers, kind))
         except (MiniSEEDError, ValueError) as found:
             reason = str(found)
     raise error(f"miniSEED {version} cannot hold component {component.name} ({header.shown(reason, 120)})", "Use CSV")
