@@ -40,11 +40,11 @@ class Result:
     usable_band : dict of str to Band
         The frequencies and periods over which the numbers hold, by component, and ``"horizontal"`` for the pair.
     peaks : pandas.DataFrame
-        A row a component and combination: ``component, quantity, value, unit, time``.
+        A row a component and combination: ``component, quantity, value, unit, time, sign``.
     spectra : pandas.DataFrame
         Long form: ``component, damping, period, sd, psv, psa, sv, sa, usable``; RotD rows have no sv and sa.
     measures : pandas.DataFrame
-        ``component, measure, value, unit, source``.
+        ``component, measure, value, unit, source, band_low, band_high, usable``.
     findings : tuple of Finding
         What the checks say of the record and of its processing.
     history : History
@@ -126,7 +126,13 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         usable_band=corrected.usable_band,
         peaks=peak_table(corrected.motion, rotate="horizontal" in corrected.usable_band),
         spectra=_spectra(corrected, settings, findings, threads),
-        measures=measure_table(corrected.motion),
+        measures=measure_table(
+            corrected.motion,
+            corrected.usable_band,
+            settings.measures,
+            {finding.component for finding in findings if finding.severity == "unfit"},
+            threads=threads,
+        ),
         findings=findings,
         history=corrected.history,
     )

@@ -22,6 +22,7 @@ from .errors import SettingsError
 __all__ = [
     "BaselineSettings",
     "FilterSettings",
+    "MeasuresSettings",
     "OnsetSettings",
     "Settings",
     "SpectraSettings",
@@ -197,6 +198,24 @@ class SpectraSettings(_Section):
 
 
 @dataclass(frozen=True)
+class MeasuresSettings(_Section):
+    """Choices inside the measures."""
+
+    threshold: float = _setting(
+        0.05,
+        "Acceleration that bracketed and uniform duration count from, g.",
+        _positive,
+        "a positive acceleration in g",
+    )
+    kappa_band: tuple[float, ...] = _setting(
+        (10.0, 25.0),
+        "First and last frequency, Hz, of the fit of the high-frequency decay kappa.",
+        lambda v: _numbers(v) and len(v) == 2 and 0 < v[0] < v[1],
+        "two rising frequencies in Hz",
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings of the chain, a section a step.
 
@@ -216,6 +235,7 @@ class Settings:
     taper: TaperSettings = TaperSettings()
     filter: FilterSettings = FilterSettings()
     spectra: SpectraSettings = SpectraSettings()
+    measures: MeasuresSettings = MeasuresSettings()
 
     @classmethod
     def from_dict(cls, values: dict[str, Any], source: str | None = None) -> Settings:

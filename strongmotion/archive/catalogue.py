@@ -94,7 +94,8 @@ def _row(file: h5py.File, unit: str, factor: float) -> dict[str, Any]:
     }
     for peak in layout.read_table(file, "peaks").itertuples():
         acceleration = peak.unit == "m/s2"
-        name = f"{peak.quantity.lower()}_{peak.component}_{_suffix(unit if acceleration else peak.unit)}"
+        component = peak.component.replace(" ", "_")
+        name = f"{peak.quantity.lower()}_{component}_{_suffix(unit if acceleration else peak.unit)}"
         row[name] = peak.value * factor if acceleration else peak.value
     for period, value in layout.read_ordinates(file, "RotD50", DAMPING, PERIODS).items():
         row[f"psa_{period:g}s_RotD50_{_suffix(unit)}"] = value * factor

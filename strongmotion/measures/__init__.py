@@ -1,56 +1,79 @@
-"""What engineers measure on a motion: peaks, energy, duration. Each function takes a bare array."""
+"""What engineers measure on a motion. Each function takes bare arrays; `measure_table` measures everything at once."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-import pandas as pd
-
-from ..motion import Motion
-from .duration import significant_duration
-from .energy import arias_history, arias_intensity, cumulative_absolute_velocity
-from .peaks import PERCENTILES, peak_table
+from .cycles import Cycles, effective_cycles, rainflow
+from .duration import bracketed_duration, effective_duration, significant_duration, uniform_duration
+from .energy import (
+    CAV5_THRESHOLD,
+    arias_history,
+    arias_intensity,
+    characteristic_intensity,
+    cumulative_absolute_velocity,
+    rms_acceleration,
+    specific_energy_density,
+    standardized_cumulative_absolute_velocity,
+)
+from .energy_spectrum import EnergySpectrum, energy_history, energy_spectrum
+from .frequency import (
+    Kappa,
+    acceleration_spectrum_intensity,
+    central_frequency,
+    effective_peak_acceleration,
+    housner_intensity,
+    kappa,
+    mean_period,
+    predominant_period,
+    spectral_bandwidth,
+    velocity_spectrum_intensity,
+)
+from .intensity import japanese_intensity, japanese_words, mercalli_words, modified_mercalli, peak_of_mercalli
+from .orientation import PrincipalAxes, principal_axes, radial_transverse, rotate
+from .peaks import PERCENTILES, peak_table, sustained_maximum
+from .table import MEASURES, Measure, measure_table
 
 __all__ = [
+    "CAV5_THRESHOLD",
+    "MEASURES",
     "PERCENTILES",
+    "Cycles",
+    "EnergySpectrum",
+    "Kappa",
+    "Measure",
+    "PrincipalAxes",
+    "acceleration_spectrum_intensity",
     "arias_history",
     "arias_intensity",
+    "bracketed_duration",
+    "central_frequency",
+    "characteristic_intensity",
     "cumulative_absolute_velocity",
+    "effective_cycles",
+    "effective_duration",
+    "effective_peak_acceleration",
+    "energy_history",
+    "energy_spectrum",
+    "housner_intensity",
+    "japanese_intensity",
+    "japanese_words",
+    "kappa",
+    "mean_period",
     "measure_table",
+    "mercalli_words",
+    "modified_mercalli",
+    "peak_of_mercalli",
     "peak_table",
+    "predominant_period",
+    "principal_axes",
+    "radial_transverse",
+    "rainflow",
+    "rms_acceleration",
+    "rotate",
     "significant_duration",
+    "specific_energy_density",
+    "spectral_bandwidth",
+    "standardized_cumulative_absolute_velocity",
+    "sustained_maximum",
+    "uniform_duration",
+    "velocity_spectrum_intensity",
 ]
-
-
-def measure_table(motion: Mapping[str, Motion]) -> pd.DataFrame:
-    """Tabulate Arias intensity, cumulative absolute velocity and significant durations.
-
-    Parameters
-    ----------
-    motion : mapping of str to Motion
-        Corrected motion by component.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``component, measure, value, unit, source``.
-    """
-    rows = []
-    for name, component in motion.items():
-        acceleration, dt = component.acceleration, component.dt
-        rows += [
-            (name, "Arias intensity", arias_intensity(acceleration, dt), "m/s", "Arias (1970)"),
-            (
-                name, "cumulative absolute velocity", cumulative_absolute_velocity(acceleration, dt), "m/s",
-                "EPRI (1988)",
-            ),
-            (
-                name, "significant duration 5-75 %", significant_duration(acceleration, dt, 0.05, 0.75)[1], "s",
-                "after Trifunac & Brady (1975), to 75 %",
-            ),
-            (
-                name, "significant duration 5-95 %", significant_duration(acceleration, dt, 0.05, 0.95)[1], "s",
-                "Trifunac & Brady (1975)",
-            ),
-        ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["component", "measure", "value", "unit", "source"])

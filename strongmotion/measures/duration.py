@@ -89,7 +89,7 @@ def bracketed_duration(acceleration: ArrayLike, dt: float, threshold: float) -> 
         return 0.0, 0.0
     first, last = int(above[0]), int(above[-1])
     begin = first - (_past(acceleration[first], acceleration[first - 1], threshold) if first > 0 else 0.0)
-    end = last
+    end = float(last)
     if last < acceleration.size - 1:
         end += _past(acceleration[last], acceleration[last + 1], threshold)
     return begin * dt, (end - begin) * dt

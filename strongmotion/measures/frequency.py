@@ -202,12 +202,7 @@ def mean_period(acceleration: ArrayLike, dt: float) -> float:
     >>> round(mean_period(np.sin(2 * np.pi * 0.5 * np.arange(0, 40, 0.01)), 0.01), 6)
     2.0
     """
-    frequency, power = padded_power(acceleration, dt)
-    inside = (frequency >= MEAN_PERIOD_BAND[0] * (1 - 1e-9)) & (frequency <= MEAN_PERIOD_BAND[1] * (1 + 1e-9))
-    if not inside.any():
-        raise InputError("a Nyquist frequency below 0.25 Hz leaves no frequency to take a mean over", source="dt")
-    frequency, power = frequency[inside], power[inside]
-    return float((power / frequency).sum() / power.sum()) if power.any() else float("nan")
+    return mean_of(*padded_power(acceleration, dt))
 
 
 def central_frequency(acceleration: ArrayLike, dt: float) -> float:
@@ -360,12 +355,22 @@ def padded_power(acceleration: ArrayLike, dt: float) -> tuple[NDArray[np.float64
     transform = np.fft.rfft(acceleration, samples)
     power = transform.real**2 + transform.imag**2
     power[0] *= 0.5  # every other line stands for a negative frequency too
-    return np.fft.rfftfreq(samples, dt), power
+    return np.asarray(np.fft.rfftfreq(samples, dt), dtype=np.float64), power
+
+
+def mean_of(frequency: NDArray[np.float64], power: NDArray[np.float64]) -> float:
+    """Return the `mean_period` of a power spectrum, s."""
+    inside = (frequency >= MEAN_PERIOD_BAND[0] * (1 - 1e-9)) & (frequency <= MEAN_PERIOD_BAND[1] * (1 + 1e-9))
+    if not inside.any():
+        raise InputError("a Nyquist frequency below 0.25 Hz leaves no frequency to take a mean over", source="dt")
+    frequency, power = frequency[inside], power[inside]
+    return float((power / frequency).sum() / power.sum()) if power.any() else float("nan")
 
 
 def vanmarcke(frequency: NDArray[np.float64], power: NDArray[np.float64]) -> tuple[float, float]:
     """Return central frequency, Hz, and bandwidth."""
-    zeroth, first, second = power.sum(), frequency @ power, frequency**2 @ power
+    weighted = frequency * power
+    zeroth, first, second = power.sum(), weighted.sum(), (frequency * weighted).sum()
     if second == 0:
         return float("nan"), float("nan")
     # Round-off may leave a single line a little below 0.

@@ -226,7 +226,7 @@ def japanese_intensity(a1: ArrayLike, a2: ArrayLike, vertical: ArrayLike, dt: fl
         raise InputError(f"the components have {sizes} samples", remedy="Cut all to the samples they have in common")
     if n * dt < HELD_FOR:
         raise InputError(f"a record of {n * dt:g} s is shorter than the {HELD_FOR:g} s the intensity must be held for")
-    gain = japanese_filter(np.fft.rfftfreq(n, dt))
+    gain = japanese_filter(np.asarray(np.fft.rfftfreq(n, dt), dtype=np.float64))
     filtered = np.fft.irfft(np.fft.rfft(np.stack(components)) * gain, n)
     level = _held(np.sqrt((filtered**2).sum(axis=0)), HELD_FOR / dt)
     return float(2.0 * np.log10(100.0 * level) + 0.94) if level > 0 else -math.inf

@@ -1,4 +1,4 @@
-"""Directions: turning horizontals, the way to an event, and the axes along which the ground moved most."""
+"""Directions: turning horizontals, also towards an event, and the axes along which the ground moved most."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..errors import InputError
 from ..spectra.response import signal
 
-__all__ = ["PrincipalAxes", "azimuth_between", "principal_axes", "radial_transverse", "rotate"]
+__all__ = ["PrincipalAxes", "principal_axes", "radial_transverse", "rotate"]
 
 
 def rotate(
@@ -71,7 +71,7 @@ def radial_transverse(
     h1, h2, azimuths
         As in `rotate`.
     back_azimuth : float
-        From the station to the epicentre, degrees clockwise from north; see `azimuth_between`.
+        From the station to the epicentre, degrees clockwise from north.
 
     Returns
     -------
@@ -92,41 +92,6 @@ def radial_transverse(
     ([-1.0], [0.0])
     """
     return rotate(h1, h2, azimuths, back_azimuth + 180.0)
-
-
-def azimuth_between(latitude: float, longitude: float, to_latitude: float, to_longitude: float) -> float:
-    """Return the azimuth at one place of the great circle to another, degrees clockwise from north.
-
-    On a sphere, which differs from the ellipsoid by up to about 0.2 degrees.
-
-    Parameters
-    ----------
-    latitude, longitude, to_latitude, to_longitude : float
-        Degrees north and east.
-
-    Returns
-    -------
-    float
-        From 0 to below 360; 0 where the two places are one.
-
-    Raises
-    ------
-    InputError
-        A coordinate is not finite.
-
-    Examples
-    --------
-    >>> azimuth_between(0.0, 10.0, 0.0, 20.0)
-    90.0
-    """
-    here, there = (
-        np.deg2rad(signal("place", [latitude, longitude])),
-        np.deg2rad(signal("place", [to_latitude, to_longitude])),
-    )
-    turn = there[1] - here[1]
-    east = np.sin(turn) * np.cos(there[0])
-    north = np.cos(here[0]) * np.sin(there[0]) - np.sin(here[0]) * np.cos(there[0]) * np.cos(turn)
-    return float(np.rad2deg(np.arctan2(east, north)) % 360.0)
 
 
 @dataclass(frozen=True, eq=False)
