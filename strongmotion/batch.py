@@ -8,18 +8,19 @@ import io
 import multiprocessing
 import signal
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from .archive import Archive, write_whole
 from .errors import ArchiveError, InputError, StrongMotionError
 from .settings import Settings
 
 if TYPE_CHECKING:
+    from .record import Record
     from .result import Result
 
 __all__ = ["NOT_RECORDS", "Done", "Failure", "Outcome", "files_of", "process_files"]
@@ -54,7 +55,7 @@ class Failure:
 
 @dataclass
 class Outcome:
-    """What became of each file of a run, in the order given.
+    """What became of each record of a run, in the order of the files given.
 
     Parameters
     ----------
@@ -74,13 +75,17 @@ class Outcome:
     remaining: list[Path] = field(default_factory=list)
 
 
+Answers = list[Done | Failure]
+"""What became of the records of one file; at least one."""
+
+
 @dataclass(frozen=True)
 class _Job:
     """What is alike for every file of a run."""
 
     archive: Path
     settings: Settings
-    layout: str | Path | None
+    reading: Mapping[str, Any]
     replace: bool
     figures: bool
     unit: str
@@ -127,6 +132,7 @@ def process_files(
     replace: bool = False,
     figures: bool = False,
     unit: str = "m/s2",
+    reading: Mapping[str, Any] | None = None,
 ) -> Outcome:
     """Process files into an archive.
 
@@ -150,6 +156,8 @@ def process_files(
         Also draw each record's motion and spectra into ``ARCHIVE/figures``.
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration in the figures.
+    reading : mapping, optional
+        Other keyword arguments of `strongmotion.read_all`, for all files, such as ``stationxml`` or ``missing``.
 
     Returns
     -------
@@ -182,17 +190,19 @@ def process_files(
     store = archive if isinstance(archive, Archive) else Archive(archive)
     files = files_of(paths)
     threads = None if jobs == 1 else 1  # worker processes share the cores
-    job = _Job(store.folder, settings or Settings(), layout, replace, figures, unit, threads)
+    job = _Job(
+        store.folder, settings or Settings(), {**(reading or {}), "layout": layout}, replace, figures, unit, threads
+    )
     if figures:
         _make_figures_folder(store.folder)
 
-    answers: dict[Path, Done | Failure] = {}
+    answers: dict[Path, Answers] = {}
     if progress:
         progress(0, len(files))
     work = _in_turn(files, job) if jobs == 1 else _in_workers(files, job, jobs)
     with contextlib.suppress(KeyboardInterrupt), contextlib.closing(work):
         for answer in work:
-            answers[answer.file] = answer
+            answers[answer[0].file] = answer
             if progress:
                 progress(len(answers), len(files))
     outcome = _outcome(files, answers)
@@ -200,43 +210,43 @@ def process_files(
     return outcome
 
 
-def _outcome(files: Sequence[Path], answers: dict[Path, Done | Failure]) -> Outcome:
+def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
     outcome = Outcome()
     written: dict[str, Path] = {}
     for file in files:
-        answer = answers.get(file)
-        if answer is None:
+        if file not in answers:
             outcome.remaining.append(file)
-        elif isinstance(answer, Failure):
-            outcome.failed.append(answer)
-        elif answer.skipped:
-            outcome.skipped.append(answer)
-        elif answer.record in written:
-            # Only with `replace`; without it the archive refuses the second.
-            reason = (
-                f"holds record {answer.record}, and so does {written[answer.record]}: one has taken the other's "
-                "place. Process them into two archives, or leave one out."
-            )
-            outcome.failed.append(Failure(file, reason))
-        else:
-            written[answer.record] = file
-            outcome.done.append(answer)
+        for answer in answers.get(file, ()):
+            if isinstance(answer, Failure):
+                outcome.failed.append(answer)
+            elif answer.skipped:
+                outcome.skipped.append(answer)
+            elif answer.record in written:
+                # Only with `replace`; without it the archive refuses the second.
+                reason = (
+                    f"holds record {answer.record}, and so does {written[answer.record]}: one has taken the other's "
+                    "place. Process them into two archives, or leave one out."
+                )
+                outcome.failed.append(Failure(file, reason))
+            else:
+                written[answer.record] = file
+                outcome.done.append(answer)
     return outcome
 
 
-def _in_turn(files: Sequence[Path], job: _Job) -> Generator[Done | Failure]:
+def _in_turn(files: Sequence[Path], job: _Job) -> Generator[Answers]:
     for file in files:
         yield _process_file(file, job)
 
 
-def _in_workers(files: Sequence[Path], job: _Job, jobs: int) -> Generator[Done | Failure]:
+def _in_workers(files: Sequence[Path], job: _Job, jobs: int) -> Generator[Answers]:
     """Process in worker processes, with no more files handed out than keep them busy.
 
     When a worker dies, nothing tells which of the files in hand killed it: each of them is tried again on its own.
     """
     waiting = deque(files)
     while waiting:
-        in_hand: dict[Future[Done | Failure], Path] = {}
+        in_hand: dict[Future[Answers], Path] = {}
         with _workers(min(jobs, len(waiting))) as pool:
             try:
                 while waiting or in_hand:
@@ -258,12 +268,12 @@ def _in_workers(files: Sequence[Path], job: _Job, jobs: int) -> Generator[Done |
             yield future.result() if finished else _alone(file, job)
 
 
-def _alone(file: Path, job: _Job) -> Done | Failure:
+def _alone(file: Path, job: _Job) -> Answers:
     with _workers(1) as pool:
         try:
             return pool.submit(_process_file, file, job).result()
         except BrokenProcessPool:
-            return Failure(file, "the worker process died, perhaps for lack of memory. Try fewer jobs.")
+            return [Failure(file, "the worker process died, perhaps for lack of memory. Try fewer jobs.")]
 
 
 def _workers(number: int) -> ProcessPoolExecutor:
@@ -275,22 +285,40 @@ def _start_worker() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what an interruption means
 
 
-def _process_file(file: Path, job: _Job) -> Done | Failure:
+def _process_file(file: Path, job: _Job) -> Answers:
+    from .formats import read_all
+
+    with _set_aside(file) as failures:
+        records = read_all(file, **job.reading)
+    if failures:
+        return failures
+    answers: Answers = []
+    for record in records:
+        with _set_aside(file, record.id if len(records) > 1 else "") as failures:
+            answers.append(_store(file, record, job))
+        answers.extend(failures)
+    return answers
+
+
+@contextlib.contextmanager
+def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
+    """Yield a list that gets the failure, if there is one."""
+    failures: Answers = []
+    which = f"record {record}: " if record else ""
     try:
-        return _store(file, job)
+        yield failures
     except StrongMotionError as error:
         # The file is named beside its reason; only another place (the archive) needs saying.
         source = None if error.source is None or Path(error.source).name == file.name else error.source
-        return Failure(file, str(StrongMotionError(error.what, source=source, line=error.line, remedy=error.remedy)))
+        reason = str(StrongMotionError(error.what, source=source, line=error.line, remedy=error.remedy))
+        failures.append(Failure(file, which + reason))
     except Exception as error:  # one record must not stop thousands
-        return Failure(file, f"unexpected error, please report it: {type(error).__name__}: {error}")
+        failures.append(Failure(file, f"{which}unexpected error, please report it: {type(error).__name__}: {error}"))
 
 
-def _store(file: Path, job: _Job) -> Done:
-    from .formats import read
+def _store(file: Path, record: Record, job: _Job) -> Done:
     from .result import process
 
-    record = read(file, layout=job.layout)
     archive = Archive(job.archive)
     skipped = not job.replace and archive.path(record.id).exists()
     if skipped:

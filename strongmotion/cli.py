@@ -16,7 +16,7 @@ from .units import acceleration_unit, in_unit
 
 if TYPE_CHECKING:
     from .batch import Outcome
-    from .record import Component, Finding
+    from .record import Component, Finding, Record
 
 __all__ = ["app", "main"]
 
@@ -41,6 +41,34 @@ def _unit(text: str) -> str:
 ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
 LayoutFile = Annotated[
     Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")
+]
+StationXml = Annotated[
+    Path | None,
+    typer.Option("--stationxml", metavar="F|FOLDER", help="StationXML: sensitivity, direction and place of channels."),
+]
+EventFile = Annotated[
+    Path | None, typer.Option("--event", metavar="F", help="QuakeML: the earthquake the records are of.")
+]
+SampleUnit = Annotated[
+    str | None,
+    typer.Option("--sample-unit", metavar="UNIT", help="Of the raw samples, where a file is silent or wrong about it."),
+]
+Sensitivity = Annotated[
+    float | None, typer.Option("--sensitivity", metavar="N", help="Counts per m/s², where a file is silent or wrong.")
+]
+Missing = Annotated[
+    Literal["refuse", "truncate"],
+    typer.Option("--missing", help="A file cut short: refuse it, or read what is there and note it."),
+]
+Gaps = Annotated[
+    Literal["refuse", "longest", "fill"],
+    typer.Option("--gaps", help="miniSEED with a gap: refuse, keep the longest segment, or fill up to 0.1 s."),
+]
+CommonWindow = Annotated[
+    bool, typer.Option("--common-window", help="Cut components of unequal length to the time they share.")
+]
+Differentiate = Annotated[
+    bool, typer.Option("--differentiate", help="Make acceleration of what StationXML says is velocity.")
 ]
 Unit = Annotated[
     str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=_unit, help="Of acceleration in what is shown.")
@@ -93,6 +121,14 @@ def process(
     replace: Annotated[
         bool, typer.Option("--replace", help="Process again what is there, and put it in the old result's place.")
     ] = False,
+    stationxml: StationXml = None,
+    event: EventFile = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    missing: Missing = "refuse",
+    gaps: Gaps = "refuse",
+    common_window: CommonWindow = False,
+    differentiate: Differentiate = False,
 ) -> None:
     """Process records into an archive.
 
@@ -112,10 +148,12 @@ def process(
     from .settings import Settings
 
     chosen = Settings.load(settings) if settings else Settings()
+    how = _reading(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
     with _Progress() as progress:
         outcome = process_files(
-            inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit
-        )
+            inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit,
+            reading=how,
+        )  # fmt: skip
     _show_outcome(outcome, archive, unit)
     if outcome.failed or outcome.remaining:
         raise typer.Exit(1)
@@ -125,6 +163,14 @@ def process(
 def inspect(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A record.", show_default=False)],
     layout: LayoutFile = None,
+    stationxml: StationXml = None,
+    event: EventFile = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    missing: Missing = "refuse",
+    gaps: Gaps = "refuse",
+    common_window: CommonWindow = False,
+    differentiate: Differentiate = False,
     unit: Unit = "m/s2",
 ) -> None:
     """Show what a file holds and what the checks say of it.
@@ -135,12 +181,51 @@ def inspect(
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
+      strongmotion inspect quay.ms --stationxml stations/
     """
-    from .checks import examine
-    from .formats import read
+    from .formats import read_all
 
-    record = read(file, layout=layout)
-    station = record.station
+    how = _reading(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    for number, record in enumerate(read_all(file, layout=layout, **how)):
+        if number:
+            typer.echo()
+        _show_record(record, unit)
+
+
+def _reading(
+    stationxml: Path | None,
+    event: Path | None,
+    unit: str | None,
+    sensitivity: float | None,
+    missing: str,
+    gaps: str,
+    common_window: bool,
+    differentiate: bool,
+) -> dict[str, Any]:
+    """Return the keyword arguments of `read_all` that the options give; read what is for all files."""
+    from .formats import read_quakeml, read_stationxml
+
+    if unit is not None:
+        acceleration_unit(unit)
+    # What is wrong with these would fail every file, each with the same reason.
+    if stationxml is not None:
+        read_stationxml(stationxml)
+    if event is not None:
+        read_quakeml(event)
+    return {
+        "stationxml": stationxml, "event": event, "unit": unit, "sensitivity": sensitivity, "missing": missing,
+        "gaps": gaps, "common_window": common_window, "differentiate": differentiate,
+    }  # fmt: skip
+
+
+def _show_record(record: Record, unit: str) -> None:
+    from .checks import examine
+
+    station, quake = record.station, record.earthquake
+    event = []
+    if quake is not None:
+        size = "" if quake.magnitude is None else f"{quake.magnitude_type or 'magnitude'} {quake.magnitude:g}"
+        event = [part for part in (quake.name or quake.id, size, quake.time) if part]
     place = [f"{value:g}{unit_of} {what}" for value, unit_of, what in (
         (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
     ) if value is not None]  # fmt: skip
@@ -153,6 +238,7 @@ def inspect(
         ("name", station.name),
         ("place", ", ".join(place)),
         ("instrument", station.instrument),
+        ("earthquake", ", ".join(event)),
         ("start", "" if record.start is None else f"{record.start} UTC"),
         ("samples", f"{record.samples}, every {record.dt:g} s"),
         ("duration", f"{record.duration:g} s"),

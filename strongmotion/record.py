@@ -299,7 +299,7 @@ class Record:
                     raise RecordError(
                         f"components {first.name} and {other.name} differ in {quantity}: {one} and {two}",
                         source=where,
-                        remedy="Cut them to their common window with common_window=True"
+                        remedy="Cut them to their common window with common_window=True (--common-window)"
                         if quantity != "sampling interval (s)"
                         else "Components of one record must be sampled alike: correct the interval or split them",
                     )

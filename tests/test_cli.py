@@ -253,8 +253,8 @@ def _die_on_pier(file, job):
     if file.name == "pier.csv":
         os._exit(9)
     if file.name == "harm.csv":
-        return batch.Failure(file, "damaged")
-    return batch.Done(file, "XX.QUAY", 1.0, 0.1, 0.01, "")
+        return [batch.Failure(file, "damaged")]
+    return [batch.Done(file, "XX.QUAY", 1.0, 0.1, 0.01, "")]
 
 
 def test_no_workers_is_refused(folder, tmp_path):

@@ -130,12 +130,12 @@ CSV_CASES = {
     "fewer than declared": (
         "# dt_s: 0.01\n# samples: 12\nH1 [g]\n1\n2\n",
         "line 5: 12 samples are declared, 2 were found. The file may be cut off: copy it again, or read it with "
-        'missing="truncate"',
+        'missing="truncate" (--missing truncate)',
     ),
     "cut inside a line": (
         "# dt_s: 0.01\n# samples: 12\nH1 [g],H2 [g]\n1,2\n2,3\n4",
         "line 6: expected 2 numbers (H1, H2), found 1. The file may be cut off: 2 of 12 declared samples were read. "
-        'Fix the file, or read it with missing="truncate"',
+        'Fix the file, or read it with missing="truncate" (--missing truncate)',
     ),
     "more than declared": (
         "# dt_s: 0.01\n# samples: 2\nH1 [g]\n1\n2\n3\n",
@@ -272,7 +272,7 @@ TEXT_CASES = {
     "more declared": (
         ("step  20        ", "step  24        "),
         "line 12: component H1: 24 samples are declared, 20 were found. The file may be cut off: copy it again, or "
-        'read it with missing="truncate"',
+        'read it with missing="truncate" (--missing truncate)',
     ),
     "fewer declared": (
         ("step  20        ", "step  19        "),

@@ -275,3 +275,36 @@ def crc32c(data):
 
 def test_crc_by_its_published_check_value():
     assert crc32c(b"123456789") == 0xE3069283  # RFC 3720's polynomial; check value of CRC-32C, from memory
+
+
+# --- the command line --------------------------------------------------------------------------------------------
+
+
+def test_a_batch_takes_every_record_of_a_file(tmp_path):
+    from strongmotion import Settings
+    from strongmotion.batch import process_files
+
+    quick = Settings.from_dict({"spectra": {"periods": [0.2, 1.0]}})
+    sources = ("FDSN:XX_QUAY_00_H_N_Z", "FDSN:XX_PIER_00_H_N_Z", "FDSN:XX_MOLE_00_H_H_Z")
+    data = packed(*((source, shaking(6000, seed), 0) for seed, source in enumerate(sources)))
+    path = save(tmp_path, data)
+    outcome = process_files([path], tmp_path / "archive", quick, reading={"sensitivity": 4e5})
+    assert [done.record for done in outcome.done] == [
+        f"XX.{station}.00_20310417T032627" for station in ("MOLE", "PIER", "QUAY")
+    ]
+    again = process_files([path], tmp_path / "archive", quick, reading={"sensitivity": 4e5})
+    assert (len(again.skipped), len(again.done)) == (3, 0)
+    bare = process_files([path], tmp_path / "other", quick)
+    assert [(failure.file, "record XX." in failure.reason) for failure in bare.failed] == [(path, True)] * 3
+
+
+def test_inspect_shows_every_record(tmp_path):
+    from typer.testing import CliRunner
+
+    from strongmotion.cli import app
+
+    path = save(tmp_path, packed((Z, shaking(), 0), ("FDSN:XX_PIER_00_H_N_Z", shaking(), 0)))
+    shown = CliRunner().invoke(app, ["inspect", str(path), "--sensitivity", "4e5"]).output
+    assert shown.count("miniSEED 2") == 2
+    assert "XX, PIER, 00" in shown
+    assert "400000" in shown

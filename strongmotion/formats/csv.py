@@ -235,7 +235,7 @@ def _whole_rows(
         raise reading.error(
             f"{declared} samples are declared, {found} were found",
             header_lines + found,
-            'The file may be cut off: copy it again, or read it with missing="truncate"'
+            f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}"
             if short
             else "Correct the declared number of samples, or remove what does not belong",
         )
@@ -291,7 +291,7 @@ def _precise(
             remedy = "Correct the line"
             if index == len(rows) - 1 and len(cells) < len(columns):
                 of = f": {index} of {declared} declared samples were read" if declared is not None else ""
-                remedy = f'The file may be cut off{of}. Fix the file, or read it with missing="truncate"'
+                remedy = f"The file may be cut off{of}. Fix the file, or read it with {header.TRUNCATE}"
             raise reading.error(
                 f"expected {len(columns)} number{'s' * (len(columns) > 1)} ({names}), "
                 f"found {len(cells) if row.strip() else 0}",

@@ -46,6 +46,10 @@ _LABELS = {
 }  # fmt: skip
 
 
+TRUNCATE = 'missing="truncate" (--missing truncate)'
+"""How a reader asks for what is there of a file cut short, for messages."""
+
+
 class Field(NamedTuple):
     """A word of the header and the line it stood on (None for one the layout itself gives)."""
 
@@ -303,7 +307,7 @@ def _unit_of(reading: Reading, fields: Fields, name: str, line: int | None) -> t
             stated = acceleration_unit(field.text)
         except InputError as error:
             if reading.unit is None:
-                remedy = f"{error.remedy}, or read it with unit="
+                remedy = f"{error.remedy}, or read it with unit= (--sample-unit)"
                 what = f"component {name}: {error.what if len(error.what) < 200 else 'unknown unit'}"
                 raise reading.error(what, field.line or line, remedy) from None
     if reading.unit is None:
@@ -311,7 +315,7 @@ def _unit_of(reading: Reading, fields: Fields, name: str, line: int | None) -> t
             raise reading.error(
                 f"component {name}: no unit is given",
                 line,
-                "Give the unit in the header (counts, g, cm/s2 or m/s2), or read it with unit=",
+                "Give the unit in the header (counts, g, cm/s2 or m/s2), or read it with unit= (--sample-unit)",
             )
         return stated, ()
     chosen = acceleration_unit(reading.unit)

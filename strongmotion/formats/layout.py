@@ -374,7 +374,7 @@ def _block(
         raise reading.error(
             f"component {name}: {declared} samples are declared, {found} were found",
             begin + len(block),
-            'The file may be cut off: copy it again, or read it with missing="truncate"',
+            f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}",
         )
     return samples, ()
 
@@ -433,7 +433,7 @@ def _precise(
         if last and declared is not None and whole < declared:
             cut = (
                 f"The file may be cut off: {whole} of {declared} declared samples were read. "
-                'Copy it again, or read it with missing="truncate"'
+                f"Copy it again, or read it with {header.TRUNCATE}"
             )
         if ragged:
             raise reading.error(

@@ -103,7 +103,7 @@ def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
     if reading.missing == "refuse" or last == 0:
         raise reading.error(
             f"the record at byte {last + 1} should be {at - last} bytes long, {len(data) - last} were found",
-            remedy='The file may be cut off: copy it again, or read it with missing="truncate" (--missing truncate)',
+            remedy=f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}",
         )
     finding = Finding(
         "cut off",

@@ -8,6 +8,7 @@ and zeros.
 from __future__ import annotations
 
 import cmath
+import functools
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -78,10 +79,24 @@ def read_stationxml(path: str | Path) -> Inventory:
         files = sorted(file for file in folder.iterdir() if file.name.lower().endswith((".xml", ".xml.gz")))
         if not files:
             raise RecordError("no StationXML document (.xml) in this folder", source=str(path), remedy="Name the file")
-    channels: list[Channel] = []
-    for file in files:
-        channels += channels_in(*content(file))
-    return Inventory(tuple(file.name for file in files), tuple(channels))
+    return _inventory(tuple((str(file), _stamp(file)) for file in files))
+
+
+def _stamp(file: Path) -> tuple[int, int]:
+    try:
+        about = file.stat()
+    except (OSError, ValueError):
+        return 0, 0  # reading it says why
+    return about.st_mtime_ns, about.st_size
+
+
+@functools.lru_cache(maxsize=4)
+def _inventory(files: tuple[tuple[str, tuple[int, int]], ...]) -> Inventory:
+    # A batch reads one inventory for each of its files: it is parsed once, until a file of it changes.
+    found: list[Channel] = []
+    for file, _ in files:
+        found += channels_in(*content(file))
+    return Inventory(tuple(Path(file).name for file, _ in files), tuple(found))
 
 
 def channels_in(file: str, data: bytes) -> list[Channel]:
