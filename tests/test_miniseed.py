@@ -77,7 +77,7 @@ def test_version_3_keeps_all_that_the_record_says(tmp_path):
     assert back.source.format == "miniSEED 3"
 
 
-slowly = settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+slowly = settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
 floats = st.floats(allow_nan=False, allow_infinity=False)
 
 

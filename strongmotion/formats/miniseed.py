@@ -346,8 +346,7 @@ def write_miniseed(
     data = b"".join(miniseed_of(record, component, version, encoding) for component in record)
     back = read_miniseed(Reading(record.source.file or "the record", data, unit=None, described=True))
     same = len(back) == 1 and all(
-        one.samples.astype(two.samples.dtype).tobytes() == two.samples.tobytes()
-        and np.array_equal(one.samples, two.samples)
+        two.samples.astype(one.samples.dtype).tobytes() == one.samples.tobytes()
         and (one.dt, one.start) == (two.dt, two.start)
         for one, two in zip(record, back[0], strict=False)
     )
@@ -372,7 +371,8 @@ def miniseed_of(record: Record, component: Component, version: int, encoding: st
     samples = np.asarray(component.samples)
     kind = "d" if encoding == "float64" else "f" if encoding == "float32" else "i" if encoding else ""
     kind = kind or ("i" if samples.dtype.kind in "iu" else "f" if samples.dtype == np.float32 else "d")
-    if kind == "i" and (samples.dtype.kind == "f" or max(abs(int(samples.min())), abs(int(samples.max()))) >= 2**31):
+    fits = samples.dtype.kind in "iu" and -(2**31) <= int(samples.min()) and int(samples.max()) < 2**31
+    if kind == "i" and not fits:
         raise error(f"component {component.name} does not fit 32-bit integers", "Write it as float64, or as CSV")
     extra = None
     if version == 3:
@@ -396,7 +396,7 @@ def miniseed_of(record: Record, component: Component, version: int, encoding: st
 
 def _rate(dt: float) -> float:
     """Return a sampling rate in Hz, or below 0 the interval in s, whichever miniSEED gives back exactly."""
-    return 1 / dt if _interval(1 / dt) == dt else -dt
+    return 1 / dt if dt < 1 and _interval(1 / dt) == dt else -dt
 
 
 def _identifier(record: Record, component: Component) -> str:
