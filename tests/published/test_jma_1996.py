@@ -1,0 +1,90 @@
+"""Japan Meteorological Agency (1996), notification no. 4: seismic intensity from three components of acceleration.
+
+Filters and definition from memory: sqrt(1/f); (1 + 0.694 x² + 0.241 x⁴ + 0.0557 x⁶ + 0.009664 x⁸ + 0.00134 x¹⁰ +
+0.000155 x¹²)^(-1/2), x = f / 10; (1 - exp(-(f / 0.5)³))^(1/2); I = 2 log10(a) + 0.94, a held for 0.3 s, in cm/s².
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from strongmotion.errors import InputError
+from strongmotion.measures import japanese_intensity, japanese_words
+from strongmotion.measures.intensity import _held, japanese_filter
+
+DT = 0.01
+TIME = np.arange(6000) * DT
+
+
+def gain(f):
+    x = f / 10
+    powers = {2: 0.694, 4: 0.241, 6: 0.0557, 8: 0.009664, 10: 0.00134, 12: 0.000155}
+    high_cut = (1 + sum(factor * x**power for power, factor in powers.items())) ** -0.5
+    return math.sqrt(1 / f) * high_cut * math.sqrt(1 - math.exp(-((f / 0.5) ** 3)))
+
+
+@pytest.mark.parametrize("f", [0.05, 0.5, 1.0, 5.0, 20.0, 100.0])
+def test_the_filter_is_the_published_formula(f):
+    assert japanese_filter(np.array([f]))[0] == pytest.approx(gain(f), rel=1e-12)
+
+
+def test_the_filter_at_one_hertz_by_hand():
+    # x = 0.1: 1 + 0.00694 + 0.0000241 + ... = 1.0069642; 1 - exp(-8) = 0.9996645; sqrt(0.9996645 / 1.0069642).
+    assert japanese_filter(np.array([0.0, 1.0])) == pytest.approx([0.0, 0.9963688], abs=1e-7)
+
+
+# Of A sin, |a| >= s holds for the part 1 - (2 / pi) asin(s / A) of the time D: for 0.3 s, s = A cos(0.15 pi / D).
+@pytest.mark.parametrize("f", [0.5, 2.0, 10.0])
+def test_a_sinusoid(f):
+    a = 2.0 * np.sin(2 * np.pi * f * TIME + 0.3)
+    level = 200 * gain(f) * math.cos(0.15 * math.pi / 60)
+    expected = 2 * math.log10(level) + 0.94
+    assert japanese_intensity(a, 0 * a, 0 * a, DT) == pytest.approx(expected, abs=1e-3)
+
+
+# Sizes spread evenly over 0 to 1 during one second: 0.3 s of it lies at or above 0.7.
+def test_the_level_held_for_a_time():
+    sizes = np.random.default_rng(1).permutation((np.arange(100) + 0.5) / 100)
+    assert _held(sizes, 0.3 / DT) == pytest.approx(0.7, rel=1e-12)
+
+
+def test_components_add_as_a_vector_in_any_axes():
+    # A circle has one length all the time: level A.
+    one, two = np.sin(2 * np.pi * TIME), np.cos(2 * np.pi * TIME)
+    circle = japanese_intensity(one, two, 0 * one, DT)
+    assert circle == pytest.approx(2 * math.log10(100 * gain(1.0)) + 0.94, abs=1e-6)
+    c, s = math.cos(0.4), math.sin(0.4)
+    rng = np.random.default_rng(2)
+    x, y, z = rng.standard_normal((3, 3000))
+    assert japanese_intensity(c * x + s * y, c * y - s * x, z, DT) == pytest.approx(
+        japanese_intensity(x, y, z, DT), abs=1e-9
+    )
+
+
+def test_ten_times_the_motion_is_two_grades_and_the_unit_is_the_gal():
+    one = np.random.default_rng(3).standard_normal(3000)
+    grade = japanese_intensity(one, one, one, DT)
+    assert japanese_intensity(10 * one, 10 * one, 10 * one, DT) == pytest.approx(grade + 2, abs=1e-9)
+
+
+# The bounds of the ten classes are published: 0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5.
+def test_classes():
+    bounds = [0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5]
+    names = ["0", "1", "2", "3", "4", "5 lower", "5 upper", "6 lower", "6 upper", "7"]
+    assert [japanese_words(bound - 1e-9)[0] for bound in bounds] == names[:-1]
+    assert [japanese_words(bound)[0] for bound in bounds] == names[1:]
+    assert japanese_words(-math.inf)[0] == "0"
+    assert japanese_words(math.inf)[0] == "7"
+
+
+def test_what_is_refused():
+    a = np.ones(100)
+    with pytest.raises(InputError, match=r"shorter than the 0\.3 s"):
+        japanese_intensity(a[:29], a[:29], a[:29], DT)
+    with pytest.raises(InputError, match="100, 99, 100 samples"):
+        japanese_intensity(a, a[1:], a, DT)
+    with pytest.raises(InputError, match="found nan"):
+        japanese_words(math.nan)

@@ -1,0 +1,38 @@
+"""Wald, Quitoriano, Heaton & Kanamori (1999), Earthquake Spectra 15(3), 557-564: intensity in California.
+
+Imm = 3.66 log10(PGA) - 1.66 (sigma 1.08) and 3.47 log10(PGV) + 2.35 (sigma 0.98), cm/s² and cm/s, from V on; below,
+2.20 log10(PGA) + 1.00 and 2.10 log10(PGV) + 3.40. Coefficients from memory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from strongmotion.measures import modified_mercalli
+from strongmotion.measures.intensity import MERCALLI_RELATIONS
+
+POINTS = [
+    ("PGA", 1.0, 5.66),  # 100 cm/s²: 3.66 · 2 - 1.66
+    ("PGA", 10.0, 9.32),
+    ("PGA", 0.1, 3.20),  # 10 cm/s²: 2.20 + 1.00
+    ("PGV", 0.1, 5.82),  # 10 cm/s: 3.47 + 2.35
+    ("PGV", 1.0, 9.29),
+    ("PGV", 0.01, 3.40),  # 1 cm/s
+]
+"""By hand."""
+
+
+@pytest.mark.parametrize(("quantity", "peak", "grade"), POINTS)
+def test_hand_computed_points(quantity, peak, grade):
+    assert modified_mercalli(peak, quantity, "Wald 1999")[0] == pytest.approx(grade, abs=1e-9)
+
+
+@pytest.mark.parametrize(("quantity", "sigma"), [("PGA", 1.08), ("PGV", 0.98)])
+def test_the_lines_meet_at_grade_five(quantity, sigma):
+    relation = MERCALLI_RELATIONS["Wald 1999", quantity]
+    assert relation.grade_break == pytest.approx(5.0, abs=0.01)  # the printed digits of the coefficients
+    at = 10**relation.peak_break / 100
+    below, above = (modified_mercalli(at * factor, quantity, "Wald 1999") for factor in (1 - 1e-9, 1 + 1e-9))
+    np.testing.assert_allclose(below, above, atol=1e-7)
+    assert above[1] == sigma
