@@ -126,16 +126,29 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         usable_band=corrected.usable_band,
         peaks=peak_table(corrected.motion, rotate="horizontal" in corrected.usable_band),
         spectra=_spectra(corrected, settings, findings, threads),
-        measures=measure_table(
+        measures=_with_offsets(
+            measure_table(
             corrected.motion,
             corrected.usable_band,
             settings.measures,
             {finding.component for finding in findings if finding.severity == "unfit"},
             threads=threads,
-        ),
+        ), corrected),
         findings=findings,
         history=corrected.history,
     )
+
+
+def _with_offsets(measures: pd.DataFrame, corrected: Corrected) -> pd.DataFrame:
+    """Add the permanent displacements that can be told."""
+    source = "after Boore (2001), Wang et al. (2011)"
+    rows = [
+        (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, True)
+        for name, offset in corrected.offsets.items()
+    ]
+    if not rows:
+        return measures
+    return pd.concat([measures, pd.DataFrame(rows, columns=measures.columns)], ignore_index=True)
 
 
 def _spectra(

@@ -23,6 +23,7 @@ import json
 import math
 import tomllib
 from collections.abc import Iterable, Sequence
+from dataclasses import MISSING
 from typing import Any
 
 import h5py
@@ -76,6 +77,7 @@ _NUMBERS = {
     "high_cut": ("high-cut corner frequency, 0 for none", "Hz"),
     "nyquist": ("half the sampling rate", "Hz"),
     "period_fraction": ("longest usable period as a fraction of 1 / low-cut", "1"),
+    "clear_from": ("lowest frequency at which the signal is clear of noise, 0 where not known", "Hz"),
     "row": ("row of the table", "1"),
 }
 """Long name and CF unit of every dataset whose numbers share one unit."""
@@ -382,9 +384,11 @@ def _write_bands(group: h5py.Group, bands: dict[str, Band]) -> None:
 def read_bands(file: h5py.File) -> dict[str, Band]:
     """Read the usable bands by component."""
     group = _get(file, "usable_band")
-    columns = [_read_column(group, field.name).tolist() for field in dataclasses.fields(Band)]
+    # Files of earlier versions may lack the later fields, which have defaults.
+    fields = [field.name for field in dataclasses.fields(Band) if field.name in group or field.default is MISSING]
+    columns = [_read_column(group, field).tolist() for field in fields]
     names = _read_column(group, "component")
-    return {name: Band(*values) for name, *values in zip(names, *columns, strict=True)}
+    return {name: Band(**dict(zip(fields, values, strict=True))) for name, *values in zip(names, *columns, strict=True)}
 
 
 def _frame(columns: dict[str, NDArray[Any]]) -> pd.DataFrame:

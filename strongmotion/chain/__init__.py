@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ..motion import History, Motion
 from ..record import Finding, Record
-from ..settings import Settings
+from ..settings import AUTO, Settings
 from .acceleration import to_acceleration
 from .band import Band
 from .baseline import remove_baseline
@@ -15,16 +15,19 @@ from .endcheck import check_end
 from .filter import butterworth_gain, filter_band
 from .integrate import integrate, integrate_twice
 from .pad import pad_ends
+from .route import BAND_LIMITED, Offset, choose_route
 from .windows import Windows, find_windows
 
 __all__ = [
     "Band",
     "Corrected",
+    "Offset",
     "SignalAndNoise",
     "Windows",
     "butterworth_gain",
     "check_end",
     "choose_bands",
+    "choose_route",
     "correct",
     "filter_band",
     "find_windows",
@@ -36,16 +39,31 @@ __all__ = [
     "to_acceleration",
 ]
 
-ORDER = ("acceleration", "onset", "baseline", "corners", "pad", "filter", "integrate", "end check")
+ORDER = (
+    "acceleration",
+    "onset",
+    "baseline",
+    "route",
+    "baseline shift",
+    "corners",
+    "pad",
+    "filter",
+    "integrate",
+    "end check",
+)
 """The steps, as their entries in the history name them."""
 
 
 @dataclass(frozen=True)
 class Corrected:
-    """What the chain returns: corrected motion by component, usable bands, findings and the whole history."""
+    """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
+
+    `offsets` holds the permanent displacements that can be told, whether or not the route keeps them in the motion.
+    """
 
     motion: dict[str, Motion]
     usable_band: dict[str, Band]
+    offsets: dict[str, Offset]
     findings: tuple[Finding, ...]
     history: History
 
@@ -53,8 +71,8 @@ class Corrected:
 def correct(record: Record, settings: Settings) -> Corrected:
     """Take a raw record through every step, in order.
 
-    Acceleration, onset and pre-event window, baseline, corners, pads, filter, integration, and the check of the end.
-    Onset and corners are decided over all components together; the other steps take one at a time.
+    Acceleration, onset and quiet windows, baseline, route, corners, pads, filter, integration, check of the end.
+    Onset, route and corners are decided over all components together; the other steps take one at a time.
 
     Parameters
     ----------
@@ -75,9 +93,12 @@ def correct(record: Record, settings: Settings) -> Corrected:
     motions = [to_acceleration(component) for component in record]
     windows, onset, late = find_windows(motions, settings.onset)
     motions = [remove_baseline(motion, windows, settings.baseline) for motion in motions]
-    bands, corners, low_signal = choose_bands(motions, windows, settings.filter)
+    routed = choose_route(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline)
+    bands, corners, low_signal = choose_bands(
+        routed.motions, windows, settings.filter, routed.route == BAND_LIMITED, routed.unknown
+    )
 
-    findings = [*late, *low_signal]
+    findings = [*late, *routed.findings, *low_signal]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -85,7 +106,7 @@ def correct(record: Record, settings: Settings) -> Corrected:
         del bands["horizontal"]
         findings.append(_not_at_right_angles(record))
     finished: dict[str, Motion] = {}
-    for motion in motions:
+    for motion in routed.motions:
         band = bands[motion.component]
         padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
         order, phase = settings.filter.order, settings.filter.phase
@@ -93,11 +114,13 @@ def correct(record: Record, settings: Settings) -> Corrected:
         # Only a zero-phase filter carries an error to before the onset, where it can be seen.
         acausal = moved if phase == "acausal" else integrate(filter_band(padded, band, order, "acausal"))
         onset_sample = windows.onset if windows.pre_event else 0
-        finished[motion.component], unsettled = check_end(moved, onset_sample, acausal)
+        finished[motion.component], unsettled = check_end(
+            moved, onset_sample, acausal, comes_back=routed.route == BAND_LIMITED
+        )
         findings += unsettled
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = sorted([onset, *corners, *steps], key=lambda entry: ORDER.index(entry.step))
-    return Corrected(finished, bands, tuple(findings), History(tuple(whole)))
+    whole = sorted([onset, *routed.entries, *corners, *steps], key=lambda entry: ORDER.index(entry.step))
+    return Corrected(finished, bands, routed.offsets, tuple(findings), History(tuple(whole)))
 
 
 def _not_at_right_angles(record: Record) -> Finding:

@@ -24,17 +24,22 @@ class Band:
     period_fraction : float
         The longest usable period as a fraction of 1 / low-cut (Akkar & Bommer, 2006): near the corner the filter
         takes part of the response with it.
+    clear_from : float
+        Hz, the lowest frequency at which the signal is clear of noise; 0 where that is not known. It limits the
+        longest period where nothing is cut.
     """
 
     low_cut: float
     high_cut: float
     nyquist: float
     period_fraction: float
+    clear_from: float = 0.0
 
     @property
     def longest_period(self) -> float:
-        """Longest usable spectral period, s; infinite without a low-cut."""
-        return self.period_fraction / self.low_cut if self.low_cut > 0 else math.inf
+        """Longest usable spectral period, s; infinite where nothing is cut and the noise is not known."""
+        limit = self.low_cut or self.clear_from
+        return self.period_fraction / limit if limit > 0 else math.inf
 
     @property
     def shortest_period(self) -> float:

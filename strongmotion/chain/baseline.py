@@ -2,19 +2,306 @@
 
 An accelerometer's zero is not known to the last digit; a constant error of 1 cm/s² grows to a metre of false
 displacement in fourteen seconds. The mean of the motionless pre-event window is the best estimate of it; without
-such a window the mean of the whole record stands in (Boore, 2001; Boore & Bommer, 2005).
+such a window that of the tail, or of the whole record, stands in (Boore, 2001; Boore & Bommer, 2005).
+
+Strong shaking may move the zero: a sensor tilts, or its suspension or electronics do not come back to where they were
+(Iwan, Moser & Peng, 1985). After the shaking the ground is at rest, so velocity, integrated from rest, should be zero
+there; a shift of the zero leaves a straight line instead. Its slope is the shift, and where it crosses zero is the
+middle of the time over which the zero moved (Boore, 2001). How gradually it moved the line does not tell: a shift b
+that grows over 2 w s displaces the ground by b w² / 6 less than a sudden one. So the permanent displacement is known
+only to within that, for w from 0 to where the zero moves as gradually as the energy of the shaking grows. The break
+times, middle ± w, are searched over that range, and the permanent displacement read from the tail for all of it: a step
+is fitted to the displacement, as Wang et al. (2011) do.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
+from numpy.typing import NDArray
 
 from ..motion import Motion, Value
 from ..settings import AUTO, BaselineSettings
 from .integrate import integrate_twice
-from .windows import Windows
+from .windows import LEAST_TAIL, Windows
 
-__all__ = ["remove_baseline"]
+__all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
+
+SIGNIFICANT = 4.0
+"""A shift of the zero is believed where it exceeds this many of its standard deviations."""
+
+BEYOND = 0.3
+"""The zero may move still more gradually than the energy of the shaking grows, by this part of what that does to the
+permanent displacement: a judgement, without a source."""
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How the zero of acceleration moved during the shaking, and where that leaves the ground.
+
+    Parameters
+    ----------
+    size : float
+        What the zero moved by, m/s².
+    middle : float
+        Middle of the time over which it moved, s after the first sample.
+    longest : float
+        Largest half-length w of that time, s, that the strong shaking allows.
+    passing : float
+        Mean error of acceleration in the strong shaking that is over after it, m/s²: what remains where no single
+        shift explains the velocity at the end.
+    strong : tuple of float
+        Begin and end of the strong shaking, s.
+    significant : bool
+        The velocity at the end cannot be noise.
+    offset : float
+        Permanent displacement if the shift was sudden, m.
+    spread : float
+        What noise, and drift that the quiet windows allow, leave unknown of it, m.
+    """
+
+    size: float
+    middle: float
+    longest: float
+    passing: float
+    strong: tuple[float, float]
+    significant: bool
+    offset: float
+    spread: float
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The permanent displacement, m: over noise, from 5 to 95 %, and any half-length from 0 to the longest."""
+        ends = (self.offset, self.offset + self._gradual)
+        return min(ends) - self.spread, max(ends) + self.spread
+
+    @property
+    def _gradual(self) -> float:
+        """What the permanent displacement changes by, m, from a sudden shift to the most gradual one."""
+        return -self.size * self.longest**2 / 6.0
+
+    @property
+    def comes_back(self) -> bool:
+        """Tell whether the ground may have come back to where it was, with some half-length."""
+        low, high = self.interval
+        reach = BEYOND * abs(self._gradual)  # the longest is itself only an estimate
+        return low - reach <= 0.0 <= high + reach
+
+    @property
+    def half_length(self) -> float:
+        """Half-length, s, to correct with: the one with which the ground comes back, if it may; else the middle."""
+        if self._gradual == 0.0:
+            return 0.0
+        part = np.clip(-self.offset / self._gradual, 0.0, 1.0 + BEYOND) if self.comes_back else 0.5
+        return self.longest * float(np.sqrt(part))
+
+    def open_error(self, n: int, dt: float) -> NDArray[np.float64]:
+        """Return half the difference between the most and the least gradual zero line, m/s².
+
+        What cannot be known of it: the one in their middle is that far from either.
+        """
+        return (self.zero_line(n, dt, self.longest) - self.zero_line(n, dt, 0.0)) / 2.0
+
+    @property
+    def least_offset(self) -> float:
+        """The smallest permanent displacement, m, without its sign, inside the interval."""
+        low, high = self.interval
+        return 0.0 if low <= 0.0 <= high else min(abs(low), abs(high))
+
+    def told(self, relative: float, absolute: float) -> bool:
+        """Tell whether the permanent displacement is known to a part of itself or to a length, m."""
+        low, high = self.interval
+        return (high - low) / 2 <= max(absolute, relative * abs(high + low) / 2)
+
+    def zero_line(self, n: int, dt: float, half_length: float) -> NDArray[np.float64]:
+        """Return the error of acceleration over `n` samples, m/s², if the zero moved over `middle` ± `half_length`."""
+        time = np.arange(n) * dt
+        half_length = max(half_length, dt / 2)  # a sudden shift, to a part of a sample
+        line = self.size * np.clip((time - self.middle + half_length) / (2 * half_length), 0.0, 1.0)
+        line += self.passing * ((time >= self.strong[0]) & (time < self.strong[1]))
+        return line
+
+
+def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) -> Shift | None:
+    """Find from velocity after the shaking how the zero of acceleration moved.
+
+    Parameters
+    ----------
+    acceleration : ndarray, shape (n,)
+        m/s², its zero that of the pre-event window.
+    dt : float
+        Sampling interval, s.
+    windows : Windows
+        Pre-event window, strong shaking and tail.
+
+    Returns
+    -------
+    Shift or None
+        None without a pre-event window and a tail.
+    """
+    tail, strong = windows.tail, windows.strong
+    if tail is None or windows.pre_event is None:
+        return None
+    n, begin, end = len(acceleration), strong[0] * dt, strong[1] * dt
+    velocity, _ = integrate_twice(acceleration, dt)
+    line = _line_at_rest(velocity, dt, tail.start, end)
+    size, at_end = line.slope, line.level
+    # The zero may have drifted all along, by as much as the quiet windows allow.
+    drift = _drift_bound(acceleration, dt, (windows.pre_event, slice(line.start, None)))
+    between = max(line.start * dt - windows.pre_event.stop * dt, 0.0)
+    shifted = abs(size) > SIGNIFICANT * line.slope_error
+    middle = end - at_end / size if size != 0 else np.inf
+    middle_error = line.level_error / abs(size) if size != 0 else np.inf
+    passing = 0.0
+    if shifted and windows.onset * dt - middle_error <= middle <= line.start * dt + middle_error:
+        # A later middle of the same shift is a displacement less by its velocity in between.
+        unknown = line.level_error * (line.start * dt - middle)
+    else:
+        # No shift at one time explains the line: what raised it passed during the strong shaking, nobody knows when.
+        middle, passing = end, at_end / max(end - begin, dt)
+        unknown = (abs(at_end) + line.level_error) * (end - begin) / 2
+    moved = bool(shifted or abs(at_end) > SIGNIFICANT * line.level_error)
+    if drift * between > abs(size):
+        moved = False  # a drift from beginning to end explains as much
+    shift = Shift(size, float(middle), 0.0, float(passing), (begin, end), moved, 0.0, 0.0)
+    _, displacement = integrate_twice(acceleration - shift.zero_line(n, dt, 0.0), dt)
+    if passing == 0.0:
+        shift = replace(shift, longest=_most_gradual(acceleration - shift.zero_line(n, dt, 0.0), dt, line.start))
+    still = displacement[line.start :]
+    spread = float(np.ptp(np.percentile(still[::10], (5, 95)))) / 2 + float(unknown) + drift * between**3 / 24.0
+    return replace(shift, offset=float(np.median(still[::10])), spread=spread)
+
+
+def _most_gradual(acceleration: NDArray[np.float64], dt: float, end: int) -> float:
+    """Return the half-length, s, of a ramp that grows over as long a time as the energy of the shaking.
+
+    A ramp over ± w has the standard deviation w / sqrt(3).
+    """
+    energy = acceleration[:end] ** 2
+    total = float(energy.sum())
+    if total == 0.0:
+        return 0.0
+    time = np.arange(end) * dt
+    mean = float(time @ energy) / total
+    return float(np.sqrt(3.0 * max(float(time**2 @ energy) / total - mean**2, 0.0)))
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A straight line through velocity at rest: slope, m/s², and level, m/s, at a given time, with their errors."""
+
+    start: int
+    slope: float
+    level: float
+    slope_error: float
+    level_error: float
+
+
+def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: float) -> _Line:
+    """Fit a line to velocity from a sample of the tail on, and give its level at the time `at`, s.
+
+    The coda still swings at the beginning of the tail; a late start leaves little to fit. The start that leaves the
+    least error of the level is taken.
+    """
+    block = max(1, round(0.1 / dt))
+    count = (len(velocity) - first) // block
+    means = velocity[first : first + count * block].reshape(count, block).mean(axis=1)
+    time = (first + (np.arange(count) + 0.5) * block - 0.5) * dt
+    best: _Line | None = None
+    for start in range(0, max(1, count - round(LEAST_TAIL / (block * dt)) + 1), max(1, count // 16)):
+        here, values = time[start:], means[start:]
+        centre, span = here.mean(), here[-1] - here[0]
+        away = here - centre
+        level = values.mean()
+        slope = float(away @ values / (away @ away))
+        rest = values - level - slope * away
+        independent = max(int(np.count_nonzero(np.diff(np.signbit(rest)))), 2)
+        error = float(rest.std() / np.sqrt(independent))
+        slope_error = error * np.sqrt(12.0) / span
+        level_error = float(np.hypot(error, slope_error * (centre - at)))
+        if best is None or level_error < best.level_error:
+            best = _Line(first + start * block, slope, level + slope * (at - centre), slope_error, level_error)
+    assert best is not None
+    return best
+
+
+def _drift_bound(acceleration: NDArray[np.float64], dt: float, windows: tuple[slice, ...]) -> float:
+    """Return the fastest drift of the zero, m/s³, that the quiet windows allow: twice its standard deviation above."""
+    block = max(1, round(1.0 / dt))
+    weights = drifts = 0.0
+    for window in windows:
+        quiet = acceleration[window]
+        count = len(quiet) // block
+        if count < 4:
+            continue
+        means = quiet[: count * block].reshape(count, block).mean(axis=1)
+        away = (np.arange(count) - (count - 1) / 2) * block * dt
+        squares = float(away @ away)
+        slope = float(away @ means) / squares
+        rest = means - means.mean() - slope * away
+        weight = squares / max(float(rest @ rest) / (count - 2), 1e-30)  # a dead component has none
+        weights += weight
+        drifts += weight * slope
+    return (abs(drifts) + 2.0 * np.sqrt(weights)) / weights if weights else np.inf
+
+
+def remove_shift(motion: Motion, shift: Shift) -> Motion:
+    """Subtract a shift of the zero, fitted by `fit_shift`, over its half-length.
+
+    Parameters
+    ----------
+    motion : Motion
+        Acceleration, m/s², its zero that of the pre-event window.
+    shift : Shift
+
+    Returns
+    -------
+    Motion
+        Its history says how much, when, and what the permanent displacement may be.
+    """
+    low, high = shift.interval
+    half = shift.half_length
+    gradually = "suddenly" if half == 0 else "gradually"
+    how = "so that the ground comes back" if half and shift.comes_back else "the simplest that the tail allows"
+    if half and not shift.comes_back:
+        how = "the middle of what the strong shaking allows"
+    return motion.after(
+        "baseline shift",
+        f"Removed a shift of the zero, fitted to velocity after the shaking, that came {gradually}: {how}",
+        {
+            "shift_m_s2": shift.size,
+            "begins_s": shift.middle - half,
+            "ends_s": shift.middle + half,
+            "passing_m_s2": shift.passing,
+            "permanent_displacement_low_m": low,
+            "permanent_displacement_high_m": high,
+        },
+        acceleration=motion.acceleration - shift.zero_line(len(motion), motion.dt, half),
+    )
+
+
+def remove_polynomial(motion: Motion, windows: Windows, degree: int) -> Motion:
+    """Subtract the derivative of a polynomial fitted to velocity from the onset on, zero there.
+
+    The plain way of old, for teaching and comparison: it takes real long-period motion with the error, and what it
+    leaves of a permanent displacement means nothing.
+    """
+    velocity, _ = integrate_twice(motion.acceleration, motion.dt)
+    onset = windows.onset
+    time = np.arange(len(motion) - onset) * motion.dt
+    length = max(float(time[-1]), motion.dt)
+    powers = (time[:, None] / length) ** np.arange(1, degree + 1)
+    factors, *_ = np.linalg.lstsq(powers, velocity[onset:] - velocity[onset], rcond=None)
+    slope = np.polynomial.polynomial.polyval(time / length, factors * np.arange(1, degree + 1)) / length
+    corrected = motion.acceleration.copy()
+    corrected[onset:] -= slope
+    return motion.after(
+        "baseline shift",
+        f"Removed the slope of a polynomial of degree {degree} fitted to velocity from the onset on",
+        {f"velocity_{power}_m_s": float(factor) for power, factor in enumerate(factors, start=1)},
+        acceleration=corrected,
+    )
 
 
 def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings) -> Motion:
@@ -25,7 +312,7 @@ def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings
     motion : Motion
         Acceleration, m/s², not padded.
     windows : Windows
-        Where the pre-event window is.
+        Where the pre-event window and the tail are.
     settings : BaselineSettings
         Which mean, and whether a trend in velocity is removed.
 
@@ -35,14 +322,14 @@ def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings
         Its history says which mean was taken, over what, and its value.
     """
     acceleration = motion.acceleration
-    kind = settings.mean
-    if kind == AUTO or (kind == "pre-event" and windows.pre_event is None):
-        kind = "pre-event" if windows.pre_event is not None else "whole"
-    window = {"pre-event": windows.pre_event, "whole": slice(None), "none": None}[kind]
+    there = {"pre-event": windows.pre_event, "tail": windows.tail, "whole": slice(None)}
+    usable = [kind for kind in there if there[kind] is not None]
+    kind = settings.mean if settings.mean in (*usable, "none") else usable[0]
+    window = there.get(kind)
     mean = 0.0 if window is None else float(acceleration[window].mean())
     what = "Removed no mean" if window is None else f"Removed the mean of the {kind} window"
-    if kind == "whole" and settings.mean == "pre-event":
-        what = "Removed the mean of the whole window: there is no pre-event window"
+    if settings.mean not in (AUTO, kind):
+        what += f": there is no {settings.mean} window"
     corrected = acceleration - mean
     slope = 0.0
     if settings.velocity_trend:

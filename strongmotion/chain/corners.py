@@ -1,14 +1,15 @@
 """Corner frequencies from the signal-to-noise ratio.
 
-The Fourier spectrum of the shaking is compared with that of the pre-event window, both smoothed (Konno & Ohmachi,
-1998) and the noise scaled to the length of the shaking. The band that is kept is the widest over
-which the ratio stays at or above the setting. A pre-event window of T seconds says nothing below about 2/T Hz:
-there the noise is taken to grow as 1/f, as the drift of an instrument does.
+The Fourier spectrum of the shaking is compared with that of the noise, both smoothed (Konno & Ohmachi, 1998) and the
+noise scaled to the length of the shaking. The band that is kept is the widest over which the ratio stays at or above
+the setting. Noise is that of the pre-event window; else of the tail; else a floor is modelled from the least step
+between samples. A window of T seconds says nothing below about 2/T Hz: there the noise is taken to grow as 1/f, as the
+drift of an instrument does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,12 +30,22 @@ Chosen = tuple[float, str]
 HIGHEST = 0.8
 """A ratio that holds to this part of the Nyquist frequency needs no high-cut."""
 
+_NOISES = {
+    "pre-event": "from the pre-event window",
+    "tail": "from the tail",
+    "modelled": "a floor modelled from the least step between samples",
+}
+
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
 
 
 def choose_bands(
-    motions: Sequence[Motion], windows: Windows, settings: FilterSettings
+    motions: Sequence[Motion],
+    windows: Windows,
+    settings: FilterSettings,
+    cuts_low: bool = True,
+    unknown: Mapping[str, NDArray[np.float64]] | None = None,
 ) -> tuple[dict[str, Band], tuple[Entry, ...], tuple[Finding, ...]]:
     """Choose the band of each component; the two horizontals share their low-cut.
 
@@ -46,6 +57,11 @@ def choose_bands(
         Onset and pre-event window.
     settings : FilterSettings
         Corners given there win.
+    cuts_low : bool
+        Whether a low-cut is chosen where none is given; without one the usable band still ends where noise begins.
+
+    unknown : mapping of str to ndarray, optional
+        By component, error of acceleration, m/s², that counts as noise too: what is not known of its zero line.
 
     Returns
     -------
@@ -61,24 +77,29 @@ def choose_bands(
     high: dict[str, Chosen] = {}
     findings: list[Finding] = []
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
+    which = next((name for name in ("pre-event", "tail") if windows.named(name) is not None), "modelled")
     for motion in motions:
-        low[motion.component] = (fallback, "fallback: no noise window")
-        high[motion.component] = (0.0, "none: no noise window")
-        if windows.pre_event is None or AUTO not in (settings.low_cut, settings.high_cut):
-            continue
-        compared = signal_and_noise(motion, windows, settings.smoothing)
-        assert compared.noise is not None
-        frequency, ratio = compared.frequency, compared.signal / compared.noise
+        asked = f"signal to noise of at least {settings.signal_to_noise:g}, noise {_NOISES[which]}"
+        compared = signal_and_noise(motion, windows, settings.smoothing, (unknown or {}).get(motion.component))
+        frequency, noise = compared.frequency, compared.noise
+        ratio = compared.signal / (_modelled_noise(motion, windows, frequency) if noise is None else noise)
         clear = _clear_band(frequency, ratio, settings.signal_to_noise)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
-            findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
+            high[motion.component] = (0.0, "none: signal nowhere clear of noise")
+            if which != "modelled":  # a guess at the noise condemns nothing
+                findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
             continue
-        asked = f"signal to noise of at least {settings.signal_to_noise:g}"
-        low[motion.component] = (float(frequency[clear[0]]), f"{asked} above it")
-        top = float(frequency[clear[1]])
+        lowest, top = float(frequency[clear[0]]), float(frequency[clear[1]])
+        low[motion.component] = (lowest, f"{asked} above it")
+        if which != "pre-event" and lowest < fallback:
+            # Without a pre-event window the velocity at the start is not known, and looks like signal.
+            low[motion.component] = (fallback, "fallback: no pre-event window")
         high[motion.component] = (0.0, f"none needed: {asked} throughout") if top >= HIGHEST * nyquist else (
             top, f"{asked} below it")  # fmt: skip
+    clear_from = {name: frequency for name, (frequency, _) in low.items()}
+    if not cuts_low:
+        low = dict.fromkeys(low, (0.0, "none: the route keeps what a low-cut removes"))
     if settings.low_cut != AUTO:
         low = dict.fromkeys(low, (float(settings.low_cut), "given in the settings"))
     if settings.high_cut != AUTO:
@@ -90,10 +111,14 @@ def choose_bands(
         else:
             findings.append(_no_common_band())
 
-    bands = {name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction) for name in low}
+    bands = {
+        name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction, clear_from[name]) for name in low
+    }
     if {"H1", "H2"} <= set(bands) and bands["H1"].low_cut == bands["H2"].low_cut:
         cuts = [bands[name].high_cut for name in ("H1", "H2") if bands[name].high_cut > 0]
-        bands["horizontal"] = replace(bands["H1"], high_cut=min(cuts, default=0.0))
+        bands["horizontal"] = replace(
+            bands["H1"], high_cut=min(cuts, default=0.0), clear_from=max(clear_from["H1"], clear_from["H2"])
+        )
     entries = tuple(
         Entry(
             "corners", name,
@@ -112,9 +137,9 @@ def choose_bands(
 
 @dataclass(frozen=True, eq=False)
 class SignalAndNoise:
-    """Smoothed Fourier amplitudes of the shaking and of the noise before it, scaled to the same length.
+    """Smoothed Fourier amplitudes of the shaking and of the noise, scaled to the same length.
 
-    `frequency` in Hz, shape (m,); `signal` and `noise` in m/s. `noise` is None without a pre-event window.
+    `frequency` in Hz, shape (m,); `signal` and `noise` in m/s. `noise` is None without a quiet window.
     """
 
     frequency: NDArray[np.float64]
@@ -122,7 +147,9 @@ class SignalAndNoise:
     noise: NDArray[np.float64] | None
 
 
-def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
+def signal_and_noise(
+    motion: Motion, windows: Windows, bandwidth: float, unknown: NDArray[np.float64] | None = None
+) -> SignalAndNoise:
     """Compare the shaking of one component with its noise, as the corners are chosen.
 
     Parameters
@@ -130,30 +157,54 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
     motion : Motion
         Acceleration, m/s², not padded. Its mean does not matter.
     windows : Windows
-        Onset and pre-event window.
+        Onset, pre-event window and tail.
     bandwidth : float
         b of the smoothing (Konno & Ohmachi, 1998).
+    unknown : ndarray, optional
+        Error of acceleration, m/s², that counts as noise too.
     """
     dt = motion.dt
-    signal = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
+    noise = windows.pre_event
+    if noise is None and windows.tail is not None:
+        noise = slice((windows.tail.start + len(motion)) // 2, None)  # the coda still swings at the beginning of it
+    first, last = max(0, windows.onset - round(1.0 / dt)), None
+    if windows.pre_event is None and windows.tail is not None:
+        last = windows.tail.start
+    signal = motion.acceleration[first:last]
     span = len(signal) * dt
     centres = np.geomspace(_lowest(span, dt), 0.5 / dt, 160)
     shaking = _smoothed(signal, dt, centres, bandwidth)
-    if windows.pre_event is None:
+    floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
+    if noise is None:
         return SignalAndNoise(centres, shaking, None)
-    noise = motion.acceleration[windows.pre_event]
-    quiet = len(noise) * dt
+    quiet = len(motion.acceleration[noise]) * dt
     resolved = centres >= 2.0 / quiet
     if not resolved.any():
         resolved[-1] = True
     background = np.empty_like(centres)
-    background[resolved] = _smoothed(noise, dt, centres[resolved], bandwidth)
+    background[resolved] = _smoothed(motion.acceleration[noise], dt, centres[resolved], bandwidth)
     lowest = centres[resolved][0]
     background[~resolved] = background[resolved][0] * lowest / centres[~resolved]
     # The spectrum of stationary noise grows with the square root of the window's length.
     background *= np.sqrt(span / quiet)
-    floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
+    if unknown is not None:
+        error = fourier_spectrum(unknown * tukey(len(unknown), 0.1), dt)
+        background = np.hypot(background, konno_ohmachi(error.frequency, error.amplitude, centres, bandwidth))
     return SignalAndNoise(centres, shaking, np.maximum(background, floor))
+
+
+def _modelled_noise(motion: Motion, windows: Windows, frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a floor of noise, m/s, where no window is quiet: what rounding to whole counts leaves.
+
+    The count of one is taken for the least difference between samples; rounding to it leaves white noise of a twelfth of
+    its square. Below 1 Hz the floor is taken to grow as 1/f.
+    """
+    steps = np.abs(np.diff(motion.acceleration))
+    steps = steps[steps > 1e-6 * float(np.abs(motion.acceleration).max())]  # what rounding of floats leaves is no step
+    count_of_one = float(steps.min()) if steps.size else 0.0
+    span = (len(motion) - windows.onset) * motion.dt
+    floor = count_of_one * np.sqrt(span * motion.dt / 12.0) * np.maximum(1.0, 1.0 / frequency)
+    return np.asarray(np.maximum(floor, np.finfo(float).tiny))
 
 
 def _smoothed(

@@ -22,7 +22,9 @@ LARGEST_BEFORE = 0.25
 """Largest displacement before the onset, as a part of its peak, that passes without a finding."""
 
 
-def check_end(motion: Motion, onset: int = 0, acausal: Motion | None = None) -> tuple[Motion, tuple[Finding, ...]]:
+def check_end(
+    motion: Motion, onset: int = 0, acausal: Motion | None = None, comes_back: bool = True
+) -> tuple[Motion, tuple[Finding, ...]]:
     """Compare velocity and displacement where the ground stands still with their peaks.
 
     Parameters
@@ -34,6 +36,8 @@ def check_end(motion: Motion, onset: int = 0, acausal: Motion | None = None) -> 
         is looked at.
     acausal : Motion, optional
         The same motion filtered with zero phase, for what lies before the onset; `motion` itself if not given.
+    comes_back : bool
+        Whether displacement should end at zero; a permanent one does not.
 
     Returns
     -------
@@ -63,7 +67,7 @@ def check_end(motion: Motion, onset: int = 0, acausal: Motion | None = None) -> 
         },
     )
     findings = []
-    if max(end_velocity, end_displacement) > LARGEST:
+    if max(end_velocity, end_displacement if comes_back else 0.0) > LARGEST:
         findings.append(
             Finding(
                 "unsettled end", "doubt",

@@ -1,4 +1,4 @@
-"""Where shaking begins, and which part before it is noise."""
+"""Where shaking begins and ends, and which parts before and after it are noise."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from ..arrivals import pick_onset, shaking_energy
 from ..errors import SettingsError
@@ -19,21 +21,42 @@ LOUDEST_NOISE = 0.1
 """A pre-event window louder than this part of the strongest second (root mean square) is taken for shaking."""
 
 
+LOUDEST_TAIL = 0.03
+"""The tail begins after the last second louder than this part of the strongest (root mean square): common practice,
+without a source."""
+
+LEAST_TAIL = 5.0
+"""Shortest tail, s, that tells of velocity at rest."""
+
+
 @dataclass(frozen=True)
 class Windows:
-    """The record's onset and its pre-event window, in samples.
+    """The record's onset, its pre-event window, its strong part and its tail, in samples.
 
     `onset` is 0 where shaking has begun before the record; `noise` is the number of samples, from the first, that
-    are free of shaking, and 0 where there are too few to use.
+    are free of shaking, and 0 where there are too few to use. `strong` is the window in which the energy of the
+    shaking grows from 5 to 95 %. `quiet_from` is the first sample of the tail, in which shaking is over; None where
+    the record stops before.
     """
 
     onset: int
     noise: int
+    strong: tuple[int, int] = (0, 0)
+    quiet_from: int | None = None
 
     @property
     def pre_event(self) -> slice | None:
         """The samples before the onset that can be used, or None."""
         return slice(0, self.noise) if self.noise else None
+
+    def named(self, name: str) -> slice | None:
+        """Return the ``"pre-event"`` window or the ``"tail"``, or None."""
+        return {"pre-event": self.pre_event, "tail": self.tail}[name]
+
+    @property
+    def tail(self) -> slice | None:
+        """The samples after the shaking that can be used, or None."""
+        return None if self.quiet_from is None else slice(self.quiet_from, None)
 
 
 def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Windows, Entry, tuple[Finding, ...]]:
@@ -75,7 +98,8 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     onset = picked or 0
     noise = max(0, onset - round(settings.margin / dt))
     second = min(n, max(1, round(1.0 / dt)))
-    strongest = float(np.convolve(energy, np.full(second, 1.0 / second), "valid").max())
+    by_second = uniform_filter1d(energy, second, mode="nearest")
+    strongest = float(by_second.max())
     loudness = float(np.sqrt(energy[:noise].mean() / strongest)) if noise and strongest > 0 else 0.0
 
     if picked is None:
@@ -87,20 +111,48 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         why = f"only {noise * dt:.2f} s before the onset"
     else:
         why = ""
+    strong, quiet_from = _strong_and_tail(energy, by_second, onset, noise, dt)
+    tail = 0.0 if quiet_from is None else (n - quiet_from) * dt
     findings: tuple[Finding, ...] = ()
     if why:
         noise = 0
+        instead = "the tail" if tail else "the whole record"
         findings = (
             Finding(
                 "late start", "doubt",
                 what=f"no pre-event window can be used: {why}",
-                effect="the zero line comes from the whole record and the low-cut from the settings; "
+                effect=f"the zero line and the noise come from {instead}; "
                 "velocity and displacement are less sure, and early peaks may be missing",
                 remedy="look at the start of the record; set onset.time if the onset can be read, and filter.low_cut",
                 where=f"0 to {onset * dt:.2f} s",
                 confidence=0.8,
             ),
         )  # fmt: skip
-    values = {"onset_s": onset * dt, "pre_event_s": noise * dt, "noise_to_strongest_second": loudness}
+    values = {
+        "onset_s": onset * dt,
+        "pre_event_s": noise * dt,
+        "noise_to_strongest_second": loudness,
+        "strong_from_s": strong[0] * dt,
+        "strong_to_s": strong[1] * dt,
+        "tail_s": tail,
+    }
     ending = f"; {why}" if why else ""
-    return Windows(onset, noise), Entry("onset", "", f"Onset {how}{ending}", values), findings
+    return Windows(onset, noise, strong, quiet_from), Entry("onset", "", f"Onset {how}{ending}", values), findings
+
+
+def _strong_and_tail(
+    energy: NDArray[np.float64], by_second: NDArray[np.float64], onset: int, noise: int, dt: float
+) -> tuple[tuple[int, int], int | None]:
+    """Return the window of 5 to 95 % of the energy above noise, and the first sample of the tail, if there is one."""
+    n, quiet = len(energy), float(energy[:noise].mean()) if noise else 0.0
+    grown = np.maximum.accumulate(np.cumsum(energy[onset:] - quiet))
+    if grown[-1] <= 0:
+        return (onset, n), None
+    begin, end = (onset + int(np.searchsorted(grown, part * grown[-1])) for part in (0.05, 0.95))
+    # Where noise itself is louder than that part of the shaking, the tail begins where only noise is left.
+    level = max(LOUDEST_TAIL**2 * float(by_second.max()), 2.0 * quiet)
+    loud = np.flatnonzero(by_second > level)
+    if loud.size == 0:
+        return (begin, min(end, n)), None
+    quiet_from = max(int(loud[-1]) + round(0.5 / dt), end) + 1
+    return (begin, min(end, n)), quiet_from if (n - quiet_from) * dt >= LEAST_TAIL else None

@@ -1,0 +1,194 @@
+"""Which way a record's baseline goes: band-limited, offset-preserving, or polynomial.
+
+A low-cut removes every permanent displacement with the errors at long periods. Where velocity after the shaking tells
+how the zero of acceleration moved, the permanent displacement can be kept instead (Iwan, Moser & Peng, 1985; Boore,
+2001; Wang et al., 2011), provided that it is resolved; where it is not, saying so is the honest answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..motion import Entry, Motion, Value
+from ..record import Finding
+from ..settings import AUTO, BaselineSettings
+from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
+from .integrate import integrate_twice
+from .windows import Windows
+
+__all__ = ["BAND_LIMITED", "OFFSET_PRESERVING", "POLYNOMIAL", "Offset", "Routed", "choose_route"]
+
+BAND_LIMITED, OFFSET_PRESERVING, POLYNOMIAL = "band-limited", "offset-preserving", "polynomial"
+
+MATTERS = 0.02
+"""A shift matters where the velocity it leaves at the end of the record exceeds this part of the peak velocity."""
+
+
+@dataclass(frozen=True)
+class Offset:
+    """A permanent displacement, m, with its band of 5 to 95 %."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Routed:
+    """The motions with their zero corrected, the route they take, and what is known of permanent displacement.
+
+    `unknown` is the difference, m/s², that the choice of break times makes to the acceleration of each component whose
+    zero was seen to move: as good as noise.
+    """
+
+    motions: list[Motion]
+    route: str
+    unknown: dict[str, NDArray[np.float64]]
+    offsets: dict[str, Offset]
+    entries: tuple[Entry, ...]
+    findings: tuple[Finding, ...]
+
+
+def choose_route(
+    motions: Sequence[Motion], windows: Windows, keeps_low_cut: bool, settings: BaselineSettings
+) -> Routed:
+    """Correct shifts of the zero, and choose the route for all components together, so that they can be rotated.
+
+    Parameters
+    ----------
+    motions : sequence of Motion
+        Acceleration, m/s², the mean of the pre-event window removed.
+    windows : Windows
+    keeps_low_cut : bool
+        A low-cut is given in the settings: then nothing but the band-limited route honours it.
+    settings : BaselineSettings
+        A route given there wins.
+
+    Returns
+    -------
+    Routed
+        Findings: ``baseline shift`` where the zero moved, ``permanent displacement`` and ``permanent displacement not
+        told`` by whether it is resolved.
+    """
+    # A shift is one from the zero of the pre-event window: without that zero there is none to see.
+    zeroed = settings.mean in (AUTO, "pre-event")
+    shifts = {
+        motion.component: fit_shift(motion.acceleration, motion.dt, windows) if zeroed else None for motion in motions
+    }
+    told = {
+        name: shift.told(settings.offset_part, settings.offset_length) if shift else False
+        for name, shift in shifts.items()
+    }
+    resolved = [
+        name for name, shift in shifts.items()
+        if shift and told[name] and not shift.comes_back and shift.least_offset > settings.offset_length
+    ]  # fmt: skip
+    route, why = settings.route, "given in the settings"
+    if route == AUTO:
+        route, why = _automatic(motions, told, resolved, keeps_low_cut)
+    if route == OFFSET_PRESERVING and not all(shifts.values()):
+        route, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
+    corrected: list[Motion] = []
+    findings: list[Finding] = []
+    unknown = {}
+    for motion in motions:
+        shift = shifts[motion.component]
+        if route == POLYNOMIAL:
+            motion = remove_polynomial(motion, windows, settings.degree)
+        elif shift is not None:
+            matters = settings.shift and shift.significant and _matters(motion, shift)
+            if matters:
+                findings.append(_shifted(motion, shift))
+                unknown[motion.component] = shift.open_error(len(motion), motion.dt)
+            if route == OFFSET_PRESERVING or matters:
+                motion = remove_shift(motion, shift)
+        corrected.append(motion)
+    offsets = {}
+    for name, shift in shifts.items():
+        if shift is None:
+            continue
+        low, high = shift.interval
+        if told[name]:
+            offsets[name] = Offset((low + high) / 2, low, high)
+        if name in resolved:
+            findings.append(_displaced(name, offsets[name], route))
+        elif not told[name] and shift.least_offset > settings.offset_length:
+            findings.append(_not_told(name, low, high))
+    values: dict[str, Value] = {"route": route}
+    for name, shift in shifts.items():
+        if shift is not None:
+            values[f"permanent_displacement_{name}_low_m"], values[f"permanent_displacement_{name}_high_m"] = (
+                shift.interval
+            )
+            values[f"permanent_displacement_{name}_told"] = told[name]
+    return Routed(
+        corrected, route, unknown, offsets, (Entry("route", "", f"Route {route}: {why}", values),), tuple(findings)
+    )
+
+
+def _automatic(
+    motions: Sequence[Motion], told: dict[str, bool], resolved: Sequence[str], keeps_low_cut: bool
+) -> tuple[str, str]:
+    """Return the route, and why."""
+    if keeps_low_cut:
+        return BAND_LIMITED, "a low-cut is given in the settings"
+    if not resolved:
+        return BAND_LIMITED, "no permanent displacement is resolved"
+    # All go one way, so those without a resolved displacement must at least be known not to drift away.
+    open_ones = [motion.component for motion in motions if not told[motion.component]]
+    if open_ones:
+        which = " and ".join(open_ones)
+        return BAND_LIMITED, f"the permanent displacement of {which} cannot be told, and all components take one route"
+    return OFFSET_PRESERVING, f"the permanent displacement of {' and '.join(resolved)} is resolved"
+
+
+def _matters(motion: Motion, shift: Shift) -> bool:
+    line = shift.zero_line(len(motion), motion.dt, 0.0)
+    left = abs(float(line.sum())) * motion.dt
+    velocity, _ = integrate_twice(motion.acceleration - line, motion.dt)
+    return left > MATTERS * float(np.abs(velocity).max())
+
+
+def _shifted(motion: Motion, shift: Shift) -> Finding:
+    half = shift.half_length
+    what = f"the zero of acceleration moved by {shift.size:.3g} m/s²"
+    if shift.passing:
+        what += f", and by {shift.passing:.3g} m/s² in passing"
+    return Finding(
+        "baseline shift", "doubt",
+        what=f"{what}: velocity does not come to rest after the shaking",
+        effect="it was removed; velocity, displacement and long-period spectra depend on when and how it moved",
+        remedy="look for tilt, spikes and clipping; compare the routes with baseline.route",
+        component=motion.component,
+        where=f"{shift.middle - half:.2f} to {shift.middle + half:.2f} s",
+        confidence=0.9,
+    )  # fmt: skip
+
+
+def _displaced(name: str, offset: Offset, route: str) -> Finding:
+    kept = "it is kept" if route == OFFSET_PRESERVING else f"the {route} route does not keep it"
+    return Finding(
+        "permanent displacement", "note",
+        what=f"the ground moved for good by {offset.value:.3g} m, 5 to 95 %: {offset.low:.3g} to {offset.high:.3g} m",
+        effect=f"PGD and displacement include it only where it is kept: {kept}",
+        remedy="compare with a neighbour or with satellite positions; choose with baseline.route",
+        component=name,
+        where="end of the record",
+        confidence=0.9,
+    )  # fmt: skip
+
+
+def _not_told(name: str, low: float, high: float) -> Finding:
+    return Finding(
+        "permanent displacement not told", "note",
+        what=f"whether and how far the ground moved for good cannot be told: between {low:.3g} and {high:.3g} m",
+        effect="displacement is without it, and PGD may be that of the vibration alone",
+        remedy="use satellite positions or a neighbouring instrument",
+        component=name,
+        where="end of the record",
+        confidence=0.9,
+    )  # fmt: skip
