@@ -128,12 +128,14 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         spectra=_spectra(corrected, settings, findings, threads),
         measures=_with_offsets(
             measure_table(
-            corrected.motion,
-            corrected.usable_band,
-            settings.measures,
-            {finding.component for finding in findings if finding.severity == "unfit"},
-            threads=threads,
-        ), corrected),
+                corrected.motion,
+                corrected.usable_band,
+                settings.measures,
+                {finding.component for finding in findings if finding.severity == "unfit"},
+                threads=threads,
+            ),
+            corrected,
+        ),
         findings=findings,
         history=corrected.history,
     )

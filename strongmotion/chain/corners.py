@@ -196,8 +196,8 @@ def signal_and_noise(
 def _modelled_noise(motion: Motion, windows: Windows, frequency: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return a floor of noise, m/s, where no window is quiet: what rounding to whole counts leaves.
 
-    The count of one is taken for the least difference between samples; rounding to it leaves white noise of a twelfth of
-    its square. Below 1 Hz the floor is taken to grow as 1/f.
+    The count of one is taken for the least difference between samples; rounding to it leaves white noise of a twelfth
+    of its square. Below 1 Hz the floor is taken to grow as 1/f.
     """
     steps = np.abs(np.diff(motion.acceleration))
     steps = steps[steps > 1e-6 * float(np.abs(motion.acceleration).max())]  # what rounding of floats leaves is no step
