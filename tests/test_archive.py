@@ -231,6 +231,84 @@ def test_motions_on_different_time_bases_are_refused(archive, result):
         archive.add(dataclasses.replace(result, motion=ragged))
 
 
+def test_columns_of_any_name_and_kind_come_back(archive, result):
+    rows = len(result.measures)
+    more = {
+        "verdict": ["weak", None, ""][:rows],
+        "worth_it": [True, False, True][:rows],
+        "row": np.arange(rows),
+        "Δ / 2 (per cycle)": np.array([0.5, np.nan, -0.0][:rows], dtype=np.float32),
+        "counted": np.arange(rows, dtype=np.uint16),
+        "band_low": np.full(rows, np.nan),
+    }
+    measures = pd.concat([result.measures, pd.DataFrame(more)], axis=1)
+    measures.attrs["units"] = {"Δ / 2 (per cycle)": "cm/s2", "counted": "counts"}
+    spectra = result.spectra.assign(
+        psa_low=result.spectra.psa * 0.9, row=1.5, note="as is", sure=result.spectra.psa > 1
+    )
+    spectra.attrs["units"] = {"row": "m/s", "period": "s"}
+    peaks = result.peaks.assign(band_high=result.peaks.value * 1.1, unit=result.peaks.unit)
+    made = dataclasses.replace(result, measures=measures, spectra=spectra, peaks=peaks)
+    path = archive.add(made)
+    back = archive[result.record.id]
+    assert back == made
+    for name in ("measures", "spectra", "peaks"):
+        assert getattr(back, name).attrs == getattr(made, name).attrs
+        pd.testing.assert_frame_equal(getattr(back, name), getattr(made, name))
+    assert archive.verify() == []
+    with h5py.File(path) as file:
+        assert file["spectra/psa_low"].attrs["units"] == "m s-2"
+        assert file["spectra/row"].attrs["units"] == "m s-1"
+        odd = file[f"measures/column {measures.columns.get_loc('Δ / 2 (per cycle)')}"]
+        assert (odd.attrs["long_name"], odd.attrs["units"]) == ("Δ / 2 (per cycle)", "cm s-2")
+
+
+numbers_of_columns = st.sampled_from(["f8", "f4", "i8", "i2", "u1", "?", "text"])
+
+
+@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@given(data=st.data())
+def test_any_table_comes_back(data):
+    made = make_result()
+    rows = len(made.peaks)
+    names = data.draw(st.lists(texts.filter(lambda name: name not in made.peaks), unique=True, max_size=4))
+    columns = {}
+    for name in names:
+        kind = data.draw(numbers_of_columns)
+        entries = st.lists(st.none() | texts, min_size=rows, max_size=rows)
+        columns[name] = data.draw(entries) if kind == "text" else data.draw(hnp.arrays(kind, rows))
+    # A column that is all missing has no kind; the text kind of pandas is said outright.
+    frame = pd.DataFrame({name: pd.Series(v, dtype="str") if isinstance(v, list) else v for name, v in columns.items()})
+    made = dataclasses.replace(made, peaks=pd.concat([made.peaks, frame], axis=1))
+    with tempfile.TemporaryDirectory() as folder:
+        archive = Archive(folder)
+        archive.add(made)
+        assert archive[made.record.id] == made
+
+
+def test_what_no_column_can_hold_is_refused(archive, result):
+    for odd in ([b"bytes"], [3.5, "three"], [pd.Timestamp("2031-03-07")]):
+        column = pd.Series((odd * len(result.peaks))[: len(result.peaks)])
+        with pytest.raises(ArchiveError, match="column odd holds"):
+            archive.add(dataclasses.replace(result, peaks=result.peaks.assign(odd=column)))
+    with pytest.raises(ArchiveError, match="a text of its own as name"):
+        archive.add(dataclasses.replace(result, peaks=result.peaks.assign(**{"odd": 1}).rename(columns={"odd": 7})))
+
+
+def test_the_first_layout_still_opens():
+    """The file was written by version 0.1.0, when layouts began."""
+    path = Path(__file__).parent / "archives" / "layout_1.h5"
+    back = read_result(path)
+    with h5py.File(path) as file:
+        assert file.attrs["layout_version"] == 1
+        assert back.record.raw_sha256 == file.attrs["raw_sha256"]
+        np.testing.assert_array_equal(back.peaks.value, file["peaks/value"][:])
+        np.testing.assert_array_equal(back.spectra.psa, file["spectra/psa"][:].ravel())
+    assert list(back.peaks.columns) == ["component", "quantity", "value", "unit", "time"]
+    assert back.settings.filter.low_cut == 0.1 + 0.2
+    assert (back.usable_band["V"], back.findings[0].name) == (Band(0.1, 40.0, 100.0, 0.7), "clipping")
+
+
 # Other people's readers
 
 
@@ -241,7 +319,7 @@ def test_xarray_reads_labelled_arrays(archive, result, group):
     path = archive.add(result)
     with xarray.open_dataset(path, engine="netcdf4") as whole:
         assert whole.attrs["record"] == result.record.id
-        assert whole.attrs["layout_version"] == 1
+        assert whole.attrs["layout_version"] == 2
         assert tuple(whole.attrs["cautions"]) == CAUTIONS
     with xarray.open_dataset(path, group=group, engine="netcdf4") as data:
         data.load()
@@ -463,8 +541,8 @@ def test_foreign_files_are_named(archive, result):
 def test_a_newer_layout_is_refused(archive, result):
     path = archive.add(result)
     with h5py.File(path, "r+") as file:
-        file.attrs["layout_version"] = 2
-    with pytest.raises(ArchiveError, match=rf"{path.name}: has layout 2, .* up to 1\. Read it with a newer"):
+        file.attrs["layout_version"] = 3
+    with pytest.raises(ArchiveError, match=rf"{path.name}: has layout 3, .* up to 2\. Read it with a newer"):
         archive[path.stem]
 
 

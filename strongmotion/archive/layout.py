@@ -1,11 +1,11 @@
-"""Where everything of a `Result` lies in its HDF5 file, layout 1.
+"""Where everything of a `Result` lies in its HDF5 file, layout 2.
 
 ===========================  ====================================================================================
 attributes of the file       title, record, station, source file and its SHA-256, software version, cautions
 ``/raw/<component>``         samples as recorded, in their own type; unit, sensitivity, direction as attributes
 ``/motion/``                 ``acceleration_<component>``, also velocity and displacement, on ``time``; with pads
 ``/spectra/``                sd, psv, psa, sv, sa, usable on the axes ``component``, ``damping``, ``period``
-``/peaks/``, ``/measures/``  tables, a dataset a column on the axis ``row``
+``/peaks/``, ``/measures/``  tables, a dataset a column on the axis ``row``; columns of any name
 ``/usable_band/``            corner frequencies on the axis ``component``
 ``/settings``                TOML text
 ``/history``                 JSON text: the record's steps under ``record``, each component's under ``motion``
@@ -14,6 +14,12 @@ attributes of the file       title, record, station, source file and its SHA-256
 
 Axes are HDF5 dimension scales; every number has ``long_name`` and ``units`` spelled as the CF conventions ask
 (UDUNITS), so HDF5 and netCDF-4 readers label arrays without this library.
+
+Tables and spectra keep whatever numeric, boolean and text columns they have. Attributes of their group list the names,
+``columns``, and the datasets they lie in, ``datasets``. The unit of a column that `_NUMBERS` does not know is taken
+from ``DataFrame.attrs["units"]``, a dict of column to unit, and comes back there.
+
+Layout 1 had no ``datasets``: each column lay in a dataset of its own name.
 """
 
 from __future__ import annotations
@@ -21,9 +27,9 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Sequence
-from dataclasses import MISSING
 from typing import Any
 
 import h5py
@@ -32,7 +38,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..chain.band import Band
-from ..errors import ArchiveError
+from ..errors import ArchiveError, InputError
 from ..motion import Entry, History, Motion
 from ..record import Component, Earthquake, Finding, Record, Source, Station
 from ..result import Result
@@ -51,12 +57,12 @@ __all__ = [
 ]
 
 LAYOUT = "strongmotion record"
-LAYOUT_VERSION = 1
+LAYOUT_VERSION = 2
 
 RESTORE = "Restore the file from a copy, or process its source again"
 """The remedy for damage."""
 
-_UDUNITS = {"m/s2": "m s-2", "cm/s2": "cm s-2", "g": "standard_free_fall", "counts": "count"}
+_UDUNITS = {"m/s2": "m s-2", "m/s": "m s-1", "cm/s2": "cm s-2", "g": "standard_free_fall", "counts": "count"}
 _FROM_UDUNITS = {cf: unit for unit, cf in _UDUNITS.items()}
 
 _ACCELERATION, _VELOCITY, _DISPLACEMENT = ("m s-2", "m s-1", "m")
@@ -72,7 +78,10 @@ _NUMBERS = {
     "psa": ("pseudo-acceleration response spectrum", _ACCELERATION),
     "sv": ("relative velocity response spectrum", _VELOCITY),
     "sa": ("absolute acceleration response spectrum", _ACCELERATION),
+    "psa_low": ("lower end of the 5-95 % band of the pseudo-acceleration response spectrum", _ACCELERATION),
+    "psa_high": ("upper end of the 5-95 % band of the pseudo-acceleration response spectrum", _ACCELERATION),
     "usable": ("inside the usable band", "1"),
+    "sign": ("sign of the motion at its peak, 0 for none", "1"),
     "low_cut": ("low-cut corner frequency, 0 for none", "Hz"),
     "high_cut": ("high-cut corner frequency, 0 for none", "Hz"),
     "nyquist": ("half the sampling rate", "Hz"),
@@ -82,9 +91,16 @@ _NUMBERS = {
 }
 """Long name and CF unit of every dataset whose numbers share one unit."""
 
+_IN_UNIT_OF_ROW = ("value", "band_low", "band_high")
+"""Columns of tables whose unit differs from row to row."""
+
 _MOTIONS = ("acceleration", "velocity", "displacement")
 _SPECTRA_AXES = ("component", "damping", "period")
 _TEXT = h5py.string_dtype()
+_LONG = 4096
+"""From so many numbers on, float64 arrays are not compressed."""
+_CHUNK = 1 << 20
+"""Arrays of up to so many bytes lie in one piece."""
 
 
 def write(file: h5py.File, result: Result) -> None:
@@ -294,7 +310,7 @@ def _read_motion(group: h5py.Group, histories: dict[str, list[dict[str, Any]]]) 
 
 
 def _history(entries: Iterable[dict[str, Any]]) -> History:
-    return History(tuple(Entry(**entry) for entry in entries))
+    return History(tuple(_rebuilt(Entry, entry) for entry in entries))
 
 
 # Spectra: a long table in memory, a labelled grid on disk
@@ -317,14 +333,11 @@ def _write_spectra(group: h5py.Group, frame: pd.DataFrame) -> None:
             "the spectra are not a full grid: every component needs the same dampings and periods, in one order",
             remedy="Compute all spectra of a record on the same oscillators",
         )
-    group.attrs["columns"] = _texts(frame.columns)
     scales = []
     for name, values in zip(_SPECTRA_AXES, axes, strict=True):
         scales.append(_write_column(group, name, values))
         scales[-1].make_scale(name)
-    for name in frame.columns:
-        if name not in _SPECTRA_AXES:
-            _write_column(group, name, frame[name].to_numpy().reshape(shape), scales)
+    _write_columns(group, frame, shape, scales)
 
 
 def _run(values: NDArray[Any]) -> int:
@@ -337,8 +350,7 @@ def _read_spectra(file: h5py.File) -> pd.DataFrame:
     group = _get(file, "spectra")
     axes = np.meshgrid(*(_read_column(group, name) for name in _SPECTRA_AXES), indexing="ij")
     grid = dict(zip(_SPECTRA_AXES, axes, strict=True))
-    columns = _attribute(group, "columns")
-    return _frame({name: (grid[name] if name in grid else _read_column(group, name)).ravel() for name in columns})
+    return _frame(group, grid)
 
 
 def read_ordinates(file: h5py.File, component: str, damping: float, periods: Sequence[float]) -> dict[float, float]:
@@ -357,20 +369,58 @@ def read_ordinates(file: h5py.File, component: str, damping: float, periods: Seq
 
 
 def _write_table(group: h5py.Group, frame: pd.DataFrame) -> None:
-    group.attrs["columns"] = _texts(frame.columns)
     row = _write_numbers(group, "row", np.arange(len(frame)))
     row.make_scale("row")
-    for name in frame.columns:
-        dataset = _write_column(group, name, frame[name].to_numpy(), [row])
-        if name == "value":
-            dataset.attrs["long_name"] = "value"
-            dataset.attrs["comment"] = "the unit of each row stands in the dataset unit"
+    _write_columns(group, frame, (len(frame),), [row])
+    for name in _IN_UNIT_OF_ROW:
+        if name in group:
+            group[name].attrs["comment"] = "the unit of each row stands in the dataset unit"
 
 
 def read_table(file: h5py.File, name: str) -> pd.DataFrame:
     """Read the table ``"peaks"`` or ``"measures"``."""
-    group = _get(file, name)
-    return _frame({column: _read_column(group, column) for column in _attribute(group, "columns")})
+    return _frame(_get(file, name), {})
+
+
+def _write_columns(
+    group: h5py.Group, frame: pd.DataFrame, shape: tuple[int, ...], scales: Sequence[h5py.Dataset]
+) -> None:
+    """Write every column that is not an axis, and list all of them."""
+    units = frame.attrs.get("units", {})
+    names, datasets = list(frame.columns), []
+    for number, name in enumerate(names):
+        if not isinstance(name, str) or names.count(name) > 1:
+            raise TypeError(f"columns need each a text of its own as name, found {name!r}")
+        if name in _SPECTRA_AXES and name in group:
+            dataset = group[name]
+        else:
+            plain = re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", name) and name not in group
+            stored = name if plain else f"column {number}"
+            dataset = _write_column(group, stored, frame[name].to_numpy().reshape(shape), scales)
+            if not plain:
+                dataset.attrs["long_name"] = name
+        datasets.append(dataset.name.rpartition("/")[2])
+        if name in units:
+            dataset.attrs["unit"] = units[name]
+            dataset.attrs["units"] = _UDUNITS.get(units[name], units[name])
+    group.attrs["columns"] = _texts(names)
+    group.attrs["datasets"] = _texts(datasets)
+
+
+def _frame(group: h5py.Group, axes: dict[str, NDArray[Any]]) -> pd.DataFrame:
+    names = list(_attribute(group, "columns"))
+    datasets = group.attrs.get("datasets", names)  # layout 1 has none
+    columns, units = {}, {}
+    for name, dataset in zip(names, datasets, strict=True):
+        values = (axes[name] if name in axes else _read_column(group, dataset)).ravel()
+        # Lists, not object arrays: pandas then gives text columns its own default type, as where they were made.
+        columns[name] = list(values) if values.dtype == object else values
+        if "unit" in group[dataset].attrs:
+            units[name] = group[dataset].attrs["unit"]
+    frame = pd.DataFrame(columns)
+    if units:
+        frame.attrs["units"] = units
+    return frame
 
 
 def _write_bands(group: h5py.Group, bands: dict[str, Band]) -> None:
@@ -384,21 +434,26 @@ def _write_bands(group: h5py.Group, bands: dict[str, Band]) -> None:
 def read_bands(file: h5py.File) -> dict[str, Band]:
     """Read the usable bands by component."""
     group = _get(file, "usable_band")
-    # Files of earlier versions may lack the later fields, which have defaults.
-    fields = [field.name for field in dataclasses.fields(Band) if field.name in group or field.default is MISSING]
-    columns = [_read_column(group, field).tolist() for field in fields]
-    names = _read_column(group, "component")
-    return {name: Band(**dict(zip(fields, values, strict=True))) for name, *values in zip(names, *columns, strict=True)}
-
-
-def _frame(columns: dict[str, NDArray[Any]]) -> pd.DataFrame:
-    # Lists, not object arrays: pandas then gives text columns its own default type, as where they were made.
-    return pd.DataFrame({name: list(v) if v.dtype == object else v for name, v in columns.items()})
+    names = [field.name for field in dataclasses.fields(Band) if field.name in group]
+    columns = [_read_column(group, name).tolist() for name in names]
+    components = _read_column(group, "component")
+    bands = zip(components, *columns, strict=True)
+    return {component: _rebuilt(Band, dict(zip(names, values, strict=True))) for component, *values in bands}
 
 
 def read_findings(file: h5py.File, of: str = "result") -> tuple[Finding, ...]:
     """Read the findings of the ``"result"``, or those the ``"record"`` came with."""
-    return tuple(Finding(**finding) for finding in json.loads(_read_text(file, "findings"))[of])
+    return tuple(_rebuilt(Finding, finding) for finding in json.loads(_read_text(file, "findings"))[of])
+
+
+def _rebuilt(kind: type, values: dict[str, Any]) -> Any:
+    """Make an object of its stored fields; what an older version did not store has its default."""
+    known = {field.name: field.default for field in dataclasses.fields(kind)}
+    if unknown := set(values) - set(known):
+        raise InputError(f"{kind.__name__} has no {', '.join(sorted(unknown))}")
+    if lacking := {name for name, default in known.items() if default is dataclasses.MISSING} - set(values):
+        raise ArchiveError(f"{', '.join(sorted(lacking))} of {kind.__name__} is missing", remedy=RESTORE)
+    return kind(**values)
 
 
 # One dataset
@@ -415,8 +470,13 @@ def _write_numbers(
     scales: Sequence[h5py.Dataset] = (),
     described: tuple[str, str] | None = None,
 ) -> h5py.Dataset:
-    # Chunks cannot be empty, so an empty array goes unfiltered.
-    filters = {"compression": "gzip", "compression_opts": 1, "shuffle": True, "fletcher32": True} if values.size else {}
+    # Chunks cannot be empty, so an empty array goes unfiltered. Of long float64 arrays the last digits are noise:
+    # compressing them takes more time than all other writing, to save a fifth of the space.
+    filters: dict[str, Any] = {"fletcher32": True} if values.size else {}
+    if values.size and (values.dtype != np.float64 or values.size < _LONG):
+        filters |= {"compression": "gzip", "compression_opts": 1, "shuffle": True}
+    if 0 < values.nbytes <= _CHUNK:
+        filters["chunks"] = values.shape
     dataset = group.create_dataset(name, data=values, **filters)
     for axis, scale in enumerate(scales):
         dataset.dims[axis].attach_scale(scale)
@@ -436,10 +496,16 @@ def _write_column(
         return dataset
     if values.dtype.kind in "iuf":
         return _write_numbers(group, name, values, scales)
-    strange = [value for value in values.ravel() if not isinstance(value, str)]
-    if strange:
-        raise TypeError(f"column {name} holds {strange[0]!r} among its texts")
-    dataset = group.create_dataset(name, data=values.astype(object), dtype=_TEXT)
+    texts, missing = values.astype(object).ravel(), []
+    for at, value in enumerate(texts):
+        if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
+            texts[at] = ""
+            missing.append(at)
+        elif not isinstance(value, str):
+            raise TypeError(f"column {name} holds {value!r} among its texts")
+    dataset = group.create_dataset(name, data=texts.reshape(values.shape), dtype=_TEXT)
+    if missing:
+        dataset.attrs["missing"] = np.array(missing)  # places from 0, in the order of storage
     for axis, scale in enumerate(scales):
         dataset.dims[axis].attach_scale(scale)
     dataset.attrs["long_name"] = name.replace("_", " ")
@@ -448,7 +514,10 @@ def _write_column(
 
 def _read_column(group: h5py.Group, name: str) -> NDArray[Any]:
     values = _values(group, name)
-    return values.astype(bool) if group[name].attrs.get("dtype") == "bool" else values
+    attributes = group[name].attrs
+    if "missing" in attributes:
+        values.ravel()[attributes["missing"]] = None
+    return values.astype(bool) if attributes.get("dtype") == "bool" else values
 
 
 def _write_text(file: h5py.File, name: str, text: str, long_name: str) -> None:
