@@ -26,7 +26,9 @@ _HOME = {
     "Station": "record",
     "StrongMotionError": "errors",
     "default_periods": "spectra",
+    "draw": "report",
     "fourier_spectrum": "spectra",
+    "notebook_view": "report",
     "process": "result",
     "read": "formats",
     "read_all": "formats",
@@ -60,6 +62,8 @@ if TYPE_CHECKING:
     from .record import Finding as Finding
     from .record import Record as Record
     from .record import Station as Station
+    from .report import draw as draw
+    from .report import notebook_view as notebook_view
     from .result import Result as Result
     from .result import process as process
     from .settings import Settings as Settings

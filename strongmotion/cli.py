@@ -94,6 +94,7 @@ def _top(
       strongmotion inspect demo_records/quay.csv
       strongmotion process demo_records -o archive --figures
       strongmotion catalogue archive
+      strongmotion report archive -o pages
       strongmotion verify archive
 
     Exit status: 0 all well; 1 some records failed, each named with its reason; 2 wrong use.
@@ -298,6 +299,40 @@ def catalogue(
     for problem in frame.attrs["problems"]:
         _complain(problem)
     if frame.attrs["problems"]:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True)
+def report(
+    archive: ArchiveFolder,
+    folder: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where pages go; made if not there.")
+    ],
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records; all if none is named.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write each record's page as PDF too.")] = False,
+    unit: Unit = "m/s2",
+) -> None:
+    """Write pages to read in a browser: one for each record, and one over the archive.
+
+    Each page is one file that needs no network: numbers, findings, figures, the processing history and settings. Begin
+    at FOLDER/index.html.
+
+    \b
+    Examples:
+      strongmotion report archive -o pages --unit g
+      strongmotion report archive XX.QUAY.00_20310417T032627 -o pages --pdf
+    """
+    from .report import write_report
+
+    with _Progress() as progress:
+        written = write_report(archive, folder, records or (), unit, pdf, progress)
+    for record, reason in written.failed:
+        _complain(f"{record}: {reason}")
+    typer.echo(f"{_count(len(written.pages), 'page')} of records; begin at {written.index}.")
+    typer.echo(CAUTION)
+    if written.failed:
         raise typer.Exit(1)
 
 

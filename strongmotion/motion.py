@@ -69,6 +69,9 @@ class History:
     def __len__(self) -> int:
         return len(self.entries)
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html(index=False))
+
     def table(self) -> pd.DataFrame:
         """Return a row a number: step, component, quantity, value, what."""
         import pandas as pd

@@ -353,6 +353,11 @@ class Record:
                 return component
         raise KeyError(f"no component {name!r} in this record; it has {', '.join(self.names)}")
 
+    def _repr_html_(self) -> str:
+        from . import notebook_view
+
+        return notebook_view(self)
+
     @property
     def names(self) -> tuple[str, ...]:
         """The components' names, in file order."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,9 @@ from .motion import History, Motion
 from .record import Finding, Record
 from .settings import Settings
 from .spectra import QUANTITIES, default_periods, response_spectrum, rotated_spectrum
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["Result", "process"]
 
@@ -75,6 +79,35 @@ class Result:
     def severity(self) -> str:
         """The gravest severity among the findings: ``""``, ``"note"``, ``"doubt"`` or ``"unfit"``."""
         return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
+
+    def plot(self, what: str = "motion", **options: Any) -> Figure:
+        """Draw one of the figures of `strongmotion.report`.
+
+        Parameters
+        ----------
+        what : str
+            ``"motion"``, ``"spectrum"``, ``"processing"`` and so on; see `strongmotion.draw`.
+        **options
+            As that figure takes them, such as ``unit="g"``, ``style="dark"``, ``axes=...``.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+
+        Raises
+        ------
+        InputError
+            There is no such figure, or it cannot be drawn of this result.
+        """
+        # Figures are built on results, so this goes out by the public face and loads them on use.
+        from . import draw
+
+        return draw(self, what, **options)
+
+    def _repr_html_(self) -> str:
+        from . import notebook_view
+
+        return notebook_view(self)
 
 
 def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:

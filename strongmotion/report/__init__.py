@@ -1,7 +1,13 @@
 """What a person looks at: figures of results, a page for each record, and a page for an archive."""
 
+from .archive_figures import distribution_figure, station_figure
+from .archive_page import Report, archive_page, write_report
+from .by_name import draw
 from .decimate import peaks_kept
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
+from .notebook import notebook_view
+from .page import record_page, write_record_page
+from .pdf import write_pdf
 from .processing_figure import processing_figure
 from .spectrum_figures import (
     acceleration_displacement_figure,
@@ -13,17 +19,27 @@ from .spectrum_figures import (
 from .style import save
 
 __all__ = [
+    "Report",
     "acceleration_displacement_figure",
+    "archive_page",
     "comparison_figure",
+    "distribution_figure",
+    "draw",
     "husid_figure",
     "motion_figure",
+    "notebook_view",
     "offset_figure",
     "particle_figure",
     "peaks_kept",
     "processing_figure",
     "raw_figure",
+    "record_page",
     "rotation_figure",
     "save",
     "spectrum_figure",
+    "station_figure",
     "tripartite_figure",
+    "write_pdf",
+    "write_record_page",
+    "write_report",
 ]

@@ -8,6 +8,7 @@ share a colour differ in dash.
 
 from __future__ import annotations
 
+import functools
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
 from .. import __version__
@@ -192,15 +194,32 @@ def place(record: Record) -> str:
 
 
 def shortened(text: str, most: int) -> str:
-    """Return a text on one line, cut where it is longer than `most`, without the mark-up of mathematical text.
+    """Return a text on one line, cut where it is longer than `most`, as `printable` in a figure.
 
     Examples
     --------
     >>> shortened("Quay of the Long Name", 12)
     'Quay of the…'
     """
-    text = " ".join(text.split()).replace("$", "")
+    text = printable(" ".join(text.split()))
     return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
+def printable(text: str) -> str:
+    """Return a text without what the figures' font has no letters for, and without the marks of mathematical text.
+
+    Examples
+    --------
+    >>> printable("5 $ at \N{CJK UNIFIED IDEOGRAPH-6E2F}")
+    '5  at ?'
+    """
+    letters = _letters()
+    return "".join(letter if ord(letter) in letters else "?" for letter in text.replace("$", ""))
+
+
+@functools.cache
+def _letters() -> frozenset[int]:
+    return frozenset(get_font(findfont(FontProperties())).get_charmap())
 
 
 def save(figure: Figure, path: str | Path) -> Path:

@@ -1,0 +1,264 @@
+"""The page over an archive: a table that sorts, a map, and how the numbers are spread; and the pages behind it."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from markupsafe import Markup
+
+from .. import __version__
+from ..archive import Archive, write_whole
+from ..cautions import CAUTIONS
+from ..errors import ArchiveError, InputError, StrongMotionError
+from ..units import acceleration_unit, label
+from .archive_figures import distribution_figure, largest, station_figure
+from .decimate import peaks_kept
+from .page import Picture, templates, write_record_page
+from .pdf import write_pdf
+from .spectrum_figures import comparison_figure
+from .svg import sheet, svg
+from .tables import number
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..result import Result
+
+__all__ = ["Report", "archive_page", "thumbnail", "write_report"]
+
+ROWS = 50
+"""Rows of the table on one leaf."""
+
+MOST_COMPARED = 200
+"""Spectra of more records than this make no readable figure."""
+
+
+@dataclass
+class Report:
+    """What `write_report` wrote, and the records it could not."""
+
+    index: Path
+    pages: list[Path] = field(default_factory=list)
+    failed: list[tuple[str, str]] = field(default_factory=list)
+
+
+def write_report(
+    archive: Archive | str | Path,
+    folder: str | Path,
+    records: Iterable[str] = (),
+    unit: str = "m/s2",
+    pdf: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Report:
+    """Write a page for each record and one over the archive.
+
+    Parameters
+    ----------
+    archive : Archive or path
+    folder : str or Path
+        Made if it is not there. The archive's page is ``index.html``, those of records ``records/<id>.html``.
+    records : iterable of str
+        Ids of the records to write pages for; all if none is given. The archive's page covers all either way.
+    unit : {"m/s2", "cm/s2", "g"}
+        Of acceleration.
+    pdf : bool
+        Also write ``records/<id>.pdf``.
+    progress : callable, optional
+        Called with the number of records finished and of all records: at the start and after each.
+
+    Returns
+    -------
+    Report
+        Records that could not be read are in it with their reasons; the rest goes on.
+
+    Raises
+    ------
+    ArchiveError
+        The archive is not there, holds no record or not one that was asked for, or the folder cannot be written.
+    InputError
+        `unit` is not one of acceleration.
+    """
+    unit = acceleration_unit(unit)
+    store = archive if isinstance(archive, Archive) else Archive(archive, create=False)
+    every = store.ids()
+    chosen = list(dict.fromkeys(records)) or every
+    for record in chosen:
+        if record not in store:
+            store[record]  # raises, with the nearest id
+    if not every:
+        raise ArchiveError("the archive holds no record", source=str(store.folder), remedy="Process some into it")
+    folder = Path(folder)
+    try:
+        (folder / "records").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ArchiveError(f"the folder cannot be made: {error.strerror}", source=str(folder)) from None
+
+    report = Report(folder / "index.html")
+    thumbnails: dict[str, str] = {}
+    names: dict[str, str] = {}
+    compared: list[Result] = []
+    if progress:
+        progress(0, len(chosen))
+    for done, record in enumerate(chosen, 1):
+        try:
+            result = store[record]
+            page = write_record_page(result, folder / "records" / f"{record}.html", unit, index="../index.html")
+            if pdf:
+                write_pdf(result, folder / "records" / f"{record}.pdf", unit)
+        except StrongMotionError as error:
+            report.failed.append((record, str(error)))
+        else:
+            report.pages.append(page)
+            thumbnails[record] = thumbnail(result)
+            names[record] = result.record.station.name
+            if len(chosen) <= MOST_COMPARED:
+                compared.append(dataclasses.replace(result, motion={}))  # the spectra are all that is compared
+        if progress:
+            progress(done, len(chosen))
+    links = {record: f"records/{record}.html" for record in every if (folder / "records" / f"{record}.html").exists()}
+    text = archive_page(store.catalogue(unit), unit, links, thumbnails, names, compared)
+    write_whole(report.index, text.encode(), replace=True)
+    return report
+
+
+def archive_page(
+    catalogue: pd.DataFrame,
+    unit: str = "m/s2",
+    links: Mapping[str, str] | None = None,
+    thumbnails: Mapping[str, str] | None = None,
+    names: Mapping[str, str] | None = None,
+    compared: Iterable[Result] = (),
+) -> str:
+    """Return the page over an archive as HTML.
+
+    Parameters
+    ----------
+    catalogue : pandas.DataFrame
+        From `Archive.catalogue`, with accelerations in `unit`.
+    unit : {"m/s2", "cm/s2", "g"}
+    links, thumbnails, names : mapping of str to str, optional
+        By record: where its page lies, its `thumbnail`, and its station's name.
+    compared : iterable of Result, optional
+        Those whose spectra are drawn together.
+
+    Returns
+    -------
+    str
+        A table that a small script in the page sorts, filters and parts into leaves; a map of the stations; the spread
+        of peaks and usable periods; the cautions. It needs no other file and no network.
+
+    Raises
+    ------
+    InputError
+        `unit` is not one of acceleration.
+    """
+    unit = acceleration_unit(unit)
+    columns, rows = _table(catalogue, unit, links or {}, thumbnails or {}, names or {})
+    data = json.dumps({"columns": columns, "rows": rows, "leaf": ROWS}, ensure_ascii=False, separators=(",", ":"))
+    return templates().get_template("archive.html").render(
+        columns=columns,
+        rows=rows[:ROWS],
+        total=len(rows),
+        leaf=ROWS,
+        # In a script element only "<" could end it early; as an escape it is the same JSON.
+        data=Markup(data.replace("<", "\\u003c")),
+        pictures=_pictures(catalogue, unit, list(compared)),
+        number=number,
+        problems=catalogue.attrs.get("problems", []),
+        cautions=CAUTIONS,
+        made_with=__version__,
+    )  # fmt: skip
+
+
+def thumbnail(result: Result, width: int = 120, height: int = 28) -> str:
+    """Return the acceleration of the first component as the path of a small SVG picture.
+
+    Examples
+    --------
+    >>> thumbnail(result)                                  # doctest: +SKIP
+    'M0 14L1 15L3 2...'
+    """
+    motion = next(iter(result.motion.values())).unpadded()
+    time, values = peaks_kept(motion.time, motion.acceleration, width // 2)
+    largest_value = float(np.abs(values).max()) or 1.0
+    span = float(time[-1] - time[0]) or 1.0
+    x = np.rint(width * (time - time[0]) / span).astype(int)
+    y = np.rint(height / 2 - (height / 2 - 1) * values / largest_value).astype(int)
+    return "M" + "L".join(f"{a} {b}" for a, b in zip(x, y, strict=True))
+
+
+def _table(
+    catalogue: pd.DataFrame,
+    unit: str,
+    links: Mapping[str, str],
+    thumbnails: Mapping[str, str],
+    names: Mapping[str, str],
+) -> tuple[list[dict[str, Any]], list[list[Any]]]:
+    """Return the columns of the table, each with its kind, and its rows as JSON holds them."""
+    psa = next((name for name in catalogue if name.startswith("psa_1s_RotD50")), None)
+    numbers: list[tuple[str, np.ndarray]] = [
+        (f"PGA, {label(unit)}", largest(catalogue, "pga")),
+        ("PGV, m/s", largest(catalogue, "pgv")),
+    ]
+    if psa is not None:
+        numbers.append((f"PSA at 1 s, {label(unit)}", catalogue[psa].to_numpy(dtype=float)))
+    numbers.append(("Longest usable period, s", catalogue["longest_usable_period_s"].to_numpy(dtype=float)))
+    columns = [
+        {"title": "Motion", "kind": "picture"},
+        {"title": "Record", "kind": "link"},
+        {"title": "Station", "kind": "text"},
+        {"title": "First sample, UTC", "kind": "text"},
+        *({"title": title, "kind": "number"} for title, _ in numbers),
+        {"title": "Worst finding", "kind": "severity"},
+    ]
+    starts = catalogue["start"].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("").tolist()
+    rows = []
+    for i, (record, station, worst) in enumerate(
+        zip(catalogue["record"], catalogue["station"], catalogue["worst_finding"], strict=True)
+    ):
+        values = [_json(column[i]) for _, column in numbers]
+        rows.append(
+            [
+                thumbnails.get(record, ""), [record, links.get(record, "")], names.get(record) or station or "",
+                starts[i], *values, worst or "none",
+            ]
+        )  # fmt: skip
+    return columns, rows
+
+
+def _json(value: float) -> float | str | None:
+    if math.isnan(value):
+        return None
+    return float(f"{value:.4g}") if math.isfinite(value) else "no limit"
+
+
+def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> list[Picture]:
+    pictures = []
+    if np.isfinite(catalogue["latitude_deg"].to_numpy(dtype=float)).any():
+        figure, axes = sheet(1, 1, 5.0, 4.9, margins=(0.7, 0.1, 0.1, 0.46))
+        station_figure(catalogue, unit, axes=axes[0, 0])
+        caption = "Where the stations lie, in km from their middle, with rings of equal distance."
+        pictures.append(Picture(Markup(svg(figure, "map", f"Map of the stations. {caption}")), caption))
+    if compared:
+        figure, axes = sheet(1, 1, 5.0, 4.4)
+        component = "RotD50" if all((one.spectra["component"] == "RotD50").any() for one in compared) else None
+        try:
+            if component:
+                comparison_figure(compared, unit=unit, axes=axes[0, 0])
+                caption = f"Spectra of RotD50 at 5 % damping of {len(compared)} records, their median and spread."
+                pictures.append(Picture(Markup(svg(figure, "spectra", f"Spectra of all. {caption}")), caption))
+        except InputError:
+            pass  # other periods or dampings: there is nothing common to draw
+    if len(catalogue):
+        figure, axes = sheet(1, 3, 8.4, 2.9, margins=(0.6, 0.15, 0.12, 0.46), gaps=(0.1, 0.5), share=False)
+        distribution_figure(catalogue, unit, axes=axes.ravel())
+        caption = "How the peaks, each the largest over the components, and the longest usable periods are spread."
+        pictures.append(Picture(Markup(svg(figure, "spread", f"Distributions. {caption}")), caption, wide=True))
+    return pictures

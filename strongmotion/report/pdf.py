@@ -1,0 +1,175 @@
+"""A record's page as PDF, for paper and for files: the same numbers, findings, figures and history."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import matplotlib
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+
+from .. import __version__
+from ..archive import write_whole
+from ..cautions import CAUTION
+from ..units import acceleration_unit
+from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
+from .processing_figure import processing_figure
+from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure
+from .style import STYLES, place, printable
+from .tables import SEVERITIES, facts, gravest_first, headline_table, measures_table, spectra_table
+
+if TYPE_CHECKING:
+    from ..result import Result
+
+__all__ = ["write_pdf"]
+
+PAPER = (8.27, 11.69)
+"""A4, inches."""
+
+LINES, COLUMNS = 72, 96
+"""Of text on a page."""
+
+
+def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
+    """Write a record's findings, numbers, figures, tables and history as PDF, whole or not at all.
+
+    Parameters
+    ----------
+    result : Result
+    path : str or Path
+    unit : {"m/s2", "cm/s2", "g"}
+        Of acceleration.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be written.
+    InputError
+        `unit` is not one of acceleration.
+    """
+    unit = acceleration_unit(unit)
+    path = Path(path)
+    content = io.BytesIO()
+    about = {"Title": place(result.record), "Subject": CAUTION, "Creator": f"strongmotion {__version__}"}
+    with (
+        matplotlib.rc_context({"pdf.fonttype": 42}),
+        PdfPages(content, metadata={**about, "CreationDate": None}) as pages,
+    ):
+        for figure in [*_text_pages(_front(result, unit)), *_figures(result, unit), *_text_pages(_back(result, unit))]:
+            pages.savefig(figure)
+    write_whole(path, content.getvalue(), replace=True)
+    return path
+
+
+def _figures(result: Result, unit: str) -> Iterator[Figure]:
+    """Draw each figure, a page each."""
+    drawn: list[Callable[[], Figure]] = [
+        lambda: motion_figure(result, unit),
+        lambda: spectrum_figure(result, unit=unit),
+        lambda: spectrum_figure(result, unit=unit, scale="linear"),
+        lambda: tripartite_figure(result),
+        lambda: acceleration_displacement_figure(result, unit=unit),
+        lambda: husid_figure(result),
+        lambda: processing_figure(result),
+        lambda: raw_figure(result, unit),
+        lambda: offset_figure(result),
+    ]
+    if (result.spectra["component"] == "RotD50").any():
+        drawn.insert(4, lambda: rotation_figure(result, unit=unit))
+    if {"H1", "H2", "V"} <= set(result.motion):
+        drawn.append(lambda: particle_figure(result))
+    for draw in drawn:
+        figure = draw()
+        figure.set_size_inches(PAPER[1], PAPER[0])
+        yield figure
+
+
+def _front(result: Result, unit: str) -> Iterator[str]:
+    yield place(result.record)
+    yield ""
+    for caution in result.cautions:
+        yield from _wrapped(caution)
+    yield from ("", "WHAT THE CHECKS FOUND", "")
+    for finding in sorted(result.findings, key=gravest_first):
+        where = " ".join(part for part in (finding.component, finding.where) if part)
+        yield from _wrapped(f"{SEVERITIES[finding.severity]}. {finding.name}{f' ({where})' if where else ''}:")
+        yield from _wrapped(f"{finding.what}. What it does: {finding.effect}. What to do: {finding.remedy}.", 4)
+        yield ""
+    if not result.findings:
+        yield from ("The checks found nothing to say against this record.", "")
+    yield from ("THE NUMBERS", "")
+    columns, rows = headline_table(result, unit)
+    yield from _table(["", *columns], [[name, *(_cell(cell) for cell in cells)] for name, _, cells in rows])
+    yield from ("† outside the usable band; in brackets the 5 to 95 % band under other choices of processing", "")
+    yield from ("THE RECORD", "")
+    for what, value in facts(result.record):
+        yield from _wrapped(f"{what}: {value}")
+
+
+def _back(result: Result, unit: str) -> Iterator[str]:
+    yield from ("MEASURES", "")
+    columns, rows = measures_table(result)
+    yield from _table(["", *columns], [[name, *(_cell(cell) for cell in cells)] for name, _, cells, _ in rows])
+    sources = dict.fromkeys(f"{name.split(',')[0]}: {source}" for name, _, _, source in rows)
+    yield ""
+    for line in sources:
+        yield from _wrapped(line)
+    columns, ordinates, what = spectra_table(result, unit)
+    yield from ("", "RESPONSE SPECTRA", f"{what}; † outside the usable band", "")
+    yield from _table(
+        ["Period, s", *columns], [[period, *(_cell(cell) for cell in cells)] for period, cells in ordinates]
+    )
+    yield from ("", "PROCESSING HISTORY", "")
+    for entry in result.history:
+        yield from _wrapped(f"{entry.step}{f', {entry.component}' if entry.component else ''}: {entry.what}.")
+        yield from _wrapped("; ".join(f"{key} {value}" for key, value in entry.values.items()), 4)
+    yield from ("", "SETTINGS", "")
+    for line in result.settings.to_toml().splitlines():
+        yield from _wrapped(line)
+
+
+def _cell(cell: object) -> str:
+    value, band, usable = (getattr(cell, name) for name in ("value", "band", "usable"))
+    return f"{value}{'' if usable else ' †'}{f' ({band})' if band else ''}"
+
+
+def _wrapped(text: str, indent: int = 0) -> list[str]:
+    blank = " " * indent
+    return textwrap.wrap(
+        printable(text), COLUMNS, initial_indent=blank, subsequent_indent=blank + "  ", replace_whitespace=True
+    ) or [""]
+
+
+def _table(columns: list[str], rows: list[list[str]]) -> Iterator[str]:
+    """Lay a table out; one too wide for the page is parted by its columns, each part with the first."""
+    widths = [max(len(row[i]) for row in [columns, *rows]) for i in range(len(columns))]
+    parts: list[list[int]] = [[]]
+    for i in range(1, len(columns)):
+        if parts[-1] and widths[0] + sum(widths[k] + 2 for k in [*parts[-1], i]) > COLUMNS:
+            parts.append([])
+        parts[-1].append(i)
+    for part in parts:
+        for row in [columns, *rows]:
+            yield f"{row[0]:<{widths[0]}}" + "".join(f"  {row[i]:>{widths[i]}}" for i in part)
+        yield ""
+
+
+def _text_pages(lines: Iterator[str]) -> Iterator[Figure]:
+    """Set lines of text, a figure a page, with the caution at its foot."""
+    look, every = STYLES["light"], list(lines)
+    for first in range(0, len(every), LINES):
+        figure = Figure(figsize=PAPER, facecolor=look.paper)
+        figure.text(
+            0.08, 0.95, "\n".join(every[first : first + LINES]), family="monospace", fontsize=7.6, va="top",
+            linespacing=1.35, color=look.ink, parse_math=False,
+        )  # fmt: skip
+        figure.text(0.5, 0.03, CAUTION, ha="center", fontsize=7, color=look.faint)
+        yield figure
