@@ -371,7 +371,7 @@ def miniseed_of(record: Record, component: Component, version: int, encoding: st
     samples = np.asarray(component.samples)
     kind = "d" if encoding == "float64" else "f" if encoding == "float32" else "i" if encoding else ""
     kind = kind or ("i" if samples.dtype.kind in "iu" else "f" if samples.dtype == np.float32 else "d")
-    fits = samples.dtype.kind in "iu" and -(2**31) <= int(samples.min()) and int(samples.max()) < 2**31
+    fits = samples.dtype.kind in "iu" and int(samples.min()) >= -(2**31) and int(samples.max()) < 2**31
     if kind == "i" and not fits:
         raise error(f"component {component.name} does not fit 32-bit integers", "Write it as float64, or as CSV")
     extra = None

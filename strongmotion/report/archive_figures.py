@@ -40,8 +40,14 @@ def largest(catalogue: pd.DataFrame, quantity: str) -> NDArray[np.float64]:
     quantity : str
         ``"pga"``, ``"pgv"`` or ``"pgd"``; combinations such as RotD50 do not count.
     """
-    columns = [name for name in catalogue if name.startswith(f"{quantity}_") and not name.startswith(f"{quantity}_Rot")]
-    columns = [name for name in columns if not name.endswith(("_low", "_high")) and "_band_" not in name]
+    combined = ("Rot", "geometric_mean", "resultant", "horizontal")
+    columns = [
+        name
+        for name in catalogue
+        if name.startswith(f"{quantity}_")
+        and not name.removeprefix(f"{quantity}_").startswith(combined)
+        and "_band_" not in name
+    ]
     if not columns:
         return np.full(len(catalogue), np.nan)
     return catalogue[columns].max(axis=1).to_numpy(dtype=float)

@@ -87,11 +87,8 @@ def gravest_first(finding: Finding) -> int:
 def headline_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str, str, list[Cell]]]]:
     """Return the columns of the headline table, and its rows: name, key of the definition, cells."""
     peaks, spectra, measures = result.peaks, result.spectra, result.measures
-    columns = [
-        name
-        for name in dict.fromkeys([*result.motion, *peaks["component"]])
-        if not name.startswith("RotD") or name in ("RotD50", "RotD100")
-    ]
+    have = set(peaks["component"]) | set(spectra["component"])
+    columns = [*result.motion, *(name for name in ("RotD50", "RotD100") if name in have)]
     rows: list[tuple[str, str, list[Cell]]] = []
     for quantity in dict.fromkeys(peaks["quantity"]):
         of = peaks[peaks["quantity"] == quantity]

@@ -1,0 +1,380 @@
+"""Pages: what they hold, that hostile metadata cannot break them, that thinning keeps peaks, that files are whole."""
+
+from __future__ import annotations
+
+import dataclasses
+import html.parser
+import itertools
+import json
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
+from strongmotion.cautions import CAUTION, CAUTIONS
+from strongmotion.cli import app
+from strongmotion.record import Source
+from strongmotion.report import archive_page, peaks_kept, record_page, write_pdf, write_report
+from strongmotion.report.archive_page import thumbnail
+from strongmotion.report.definitions import definition_of
+from strongmotion.report.tables import number
+
+VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
+HOSTILE = "<script>alert('x')</script>\"&'"
+ARABIC = "محطة الرصيف \u202eBAY"
+
+
+QUAY = Station("QUAY", "XX", name="Old Quay", latitude=-47.0, longitude=-124.0)
+
+
+def recorded(station=QUAY, names=("H1", "H2", "V")):
+    """Return an invented record: noise, and from 12 s on a pulse that dies away."""
+    generator = np.random.default_rng(11)
+    time = np.arange(5000) * 0.01
+    parts = []
+    for k, name in enumerate(names):
+        swing = np.where(time > 12, np.sin(2 * np.pi * (1.2 + k) * time) * np.exp(-0.4 * np.abs(time - 14)), 0.0)
+        parts.append(
+            Component(name, swing + generator.normal(0, 1e-3, time.size), 0.01, start=np.datetime64("2031-04-17"))
+        )
+    return Record(tuple(parts), station, Source("quay.csv", "00" * 32, "CSV"))
+
+
+@pytest.fixture(scope="module")
+def result():
+    return process(recorded())
+
+
+@pytest.fixture(scope="module")
+def page(result):
+    return record_page(result, "g")
+
+
+class Reading(html.parser.HTMLParser):
+    """Read a page strictly: tags must nest; collect what a test asks for."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.tags, self.ids, self.headings, self.texts = [], [], [], [], []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        if tag in ("h1", "h2", "h3"):
+            self.headings.append([tag, ""])
+        self.tags.append((tag, dict(attrs)))
+        self.ids += [value for name, value in attrs if name == "id"]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self.ids += [value for name, value in attrs if name == "id"]
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if {"h1", "h2", "h3"} & set(self.open):
+            self.headings[-1][1] += data
+        if "script" not in self.open and "style" not in self.open:
+            self.texts.append(data)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.texts).split())
+
+
+# Thinning
+
+
+@given(st.integers(1, 5000), st.integers(1, 300), st.integers(0, 2**32 - 1))
+def test_thinning_keeps_every_peak_of_every_pixel(n, pixels, seed):
+    values = np.random.default_rng(seed).normal(size=n)
+    time, kept = peaks_kept(np.arange(float(n)), values, pixels)
+    assert np.array_equal(values[time.astype(int)], kept)  # samples of the trace, none made up
+    assert (np.diff(time) > 0).all()
+    assert kept.max() == values.max()
+    assert kept.min() == values.min()
+    if n > 4 * pixels:
+        assert kept.size <= 2 * pixels + 4
+        each = -(-n // pixels)
+        for first in range(0, n, each):
+            inside = (time >= first) & (time < first + each)
+            assert kept[inside].max() == values[first : first + each].max()
+            assert kept[inside].min() == values[first : first + each].min()
+
+
+# The record page
+
+
+def test_page_is_whole_and_needs_nothing_else(page):
+    read = Reading(page)
+    assert not [tag for tag, _ in read.tags if tag in ("script", "link", "img", "iframe", "object", "image")]
+    for _, attributes in read.tags:
+        for name in ("src", "href", "xlink:href", "action", "srcset", "data"):
+            assert attributes.get(name, "#").startswith("#"), attributes
+    assert "@import" not in page
+    assert set(re.findall(r"url\((.)", page)) <= {"#"}
+
+
+def test_ids_are_unique_and_every_link_has_its_target(page):
+    read = Reading(page)
+    assert len(read.ids) == len(set(read.ids))
+    for _, attributes in read.tags:
+        for name in ("href", "xlink:href"):
+            if attributes.get(name):
+                assert attributes[name][1:] in read.ids, attributes[name]
+        for name in attributes.get("aria-labelledby", "").split():
+            assert name in read.ids
+    assert set(re.findall(r"url\(#([^)]*)\)", page)) <= set(read.ids)
+
+
+def test_findings_come_first_and_headings_are_in_order(result):
+    finding = Finding("clipping", "unfit", "flat tops", "the peak is too low", "use another", "H1", "14.1 to 14.2 s")
+    note = Finding("note of the maker", "note", "spare", "none", "nothing")
+    read = Reading(record_page(dataclasses.replace(result, findings=(note, finding))))
+    levels = [int(level[1]) for level, _ in read.headings]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    titles = [title for _, title in read.headings]
+    assert titles[1] == "What the checks found"
+    assert titles.index("Clipping (H1)") < titles.index("Note of the maker") < titles.index("The numbers")
+
+
+def test_page_holds_the_numbers_in_the_unit_asked_for(result):
+    pga = float(result.peaks.query("component == 'H1' and quantity == 'PGA'").value.iloc[0])
+    for unit, factor in (("m/s2", 1.0), ("cm/s2", 100.0), ("g", 1 / 9.80665)):
+        text = Reading(record_page(result, unit)).text
+        assert f"PGA, {unit.replace('s2', 's²')} {number(pga * factor)}" in text
+    with pytest.raises(InputError, match="furlong"):
+        record_page(result, "furlong")
+
+
+def test_bands_stand_under_their_numbers_and_unusable_ordinates_are_marked(result):
+    peaks = result.peaks.assign(band_low=result.peaks.value * 0.9, band_high=result.peaks.value * 1.1)
+    spectra = result.spectra.assign(psa_low=np.nan, psa_high=np.nan, usable=result.spectra.period != 1.0)
+    text = Reading(record_page(dataclasses.replace(result, peaks=peaks, spectra=spectra))).text
+    pga = float(result.peaks.query("component == 'H1' and quantity == 'PGA'").value.iloc[0])
+    assert f"{number(pga)} {number(0.9 * pga)} to {number(1.1 * pga)}" in text
+    psa = float(result.spectra.query("component == 'H1' and period == 1.0").psa.iloc[0])
+    assert f"{number(psa)} †" in text
+
+
+def test_each_headline_number_links_to_a_definition_with_its_source(page):
+    rows = re.findall(r'<th scope="row"><a href="#([^"]+)">', page)
+    assert {"pga", "pgv", "pgd", "psa", "arias-intensity", "significant-duration-5-95"} <= set(rows)
+    for key in rows:
+        assert re.search(rf'<dt id="{key}">.+?</dt>\s*<dd>.+?Source: .+?</span></dd>', page, re.DOTALL), key
+
+
+def test_a_measure_without_a_definition_of_ours_gives_its_source():
+    assert definition_of("something new", "Someone (2001)").source == "Someone (2001)"
+
+
+def test_history_settings_cautions_and_versions_are_on_the_page(result, page):
+    text = Reading(page).text
+    for entry in result.history:
+        assert entry.what in text
+    assert " ".join(result.settings.to_toml().split()) in text
+    assert all(caution in text for caution in CAUTIONS)
+    assert f"strongmotion {result.version}" in text
+
+
+def test_every_picture_has_a_text_alternative_with_the_caution(page):
+    pictures = re.findall(r"<svg .*?</svg>", page, re.DOTALL)
+    assert len(pictures) >= 10
+    for picture in pictures:
+        title = re.search(r'role="img" aria-labelledby="(\S+) (\S+)"', picture)
+        assert re.search(rf'<title id="{title[1]}">[^<]{{20,}}</title>', picture)
+        assert re.search(rf'<desc id="{title[2]}">{re.escape(CAUTION)}</desc>', picture)
+
+
+@pytest.mark.parametrize("names", [("V",), ("H1",), ("H1", "V"), ("X", "Y", "Z", "ROT")])
+def test_any_components_make_a_page(names):
+    Reading(record_page(process(recorded(names=names))))
+
+
+def test_same_result_same_page(result, page):
+    assert record_page(result, "g") == page
+
+
+# Hostile metadata
+
+HOSTILE_STATIONS = {
+    "script": Station(HOSTILE[:20], "<b>", "'\"", HOSTILE, instrument=HOSTILE),
+    "long": Station("S" * 300, "N" * 300, "", "Long name " * 30, instrument="x" * 300),
+    "right to left": Station("محطة", "ZZ", "", ARABIC, instrument=ARABIC),
+    "no letters of ours": Station(
+        "QUAY", "XX", "", "港の観測点 $\\frac{1}{0}$ {{ 7*7 }} {% raw %}", instrument="\x07\x1b[31m"
+    ),
+    "nothing": Station(),
+}
+
+
+@pytest.mark.parametrize("kind", HOSTILE_STATIONS)
+def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
+    station = HOSTILE_STATIONS[kind]
+    finding = Finding(HOSTILE, "doubt", HOSTILE, HOSTILE, "]]>--><!--", where=ARABIC)
+    record = recorded(station)
+    record = dataclasses.replace(record, source=Source(f"{HOSTILE}.csv", "", "CSV"), findings=(finding,))
+    if kind == "nothing":
+        parts = tuple(dataclasses.replace(part, start=None) for part in record)
+        record = dataclasses.replace(record, components=parts, source=Source())
+    archive = Archive(tmp_path / "archive")
+    archive.add(process(record))
+    written = write_report(archive, tmp_path / "pages", pdf=kind == "no letters of ours")
+    assert written.failed == []
+    page, index = (path.read_text(encoding="utf-8") for path in (*written.pages, written.index))
+    read = Reading(page)
+    assert not [tag for tag, _ in read.tags if tag in ("script", "b", "img")]
+    assert [tag for tag, _ in Reading(index).tags].count("script") == 2
+    assert station.name.strip() == "" or " ".join(station.name.split()) in read.text
+    assert "49" not in re.findall(r"<h1>(.*?)</h1>", page)[0]
+    assert "<script>" not in process(record)._repr_html_()
+    assert "<script>" not in record._repr_html_()
+
+
+def test_data_of_the_archive_page_cannot_end_its_script(tmp_path):
+    catalogue = pd.DataFrame(
+        {
+            "record": ["</script><script>alert(1)</script>"], "station": ["<!--<script>"], "latitude_deg": [np.nan],
+            "longitude_deg": [np.nan], "start": pd.to_datetime(pd.Series([None]), utc=True), "pga_H1_m_s2": [1.0],
+            "longest_usable_period_s": [np.inf], "worst_finding": [""],
+        }
+    )  # fmt: skip
+    page = archive_page(catalogue)
+    assert page.count("<script") == 2
+    data = json.loads(re.search(r'id="data">(.*?)</script>', page, re.DOTALL)[1])
+    assert data["rows"][0][1][0] == catalogue.record[0]
+    assert data["rows"][0][-2] == "no limit"
+
+
+# The archive page and the command
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory):
+    store = Archive(tmp_path_factory.mktemp("report") / "archive")
+    for k, code in enumerate(("QUAY", "SALT", "MOLE")):
+        store.add(process(recorded(Station(code, "XX", name=f"Station {code}", latitude=10.0 + k, longitude=20.0))))
+    return store
+
+
+def test_report_writes_a_page_each_and_an_index_with_their_numbers(archive, tmp_path):
+    steps = []
+    written = write_report(archive, tmp_path, unit="cm/s2", progress=lambda *step: steps.append(step))
+    assert [path.stem for path in written.pages] == archive.ids()
+    assert steps == [(0, 3), (1, 3), (2, 3), (3, 3)]
+    index = written.index.read_text(encoding="utf-8")
+    read = Reading(index)
+    data = json.loads(re.search(r'id="data">(.*?)</script>', index, re.DOTALL)[1])
+    catalogue = archive.catalogue("cm/s2")
+    column = [column["title"] for column in data["columns"]].index("PGA, cm/s²")
+    expected = catalogue[["pga_H1_cm_s2", "pga_H2_cm_s2", "pga_V_cm_s2"]].max(axis=1)
+    assert [row[column] for row in data["rows"]] == pytest.approx(expected.tolist(), rel=1e-3)
+    links = [
+        attributes["href"] for tag, attributes in read.tags if tag == "a" and not attributes["href"].startswith("#")
+    ]
+    assert links == [f"records/{record}.html" for record in archive.ids()]
+    assert all((tmp_path / link).exists() for link in links)
+    for path in written.pages:
+        assert 'href="../index.html"' in path.read_text(encoding="utf-8")
+
+
+def test_report_of_named_records_covers_the_archive_and_links_what_is_there(archive, tmp_path):
+    first, second, _ = archive.ids()
+    write_report(archive, tmp_path, [second])
+    written = write_report(archive, tmp_path, [first])
+    assert [path.stem for path in written.pages] == [first]
+    index = written.index.read_text(encoding="utf-8")
+    assert len(json.loads(re.search(r'id="data">(.*?)</script>', index, re.DOTALL)[1])["rows"]) == 3
+    assert f"records/{first}.html" in index
+    assert f"records/{second}.html" in index
+
+
+def test_a_damaged_record_is_named_and_the_rest_goes_on(archive, tmp_path):
+    copy = Archive(tmp_path / "archive")
+    for record in archive.ids():
+        copy.add(archive[record])
+    path = copy.path(copy.ids()[1])
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+    run = CliRunner().invoke(app, ["report", str(copy.folder), "-o", str(tmp_path / "pages")])
+    assert run.exit_code == 1
+    assert copy.ids()[1] in run.output
+    assert "2 pages of records" in run.output
+    assert CAUTION in run.output
+
+
+def test_command_writes_pdf_of_what_it_is_asked_for(archive, tmp_path):
+    record = archive.ids()[0]
+    run = CliRunner().invoke(app, ["report", str(archive.folder), record, "-o", str(tmp_path), "--pdf", "--unit", "g"])
+    assert run.exit_code == 0, run.output
+    assert sorted(path.name for path in (tmp_path / "records").iterdir()) == [f"{record}.html", f"{record}.pdf"]
+    content = (tmp_path / "records" / f"{record}.pdf").read_bytes()
+    assert content.startswith(b"%PDF-")
+    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page\n") >= 12
+
+
+def test_pdf_of_one_component_has_no_pages_it_cannot_have(tmp_path):
+    write_pdf(process(recorded(names=("V",))), tmp_path / "v.pdf")
+
+
+@pytest.mark.parametrize("wrong", [["nowhere"], ["QUAY_no"]])
+def test_unknown_records_are_refused_with_the_nearest(archive, tmp_path, wrong):
+    with pytest.raises(ArchiveError, match="no record"):
+        write_report(archive, tmp_path, wrong)
+    with pytest.raises(ArchiveError, match="holds no record"):
+        write_report(Archive(tmp_path / "empty"), tmp_path)
+
+
+def test_thumbnail_shows_the_peak(result):
+    points = [tuple(map(int, point.split())) for point in thumbnail(result)[1:].split("L")]
+    motion = result.motion["H1"].unpadded()
+    at = int(np.argmax(np.abs(motion.acceleration)))
+    x = round(120 * at / (len(motion) - 1))
+    y = 14 - 13 * np.sign(motion.acceleration[at])
+    assert (x, int(y)) in points
+    assert len(thumbnail(result)) < 1500
+
+
+def test_five_thousand_records_make_a_small_page():
+    n = 5000
+    catalogue = pd.DataFrame(
+        {
+            "record": [f"XX.S{k:04d}_20310417T032627" for k in range(n)], "station": "S", "latitude_deg": 1.0,
+            "longitude_deg": 2.0, "start": pd.Timestamp("2031-04-17", tz="UTC"), "pga_H1_m_s2": np.arange(1.0, n + 1),
+            "pgv_H1_m_s": 0.1, "longest_usable_period_s": 5.0, "worst_finding": "note",
+        }
+    )  # fmt: skip
+    page = archive_page(catalogue)
+    assert len(page) < 2e6
+    assert page.count("<tr>") == 51  # a leaf and its headings: the rest waits in the data
+
+
+# Notebooks
+
+
+def test_notebooks_show_records_results_and_histories(result):
+    for shown in (result._repr_html_(), result.record._repr_html_()):
+        assert "Old Quay" in Reading(shown).text
+    assert "PGA, m/s²" in Reading(result._repr_html_()).text
+    assert "low_cut_hz" in result.history._repr_html_()
+
+
+def test_plot_draws_by_name_and_shows_itself_in_notebooks(result):
+    figure = result.plot("spectrum", unit="g")
+    assert figure.axes[0].get_ylabel() == "Pseudo-acceleration (PSA), g"
+    assert figure._repr_png_().startswith(b"\x89PNG")
+    assert "corrected motion" in result.plot().get_suptitle()
+    with pytest.raises(InputError, match="perhaps 'spectrum'"):
+        result.plot("spectrm")
