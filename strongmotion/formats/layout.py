@@ -1,6 +1,7 @@
-"""Text files of number blocks, read and written by a layout: a TOML file that says where things stand.
+"""Text files of numbers, read and written by a layout: a TOML file that says where things stand.
 
-A file holds one component, or several one after another, each with its own header and block of numbers.
+A file holds one component, or several one after another, each with its own header and block of numbers, or several side
+by side in the columns of one block.
 
 ``name``, ``description``
     Of the layout.
@@ -9,20 +10,28 @@ A file holds one component, or several one after another, each with its own head
 ``encoding``
     Of the file, UTF-8 unless given.
 ``[header]``
-    ``first``: a pattern of the first header line of every component; without it the file holds one. ``lines``: the
+    ``first``: a pattern of the first header line of every component; without it the file has one header. ``lines``: the
     number of header lines, or ``last``: a pattern of the last of them.
 ``[header.dt]``, ``[header.unit]`` and so on, for each of `QUANTITIES`
     Where it stands: ``line`` (from 1 at ``first``) with ``columns = [first, last]`` (from 1), or ``pattern`` with one
     group, searched in that line and those columns, or in every header line; or a constant ``value``. Needed are ``dt``
-    in s or ``sampling_rate`` in Hz, and ``unit`` unless the caller gives it. ``scale`` turns samples into ``unit``.
+    in s or ``sampling_rate`` in Hz, unless a column holds the time; and ``unit`` unless the caller gives it. ``scale``
+    turns samples into ``unit``.
+``[file.station]`` and so on
+    The same for what stands once, above the first component's header.
+``[component.<label>.azimuth]`` and so on
+    The same for one component of those side by side, looked for in the header.
 ``[block]``
-    ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns
-    of one width, else they stand between blanks.
+    ``columns``: the labels of components side by side, ``"time"`` for seconds, ``"-"`` for one to pass over.
+    ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns of
+    one width, or a list of widths; else they stand between blanks, or a ``delimiter``. ``margin``: characters to pass
+    over at the left. ``decimal = ","``; ``exponent``: a letter used for e, such as D. ``comment``: a mark that begins
+    lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many come after.
 ``[write]``
     To write such files: the ``header``, with quantities in curly brackets, and how to print ``integers`` and
     ``floats`` (Python format specifications); leave one out if the layout cannot hold it.
 
-Two ready layouts stand in the folder ``layouts``, and serve as examples.
+Patterns cannot hang: see `patterns`. Two ready layouts stand in the folder ``layouts``, and serve as examples.
 """
 
 from __future__ import annotations
@@ -31,9 +40,8 @@ import difflib
 import functools
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from itertools import chain
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -44,9 +52,12 @@ from ..errors import RecordError, SettingsError
 from ..record import Component, Finding, Record
 from . import header
 from .header import QUANTITIES, Field, Reading
+from .patterns import Effort, EffortError, Pattern
+from .time_column import interval_from_times, printed_place
 
 LONGEST_HEADER_LINE = 1000
 LONGEST_HEADER = 200
+_COMPILED_FROM = 20_000  # bytes of numbers from which compiled reading is worth its import
 _LINES_RECOGNISED = 20
 _READY = Path(__file__).parent / "layouts"
 
@@ -62,10 +73,10 @@ class Rule:
 
     line: int | None = None
     columns: tuple[int, int] | None = None
-    pattern: re.Pattern[str] | None = None
+    pattern: Pattern | None = None
     value: str | None = None
 
-    def find(self, lines: list[str], first_line: int) -> Field | None:
+    def find(self, lines: list[str], first_line: int, effort: Effort) -> Field | None:
         """Return the quantity's text and line in the file, or None."""
         if self.value is not None:
             return Field(self.value)
@@ -74,9 +85,49 @@ class Rule:
             part = text if self.columns is None else text[self.columns[0] - 1 : self.columns[1]]
             if self.pattern is None:
                 return Field(part.strip(), at)
-            if match := self.pattern.search(part):
+            if match := self.pattern.search(part, effort):
                 return Field((match[1] or "").strip(), at)
         return None
+
+
+Rules = Mapping[str, Rule]
+
+
+@dataclass(frozen=True)
+class Block:
+    """How the numbers stand; see the module's docstring."""
+
+    columns: tuple[str, ...] = ()
+    values_per_line: int | None = None
+    width: int | tuple[int, ...] | None = None
+    delimiter: str = ""
+    margin: int = 0
+    decimal: str = "."
+    exponent: str = ""
+    comment: str = ""
+    until: Pattern | None = None
+    trailer: int = 0
+
+    def cells(self, line: str) -> list[str]:
+        """Return the texts that should be numbers."""
+        line = line[self.margin :].rstrip()
+        if self.width is None:
+            return line.split(self.delimiter or None) if line or not self.delimiter else []
+        if isinstance(self.width, int):
+            return [line[i : i + self.width] for i in range(0, len(line), self.width)]
+        edges = [sum(self.width[:i]) for i in range(len(self.width))]
+        cells = [line[a : a + w] for a, w in zip(edges, self.width, strict=True) if a < len(line)]
+        beyond = line[sum(self.width) :]
+        return [*cells, beyond] if beyond else cells
+
+    def number(self, cell: str) -> str:
+        """Return a cell as a number is usually written."""
+        text = cell.strip()
+        if self.decimal != ".":
+            text = text.replace(".", "?").replace(self.decimal, ".")
+        if self.exponent:
+            text = text.replace(self.exponent, "e")
+        return text
 
 
 @dataclass(frozen=True)
@@ -85,14 +136,15 @@ class Layout:
 
     name: str
     description: str
-    recognise: re.Pattern[str] | None
+    recognise: Pattern | None
     encoding: str
-    first: re.Pattern[str] | None
+    first: Pattern | None
     lines: int | None
-    last: re.Pattern[str] | None
-    rules: Mapping[str, Rule]
-    values_per_line: int | None
-    width: int | None
+    last: Pattern | None
+    rules: Rules
+    of_file: Rules | None
+    of_component: Mapping[str, Rules]
+    block: Block
     written_header: str | None
     written_integers: str | None
     written_floats: str | None
@@ -102,7 +154,11 @@ class Layout:
         if self.recognise is None:
             return True
         lines = head.decode(self.encoding, errors="replace").split("\n", _LINES_RECOGNISED)[:_LINES_RECOGNISED]
-        return any(self.recognise.search(line[:LONGEST_HEADER_LINE]) for line in lines)
+        effort = Effort()
+        try:
+            return any(self.recognise.search(line[:LONGEST_HEADER_LINE], effort) for line in lines)
+        except EffortError:
+            return False
 
 
 @functools.cache
@@ -141,45 +197,110 @@ def load_layout(layout: str | Path) -> Layout:
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
-    top = _Table(
-        table, file, "the layout", ("name", "description", "recognise", "encoding", "header", "block", "write")
-    )
+    keys = ("name", "description", "recognise", "encoding", "file", "header", "component", "block", "write")
+    top = _Table(table, file, "the layout", keys)
     head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", *QUANTITIES))
-    block = _Table(top.get("block", dict, {}), file, "[block]", ("values_per_line", "width"))
     write = _Table(top.get("write", dict, {}), file, "[write]", ("header", "integers", "floats"))
     encoding = top.get("encoding", str, "utf-8")
     try:
-        "".encode(encoding)
-    except LookupError:
+        plain = "0123 -.\n".encode(encoding) == b"0123 -.\n"
+    except (LookupError, UnicodeError):
         raise top.error(f"unknown encoding {encoding!r}", "Use utf-8, latin-1 or another of Python's") from None
+    if not plain:
+        raise top.error(f"encoding {encoding!r} does not write digits as ASCII does", "Save the files as utf-8")
     lines, last = head.whole("lines", least=0), head.pattern("last")
     if (lines is None) == (last is None):
         raise head.error(
             "the end of the header must be told in one way",
             "Give lines = the number of header lines, or last = a pattern of the last one",
         )
-    rules = {quantity: _rule(head, quantity, lines) for quantity in QUANTITIES if quantity in head.table}
-    if not {"dt", "sampling_rate"} & set(rules):
+    first = head.pattern("first")
+    block = _block_from(top, file)
+    of_file = None
+    if "file" in table:
+        if first is None:
+            raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
+        of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", QUANTITIES), None)
+    labels = [label for label in block.columns if label not in ("-", "time")]
+    parts = _Table(top.get("component", dict, {}), file, "[component]", labels)
+    of_component = {
+        label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", QUANTITIES), lines)
+        for label in parts.table
+    }
+    rules = _rules(head, lines)
+    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ())} and "time" not in block.columns:
         raise head.error("no sampling interval is given", "Add [header.dt] or [header.sampling_rate]")
+    written = write.get("header", str, None)
+    if written is not None and (block != Block(values_per_line=block.values_per_line, width=block.width)):
+        raise write.error("such a block can be read, not written", "Remove [write]")
     return Layout(
         name=top.get("name", str, Path(file).stem),
         description=top.get("description", str, ""),
         recognise=top.pattern("recognise"),
         encoding=encoding,
-        first=head.pattern("first"),
+        first=first,
         lines=lines,
         last=last,
         rules=rules,
-        values_per_line=block.whole("values_per_line", least=1),
-        width=block.whole("width", least=1),
-        written_header=write.get("header", str, None),
+        of_file=of_file,
+        of_component=of_component,
+        block=block,
+        written_header=written,
         written_integers=write.get("integers", str, None),
         written_floats=write.get("floats", str, None),
     )
 
 
+def _block_from(top: _Table, file: str) -> Block:
+    names = tuple(item.name for item in fields(Block))
+    block = _Table(top.get("block", dict, {}), file, "[block]", names)
+
+    def character(key: str, allowed: str) -> str:
+        text = block.get(key, str, "")
+        if text and (len(text) != 1 or text not in allowed):
+            raise block.error(f"{key} must be one of {' '.join(map(repr, allowed))}, found {text!r}", f"Correct {key}")
+        return str(text)
+
+    columns = block.get("columns", list, [])
+    if not all(isinstance(label, str) and label for label in columns) or columns.count("time") > 1:
+        raise block.error(f"columns must be labels, found {columns}", 'Write columns = ["time", "H1", "-", "V"]')
+    if columns and not set(columns) - {"-", "time"}:
+        raise block.error("columns name no component", 'Write columns = ["time", "H1", "H2", "V"]')
+    width: Any = block.table.get("width")
+    if isinstance(width, list):
+        if not width or not all(type(one) is int and one > 0 for one in width):
+            raise block.error(f"width must be whole numbers above 0, found {width}", "Correct width")
+        if columns and len(columns) != len(width):
+            raise block.error(f"{len(width)} widths for {len(columns)} columns", "Give each column its width")
+        width = tuple(width)
+    else:
+        width = block.whole("width", least=1)
+    made = Block(
+        columns=tuple(columns),
+        values_per_line=block.whole("values_per_line", least=1),
+        width=width,
+        delimiter=character("delimiter", ",;\t|:"),
+        margin=block.whole("margin", least=0) or 0,
+        decimal=character("decimal", ".,") or ".",
+        exponent=character("exponent", "DdQq^*"),
+        comment=block.get("comment", str, ""),
+        until=block.pattern("until"),
+        trailer=block.whole("trailer", least=0) or 0,
+    )
+    if made.delimiter and (made.width is not None or made.delimiter == made.decimal):
+        other = "width" if made.width is not None else f"the decimal {made.decimal!r}"
+        raise block.error(f"a delimiter cannot stand beside {other}", "Remove one of them")
+    if made.columns and made.values_per_line is not None:
+        raise block.error("columns already say how many numbers a line holds", "Remove values_per_line")
+    return made
+
+
+def _rules(table: _Table, lines: int | None) -> Rules:
+    return {quantity: _rule(table, quantity, lines) for quantity in QUANTITIES if quantity in table.table}
+
+
 def _rule(head: _Table, quantity: str, header_lines: int | None) -> Rule:
-    name = f"[header.{quantity}]"
+    name = f"{head.name[:-1]}.{quantity}]"
     table = _Table(head.get(quantity, dict, {}), head.file, name, ("line", "columns", "pattern", "value"))
     value = table.table.get("value")
     line, pattern, columns = table.whole("line", least=1), table.pattern("pattern", groups=1), None
@@ -229,14 +350,16 @@ class _Table:
             raise self.error(f"{key} must be at least {least}, found {value}", f"Correct {key}")
         return value
 
-    def pattern(self, key: str, groups: int | None = None) -> re.Pattern[str] | None:
+    def pattern(self, key: str, groups: int | None = None) -> Pattern | None:
         text = self.get(key, str, None)
         if text is None:
             return None
+        if len(text) > 500:
+            raise self.error(f"{key} is longer than 500 characters", f"Shorten {key}")
         try:
-            pattern = re.compile(text)
-        except re.error as error:
-            raise self.error(f"{key} is not a regular expression: {error}", f"Correct {key}") from None
+            pattern = Pattern(text)
+        except (re.error, OverflowError, RecursionError) as error:
+            raise self.error(f"{key} is not a regular expression that can be used: {error}", f"Correct {key}") from None
         if groups is not None and pattern.groups != groups:
             raise self.error(
                 f"{key} must have one group, found {pattern.groups}", "Put round brackets about what is to be read"
@@ -261,197 +384,328 @@ def read_text(reading: Reading, layout: Layout) -> Record:
     RecordError
         The file does not follow the layout, is cut off, or holds something that is not a number.
     """
-    remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
-    lines = reading.text(layout.encoding, remedy).split("\n")
-    while lines and not lines[-1].strip():
-        lines.pop()
-    components: list[Component] = []
-    findings: list[Finding] = []
-    station = None
-    for begin, end in _sections(reading, layout, lines):
-        data = _data_begins(reading, layout, lines, begin, end)
-        fields = _fields(reading, layout, lines, begin, data)
-        dt = header.interval(reading, fields)
-        name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
-        declared = header.declared_samples(reading, fields)
-        samples, cut = _block(reading, layout, lines, data, end, declared, name)
-        component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
-        components.append(component)
-        findings.extend((*cut, *notes))
-        here = header.station_of(reading, fields)
-        if station is not None and here != station:
-            raise reading.error(
-                f"component {component.name} comes from another station than the first",
-                begin + 1,
-                "A record holds the components of one instrument: split the file",
-            )
-        station = here
-    assert station is not None
-    return reading.record(components, station, f"text, layout {layout.name}", findings)
-
-
-def _sections(reading: Reading, layout: Layout, lines: list[str]) -> list[tuple[int, int]]:
-    if layout.first is None:
-        return [(0, len(lines))]
-    begins = [at for at, line in enumerate(lines) if layout.first.search(line[:LONGEST_HEADER_LINE])]
-    stray = next((at for at, line in enumerate(lines) if line.strip() and (not begins or at < begins[0])), None)
-    if stray is not None:
+    try:
+        return _Reader(reading, layout).record()
+    except EffortError:
         raise reading.error(
-            f"expected the first header line of layout {layout.name}, found {header.shown(lines[stray])}",
-            stray + 1,
-            "Correct `first` in the layout, or remove the line",
-        )
-    return list(zip(begins, [*begins[1:], len(lines)], strict=True))
+            f"the patterns of layout {layout.name} take too long on this file",
+            remedy="Make them say more exactly what stands on the line, such as by a fixed beginning",
+        ) from None
 
 
-def _data_begins(reading: Reading, layout: Layout, lines: list[str], begin: int, end: int) -> int:
-    if layout.lines is not None:
-        data = begin + layout.lines
-    else:
-        assert layout.last is not None
-        scanned = range(begin, min(end, begin + LONGEST_HEADER))
-        data = next((i + 1 for i in scanned if layout.last.search(lines[i][:LONGEST_HEADER_LINE])), -1)
-        if data < 0:
-            raise reading.error(
-                f"the last header line of layout {layout.name} was not found within {len(scanned)} lines",
-                begin + 1,
-                "Check that the file is whole, or correct `last` in the layout",
-            )
-    if data >= end:
-        raise reading.error(
-            "the header is there, no numbers follow it", end, "Check that the file is whole: copy it again"
-        )
-    return data
+class _Reader:
+    """A text file, its lines found but not yet taken out, and the layout it is read by."""
 
+    def __init__(self, reading: Reading, layout: Layout) -> None:
+        self.reading, self.layout, self.effort = reading, layout, Effort()
+        self.bytes = np.frombuffer(reading.data, dtype=np.uint8)
+        breaks = np.flatnonzero(self.bytes == 10)
+        self.begins = np.concatenate([[0], breaks + 1])
+        self.ends = np.concatenate([breaks, [len(reading.data)]])
+        self.count = self.last_full(0, len(self.begins))
 
-def _fields(reading: Reading, layout: Layout, lines: list[str], begin: int, data: int) -> dict[str, header.Field]:
-    for at in range(begin, data):
-        if len(lines[at]) > LONGEST_HEADER_LINE:
-            raise reading.error(
-                f"the header line is {len(lines[at])} characters long, at most {LONGEST_HEADER_LINE} are read",
+    def line(self, at: int) -> str:
+        """Return a line as text."""
+        raw = self.reading.data[self.begins[at] : self.ends[at]]
+        try:
+            return raw.decode(self.layout.encoding)
+        except UnicodeError as error:
+            byte = getattr(error, "start", 0) + 1
+            raise self.reading.error(
+                f"byte {byte} of the line is not {self.layout.encoding}",
                 at + 1,
+                'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged',
+            ) from None
+
+    def last_full(self, begin: int, end: int) -> int:
+        """Return the end of some lines without the blank ones there."""
+        while end > begin and not self.reading.data[self.begins[end - 1] : self.ends[end - 1]].strip():
+            end -= 1
+        return end
+
+    def found(self, pattern: Pattern, begin: int, end: int) -> Iterator[int]:
+        """Yield the lines that a pattern is found in."""
+        start = pattern.beginning.encode(self.layout.encoding, errors="replace")
+        if not start:
+            for at in range(begin, end):
+                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], self.effort):
+                    yield at
+            return
+        data, place = self.reading.data, int(self.begins[begin]) if begin < end else len(self.reading.data)
+        while True:
+            if data.startswith(start, place):
+                at = int(np.searchsorted(self.begins, place))
+                if at >= end:
+                    return
+                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], self.effort):
+                    yield at
+            place = data.find(b"\n" + start, place) + 1
+            if place == 0:
+                return
+
+    def record(self) -> Record:
+        components: list[Component] = []
+        findings: list[Finding] = []
+        station = None
+        shared: dict[str, Field] = {}
+        for number, (begin, end) in enumerate(self.sections()):
+            if number == 0 and self.layout.of_file is not None:
+                shared = self.fields(self.layout.of_file, 0, begin)
+            data = self.data_begins(begin, end)
+            fields = {**shared, **self.fields(self.layout.rules, begin, data)}
+            read, said = self.components(fields, begin, data, end)
+            components.extend(read)
+            findings.extend(said)
+            here = header.station_of(self.reading, fields)
+            if station is not None and here != station:
+                raise self.reading.error(
+                    f"component {read[0].name} comes from another station than the first",
+                    begin + 1,
+                    "A record holds the components of one instrument: split the file",
+                )
+            station = here
+        assert station is not None
+        return self.reading.record(components, station, f"text, layout {self.layout.name}", findings)
+
+    def sections(self) -> list[tuple[int, int]]:
+        """Return the lines from which to which each header and its block stand."""
+        if self.layout.first is None:
+            return [(0, self.count)]
+        begins = list(self.found(self.layout.first, 0, self.count))
+        above = range(min(begins[0] if begins else self.count, self.count))
+        stray = next((at for at in above if self.line(at).strip()), None)
+        if not begins or (stray is not None and self.layout.of_file is None):
+            at = stray or 0
+            raise self.reading.error(
+                f"expected the first header line of layout {self.layout.name}, found {header.shown(self.line(at))}",
+                at + 1,
+                "Correct `first` in the layout, or remove the line",
+            )
+        return list(zip(begins, [*begins[1:], self.count], strict=True))
+
+    def data_begins(self, begin: int, end: int) -> int:
+        layout = self.layout
+        if layout.lines is not None:
+            data = begin + layout.lines
+        else:
+            assert layout.last is not None
+            scanned = min(end, begin + LONGEST_HEADER)
+            data = next(self.found(layout.last, begin, scanned), -2) + 1
+            if data < 0:
+                raise self.reading.error(
+                    f"the last header line of layout {layout.name} was not found within {scanned - begin} lines",
+                    begin + 1,
+                    "Check that the file is whole, or correct `last` in the layout",
+                )
+        if data >= end:
+            raise self.reading.error(
+                "the header is there, no numbers follow it", end, "Check that the file is whole: copy it again"
+            )
+        return data
+
+    def fields(self, rules: Rules, begin: int, end: int) -> dict[str, Field]:
+        if end - begin > LONGEST_HEADER:
+            raise self.reading.error(
+                f"the header has {end - begin} lines, at most {LONGEST_HEADER} are read",
+                begin + 1,
                 "Check that the file is what it should be",
             )
-    found = {key: rule.find(lines[begin:data], begin + 1) for key, rule in layout.rules.items()}
-    return {key: field for key, field in found.items() if field is not None}
-
-
-def _block(
-    reading: Reading,
-    layout: Layout,
-    lines: list[str],
-    begin: int,
-    end: int,
-    declared: int | None,
-    name: str,
-) -> tuple[NDArray[Any], tuple[Finding, ...]]:
-    block = lines[begin:end]
-    while block and not block[-1].strip():
-        block.pop()
-    rows = [_cells(line, layout.width) for line in block]
-    found = sum(map(len, rows))
-    short = declared is not None and found < declared
-    at_end = begin + len(block) >= len(lines) and not reading.data.endswith(b"\n")
-    if reading.missing == "truncate" and at_end and rows and (short or not _sound(rows[-1], layout.width)):
-        # A file that stops inside a line may stop inside a number: none of that line can be trusted.
-        rows.pop()
-        block.pop()
-        found, short = sum(map(len, rows)), True
-    lengths_well = _lengths_well(rows, block, layout)
-    samples = _fast(rows, block) if lengths_well else None
-    if samples is None:
-        samples = _precise(reading, layout, rows, block, begin, declared)
-    if declared is not None and found > declared:
-        raise reading.error(
-            f"component {name}: {declared} samples are declared, {found} were found",
-            begin + len(block),
-            "Correct the declared number of samples, or remove what does not belong",
-        )
-    if short:
-        where = f"line {begin + len(block)}"
-        if reading.missing == "truncate":
-            return samples, (header.cut_off(name, found, declared, where),)
-        raise reading.error(
-            f"component {name}: {declared} samples are declared, {found} were found",
-            begin + len(block),
-            f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}",
-        )
-    return samples, ()
-
-
-def _cells(line: str, width: int | None) -> list[str]:
-    if width is None:
-        return line.split()
-    line = line.rstrip()
-    return [line[i : i + width] for i in range(0, len(line), width)]
-
-
-def _sound(row: list[str], width: int | None) -> bool:
-    return all(header.usable_number(cell.strip()) and len(cell) == (width or len(cell)) for cell in row)
-
-
-def _lengths_well(rows: list[list[str]], block: list[str], layout: Layout) -> bool:
-    per_line = layout.values_per_line
-    if per_line is not None and not (
-        all(len(row) == per_line for row in rows[:-1]) and all(0 < len(row) <= per_line for row in rows[-1:])
-    ):
-        return False
-    return layout.width is None or all(len(row[-1]) == layout.width for row in rows if row)
-
-
-def _fast(rows: list[list[str]], block: list[str]) -> NDArray[Any] | None:
-    """Return the numbers, or None where anything at all is unusual."""
-    text = "".join(block)
-    if not text.isascii() or "_" in text:
-        return None
-    cells = chain.from_iterable(rows)
-    try:
-        if re.search("[.eE]", text):
-            samples = np.array(list(map(float, cells)), dtype=np.float64)
-            return samples if np.isfinite(samples).all() else None
-        return np.array(list(map(int, cells)), dtype=np.int64)
-    except (ValueError, OverflowError):
-        return None
-
-
-def _precise(
-    reading: Reading,
-    layout: Layout,
-    rows: list[list[str]],
-    block: list[str],
-    begin: int,
-    declared: int | None,
-) -> NDArray[Any]:
-    """Return the numbers, or name the line and column of the first that is none."""
-    read: list[str] = []
-    per_line, width = layout.values_per_line, layout.width
-    for index, row in enumerate(rows):
-        at, last = begin + index + 1, index == len(rows) - 1
-        cut = "The line may be damaged, or the layout wrong"
-        ragged = width is not None and len(row) > 0 and len(row[-1]) != width
-        whole = len(read) + len(row) - ragged
-        if last and declared is not None and whole < declared:
-            cut = (
-                f"The file may be cut off: {whole} of {declared} declared samples were read. "
-                f"Copy it again, or read it with {header.TRUNCATE}"
-            )
-        if ragged:
-            raise reading.error(
-                f"the line is {len(block[index].rstrip())} characters long, not a multiple of the width {width}",
-                at,
-                cut,
-            )
-        for position, cell in enumerate(row, 1):
-            if not header.usable_number(cell.strip()):
-                raise reading.error(
-                    f"number {position} of the line: {header.bad_number(cell)}",
-                    at,
-                    "Mend it at its source: missing samples are never guessed",
+        lines = []
+        for at in range(begin, end):
+            lines.append(self.line(at))
+            if len(lines[-1]) > LONGEST_HEADER_LINE:
+                raise self.reading.error(
+                    f"the header line is {len(lines[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
+                    at + 1,
+                    "Check that the file is what it should be",
                 )
-            read.append(cell.strip())
-        if per_line is not None and not (len(row) == per_line or (last and 0 < len(row) < per_line)):
-            raise reading.error(f"expected {per_line} numbers, found {len(row)}", at, cut)
-    return header.as_numbers(read)
+        found = {key: rule.find(lines, begin + 1, self.effort) for key, rule in rules.items()}
+        return {key: field for key, field in found.items() if field is not None}
+
+    def components(
+        self, fields: dict[str, Field], begin: int, data: int, end: int
+    ) -> tuple[list[Component], list[Finding]]:
+        """Return the components of one section: one, or those side by side."""
+        reading, block = self.reading, self.layout.block
+        dt = header.interval(reading, fields)
+        declared = header.declared_samples(reading, fields)
+        if not block.columns:
+            name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
+            (samples,), cut = self.block(data, end, declared, f"component {name}: ", name)
+            component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
+            return [component], [*cut, *notes]
+        columns, found = self.block(data, end, declared, "", "")
+        components, findings = [], list(found)
+        if "time" in block.columns:
+            at = block.columns.index("time")
+            rows = [self.line(i) for i in self.numbered[:50]] + [self.line(i) for i in self.numbered[-50:]]
+            place = printed_place([block.number(block.cells(row)[at]) for row in rows])
+            dt = interval_from_times(reading, columns[at].astype(float), place, int(self.numbered[0]) + 1, dt)
+        for label, samples in zip(block.columns, columns, strict=True):
+            if label not in ("-", "time"):
+                own = self.fields(self.layout.of_component.get(label, {}), begin, data)
+                described = {**fields, "component": Field(label), **own}
+                component, notes = header.component_of(reading, described, samples, dt, begin + 1)
+                components.append(component)
+                findings.extend(notes)
+        return components, findings
+
+    def block(
+        self, begin: int, end: int, declared: int | None, whose: str, name: str
+    ) -> tuple[list[NDArray[Any]], tuple[Finding, ...]]:
+        """Return the numbers of a block, an array a column (one where there are none)."""
+        reading, block = self.reading, self.layout.block
+        per_line = len(block.columns) or block.values_per_line
+        numbered: NDArray[np.int64]
+        numbered = self.lines_of_numbers(begin, end)
+        at_end = numbered.size and numbered[-1] >= self.count - 1 and not reading.data.endswith(b"\n")
+        in_row = max(len(block.columns), 1)
+        quick = self.compiled(numbered) if self.size(numbered) > _COMPILED_FROM else None
+        rows = [] if quick is not None else [block.cells(self.line(int(at))) for at in numbered]
+        found = sum(map(len, rows)) if quick is None else len(quick[0])
+        short = declared is not None and found < declared * in_row
+        if reading.missing == "truncate" and at_end:
+            last = block.cells(self.line(int(numbered[-1])))
+            if short or not self.sound(last):
+                # A file that stops inside a line may stop inside a number: none of that line can be trusted.
+                numbered, found, short = numbered[:-1], found - len(last), True
+                rows = rows[:-1]
+        self.numbered = numbered
+        where = int(numbered[-1]) + 1 if numbered.size else begin
+        if quick is None:
+            texts = self.precise(numbered, rows, per_line, declared)
+            columns = [header.as_numbers(texts[i::in_row]) for i in range(in_row)]
+        else:
+            values, fractions = quick[0][:found], quick[1][:found]
+            columns = [_typed(values[i::in_row], fractions[i::in_row]) for i in range(in_row)]
+        count = found // in_row
+        if declared is not None and count > declared:
+            raise reading.error(
+                f"{whose}{declared} samples are declared, {count} were found",
+                where,
+                "Correct the declared number of samples, or remove what does not belong",
+            )
+        if short:
+            if reading.missing == "truncate":
+                return columns, (header.cut_off(name, count, declared, f"line {where}"),)
+            raise reading.error(
+                f"{whose}{declared} samples are declared, {count} were found",
+                where,
+                f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}",
+            )
+        return columns, ()
+
+    def lines_of_numbers(self, begin: int, end: int) -> NDArray[np.int64]:
+        """Return the lines that hold numbers: without trailer and comments."""
+        block = self.layout.block
+        if block.until is not None:
+            end = next(self.found(block.until, begin, end), end)
+        end = max(begin, self.last_full(begin, end) - block.trailer)
+        numbered = np.arange(begin, self.last_full(begin, end))
+        if block.comment and numbered.size:
+            mark = block.comment.encode(self.layout.encoding, errors="replace")
+            data = self.reading.data
+            if data.find(mark, self.begins[begin]) >= 0:
+                of = [not data[self.begins[i] : self.ends[i]].lstrip().startswith(mark) for i in numbered]
+                numbered = numbered[np.array(of)]
+        return numbered
+
+    def size(self, numbered: NDArray[np.int64]) -> int:
+        return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
+
+    def sound(self, row: list[str]) -> bool:
+        block = self.layout.block
+        width = block.width if isinstance(block.width, int) else None
+        whole = not block.columns or len(row) == len(block.columns)
+        return whole and all(
+            header.usable_number(block.number(cell)) and len(cell) == (width or len(cell)) for cell in row
+        )
+
+    def compiled(self, numbered: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
+        """Return the numbers of a block, and which have a fraction or exponent; None where anything is unusual."""
+        from . import _numbers
+
+        block = self.layout.block
+        begins, ends = self.begins[numbered] + block.margin, self.ends[numbered]
+        longest = int((ends - begins).max())
+        if longest < 1:
+            return None
+        edges = np.empty(0, np.int64)
+        if isinstance(block.width, int):
+            edges = np.arange(0, longest + block.width, block.width)
+        elif block.width is not None:
+            edges = np.cumsum([0, *block.width])
+        room = self.size(numbered) // (block.width if isinstance(block.width, int) else 2) + len(numbered) + 1
+        values, kinds = np.empty(room), np.empty(room, np.uint8)
+        places, counts = np.empty((room, 2), np.int64), np.empty(len(numbered), np.int64)
+        delimiter, point, exponent = (ord(mark or "\0") for mark in (block.delimiter, block.decimal, block.exponent))
+        found = _numbers.block(
+            self.bytes, begins, ends, edges, delimiter, point, exponent, _numbers.TENS, values, kinds, places, counts
+        )
+        if found < 0:
+            return None
+        per_line = len(block.columns) or block.values_per_line
+        if per_line is not None:
+            last = counts[-1] == per_line if block.columns else 0 < counts[-1] <= per_line
+            if not (last and (counts[:-1] == per_line).all()):
+                return None
+        if isinstance(block.width, int):
+            # The last number of a line must be as wide as the others; blanks after it are no part of it.
+            ragged = np.flatnonzero((ends - begins) != counts * block.width)
+            for at in ragged:
+                if len(self.line(int(numbered[at]))[block.margin :].rstrip()) != counts[at] * block.width:
+                    return None
+        values, kinds = values[:found], kinds[:found]
+        hard = np.flatnonzero(kinds == _numbers.HARD)
+        for at in hard:
+            a, b = places[at]
+            text = block.number(self.reading.data[a:b].decode("ascii"))
+            if not header.usable_number(text) or header.INTEGER.fullmatch(text):
+                return None
+            values[at] = float(text)
+        return values, kinds != _numbers.WHOLE
+
+    def precise(
+        self, numbered: NDArray[np.int64], rows: list[list[str]], per_line: int | None, declared: int | None
+    ) -> list[str]:
+        """Return the numbers as texts, or name the line and place of the first that is none."""
+        read: list[str] = []
+        block, width = self.layout.block, self.layout.block.width
+        for index, (row, line) in enumerate(zip(rows, numbered.tolist(), strict=True)):
+            at, last = line + 1, index == len(rows) - 1
+            cut = "The line may be damaged, or the layout wrong"
+            ragged = isinstance(width, int) and len(row) > 0 and len(row[-1]) != width
+            whole = (len(read) + len(row) - ragged) // max(len(block.columns), 1)
+            if last and declared is not None and whole < declared:
+                cut = (
+                    f"The file may be cut off: {whole} of {declared} declared samples were read. "
+                    f"Copy it again, or read it with {header.TRUNCATE}"
+                )
+            if ragged:
+                long = len(self.line(line)[block.margin :].rstrip())
+                raise self.reading.error(
+                    f"the line is {long} characters long, not a multiple of the width {width}", at, cut
+                )
+            for position, cell in enumerate(row, 1):
+                text = block.number(cell)
+                if block.columns[position - 1 : position] == ("-",):
+                    text = "0"  # passed over, whatever it is
+                elif not header.usable_number(text):
+                    raise self.reading.error(
+                        f"number {position} of the line: {header.bad_number(cell)}",
+                        at,
+                        "Mend it at its source: missing samples are never guessed",
+                    )
+                read.append(text)
+            if per_line is not None and not (
+                len(row) == per_line or (last and 0 < len(row) < per_line and not block.columns)
+            ):
+                raise self.reading.error(f"expected {per_line} numbers, found {len(row)}", at, cut)
+        return read
+
+
+def _typed(values: NDArray[np.float64], fractions: NDArray[np.bool_]) -> NDArray[Any]:
+    return values if fractions.any() else values.astype(np.int64)
 
 
 def write_text(record: Record, path: str | Path, layout: str | Path) -> None:
@@ -512,8 +766,8 @@ def _written(record: Record, component: Component, plan: Layout) -> str:
             f"[write] of layout {plan.name} cannot be filled in: {error}",
             remedy=f"Use these in its header: {', '.join(QUANTITIES)}",
         ) from None
-    between = "" if plan.width is not None else " "
-    step = plan.values_per_line or 1
+    between = "" if plan.block.width is not None else " "
+    step = plan.block.values_per_line or 1
     body = "".join(between.join(cells[i : i + step]) + "\n" for i in range(0, len(cells), step))
     return head + body
 
