@@ -1,0 +1,261 @@
+"""Pages of the demo in a real browser, opened from disk: what it says, asks for, shows, sorts and can be read."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from strongmotion import Archive, process, read
+from strongmotion.report import archive_page, write_report
+
+CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+pytestmark = pytest.mark.skipif(
+    not (CHROMIUM and DRIVER), reason="needs Chromium and its driver: apt-get install chromium chromium-driver"
+)
+DEMO = Path(__file__).parents[1] / "demo_records"
+WIDTHS = (360, 800, 1600)
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("browser")
+    archive = Archive(folder / "archive")
+    for file in ("quay.csv", "bell.txt", "mole.txt"):
+        archive.add(process(read(DEMO / file)))
+    written = write_report(archive, folder / "pages", unit="g")
+    assert written.failed == []
+    return written
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    from selenium import webdriver
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for argument in (
+        "headless", "no-sandbox", "disable-gpu", "disable-background-networking", "disable-component-update",
+        "disable-sync", "disable-dev-shm-usage", "no-first-run", "hide-scrollbars",
+        f"user-data-dir={tmp_path_factory.mktemp('profile')}",
+    ):  # fmt: skip
+        options.add_argument(f"--{argument}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    yield driver
+    driver.quit()
+
+
+def show(browser, path, width=1600):
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    )
+    browser.get(path.as_uri())
+
+
+@pytest.fixture(params=["record", "unfit record", "archive"])
+def path(request, pages):
+    by_code = {path.stem.split(".")[1]: path for path in pages.pages}
+    return {"record": by_code["QUAY"], "unfit record": by_code["BELL"], "archive": pages.index}[request.param]
+
+
+def test_no_complaint_and_no_request_but_for_the_page_itself(browser, path):
+    browser.get("about:blank")
+    for kind in ("browser", "performance"):
+        browser.get_log(kind)  # what came before
+    show(browser, path)
+    assert browser.get_log("browser") == []
+    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [
+        message["params"]["request"]["url"] for message in messages if message["method"] == "Network.requestWillBeSent"
+    ]
+    assert asked == [path.as_uri()]
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_everything_is_in_sight_without_scrolling_sideways(browser, path, width):
+    show(browser, path, width)
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= width
+    figures = browser.execute_script(
+        "return Array.from(document.querySelectorAll('figure svg')).map(picture => {"
+        " const box = picture.getBoundingClientRect(), text = picture.querySelector('text');"
+        " return [box.left, box.right, box.width, box.height, text ? text.getBoundingClientRect().height : 0]; })"
+    )
+    assert len(figures) >= 3
+    for left, right, wide, high, text in figures:
+        assert 0 <= left < right <= width
+        assert min(wide, high) > 80
+        assert text > 0
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_text_of_a_figure_is_cut_off(browser, path, width):
+    show(browser, path, width)
+    cut = browser.execute_script(
+        "return Array.from(document.querySelectorAll('figure svg')).flatMap(picture => {"
+        " const frame = picture.getBoundingClientRect();"
+        " return Array.from(picture.querySelectorAll('text')).filter(text => {"
+        "  const box = text.getBoundingClientRect();"
+        "  return !text.closest('[clip-path]') && (box.left < frame.left - 1 || box.right > frame.right + 1 ||"
+        "   box.top < frame.top - 1 || box.bottom > frame.bottom + 1); }).map(text => text.textContent); })"
+    )
+    assert cut == []
+
+
+def test_title_headings_and_language(browser, path):
+    show(browser, path)
+    assert browser.title
+    assert browser.execute_script("return document.documentElement.lang") == "en"
+    levels = browser.execute_script(
+        "return Array.from(document.querySelectorAll('h1,h2,h3,h4')).map(heading => +heading.tagName[1])"
+    )
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+
+
+def test_every_picture_has_a_text_alternative(browser, path):
+    show(browser, path)
+    unnamed = browser.execute_script(
+        "return Array.from(document.querySelectorAll('svg, img, canvas')).filter(picture => {"
+        " const label = picture.getAttribute('aria-label') ||"
+        "  (picture.getAttribute('aria-labelledby') || '').split(' ')"
+        "  .map(id => (document.getElementById(id) || {textContent: ''}).textContent).join(' ');"
+        " return picture.getAttribute('role') !== 'img' || label.trim().length < 10; }).length"
+    )
+    assert unnamed == 0
+
+
+# WCAG 2.1, success criterion 1.4.3 and its definitions of relative luminance and contrast ratio.
+def test_contrast_of_text_is_at_least_four_and_a_half(browser, path):
+    show(browser, path)
+    poor = browser.execute_script(
+        """
+        function parts(colour) { return (colour.match(/[\\d.]+/g) || []).map(Number); }
+        function luminance(colour) {
+          const [r, g, b] = colour.map(c => c / 255).map(c => c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4);
+          return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+        }
+        function behind(element) {
+          for (let at = element; at; at = at.parentElement) {
+            const colour = parts(getComputedStyle(at).backgroundColor);
+            if (colour.length === 3 || colour[3] === 1) return colour.slice(0, 3);
+          }
+          return [255, 255, 255];
+        }
+        const poor = [];
+        const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+        while (walk.nextNode()) {
+          const text = walk.currentNode.textContent.trim(), element = walk.currentNode.parentElement;
+          if (!text || element.closest('script, style, title, desc, noscript')) continue;
+          if (!element.getClientRects().length) continue;
+          const style = getComputedStyle(element), drawn = element instanceof SVGElement;
+          if (element.closest('button:disabled')) continue;
+          const ink = parts(drawn ? style.fill : style.color);
+          const opacity = drawn ? +style.opacity * +style.fillOpacity : 1;
+          const paper = behind(element);
+          const seen = ink.slice(0, 3).map((c, i) => c * opacity + paper[i] * (1 - opacity));
+          const [a, b] = [luminance(seen), luminance(paper)].sort((x, y) => y - x);
+          if ((a + 0.05) / (b + 0.05) < 4.5) poor.push([text, (a + 0.05) / (b + 0.05)]);
+        }
+        return poor;
+        """
+    )
+    assert poor == []
+
+
+def column(browser, place):
+    return browser.execute_script(
+        f"return Array.from(document.querySelectorAll('#table tbody tr')).map(row => row.children[{place}].textContent)"
+    )
+
+
+def test_table_sorts_by_click_and_by_keyboard(browser, pages):
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.common.keys import Keys
+
+    show(browser, pages.index)
+    headings = browser.find_elements(By.CSS_SELECTOR, "#table thead th")
+    place = next(i for i, heading in enumerate(headings) if heading.text.startswith("PGA"))
+    before = column(browser, place)
+    headings[place].find_element(By.TAG_NAME, "button").click()
+    falling = [float(text) for text in column(browser, place)]
+    assert falling == sorted(falling, reverse=True)
+    assert sorted(falling) == sorted(float(text) for text in before)
+    assert headings[place].get_attribute("aria-sort") == "descending"
+
+    button = headings[1].find_element(By.TAG_NAME, "button")
+    for _ in range(40):  # from heading to heading, as a reader without a mouse goes
+        if browser.switch_to.active_element == button:
+            break
+        browser.switch_to.active_element.send_keys(Keys.SHIFT + Keys.TAB)
+    assert browser.switch_to.active_element == button
+    button.send_keys(Keys.ENTER)
+    assert column(browser, 1) == sorted(column(browser, 1))
+    button.send_keys(Keys.SPACE)
+    assert column(browser, 1) == sorted(column(browser, 1), reverse=True)
+    assert headings[1].get_attribute("aria-sort") == "descending"
+    assert headings[place].get_attribute("aria-sort") is None
+
+
+def test_filter_and_links_work(browser, pages):
+    from selenium.webdriver.common.by import By
+
+    show(browser, pages.index)
+    browser.find_element(By.ID, "filter").send_keys("bell")
+    assert len(column(browser, 1)) == 1
+    browser.find_element(By.CSS_SELECTOR, "#table tbody a").click()
+    assert browser.find_element(By.TAG_NAME, "h1").text == "Bell Point"
+    browser.find_element(By.CSS_SELECTOR, "nav a").click()
+    assert browser.title == "Archive of 3 records"
+
+
+def test_five_thousand_records_are_paged_and_sort_without_lag(browser, tmp_path):
+    import numpy as np
+    import pandas as pd
+    from selenium.webdriver.common.by import By
+
+    n = 5000
+    generator = np.random.default_rng(4)
+    catalogue = pd.DataFrame(
+        {
+            "record": [f"XX.S{k:04d}_20310417T032627" for k in range(n)], "station": [f"S{k:04d}" for k in range(n)],
+            "latitude_deg": generator.uniform(-48, -46, n), "longitude_deg": generator.uniform(-126, -124, n),
+            "start": pd.Timestamp("2031-04-17", tz="UTC"), "pga_H1_m_s2": generator.lognormal(size=n),
+            "pgv_H1_m_s": generator.lognormal(size=n), "longest_usable_period_s": generator.uniform(2, 20, n),
+            "worst_finding": "note",
+        }
+    )  # fmt: skip
+    waves = {record: "M" + "L".join(f"{x} {14 + x % 7}" for x in range(120)) for record in catalogue["record"]}
+    path = tmp_path / "index.html"
+    path.write_text(archive_page(catalogue, thumbnails=waves), encoding="utf-8")
+    begun = time.perf_counter()
+    show(browser, path)
+    opened = time.perf_counter() - begun
+    assert len(column(browser, 1)) == 50
+    assert browser.find_element(By.ID, "where").text == "1 to 50 of 5000"
+    browser.find_element(By.ID, "after").click()
+    assert browser.find_element(By.ID, "where").text == "51 to 100 of 5000"
+    sorting = browser.execute_script(
+        "const button = document.querySelectorAll('#table thead button')[3]; const begun = performance.now();"
+        "button.click(); document.body.offsetHeight; return performance.now() - begun;"
+    )
+    pga = [float(text) for text in column(browser, 4)]
+    assert pga == sorted(pga, reverse=True)
+    assert pga[0] == pytest.approx(catalogue["pga_H1_m_s2"].max(), rel=0.006)
+    print(f"opened in {opened:.2f} s, sorted in {sorting:.0f} ms")
+
+
+def test_print_shows_what_the_screen_scrolls(browser, pages):
+    show(browser, pages.pages[0])
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    clipped = browser.execute_script(
+        "return Array.from(document.querySelectorAll('.tall, pre'))"
+        ".filter(part => part.scrollHeight > part.clientHeight + 2).length"
+    )
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert clipped == 0
