@@ -182,7 +182,7 @@ def distribution_figure(
             logarithmic(panel, "x", marks=(1.0, 2.0, 5.0) if high < 100 * low else (1.0,))
             panel.hist(values, bins, color=look.colour("H1"), edgecolor=look.paper, linewidth=0.6)
         quieten(panel, look)
-        panel.yaxis.get_major_locator().set_params(integer=True)
+        panel.locator_params(axis="y", integer=True)
         panel.set_xlabel(title)
     grid[0, 0].set_ylabel("Records")
     return finish(figure, axes is None, f"{len(catalogue)} records", look)

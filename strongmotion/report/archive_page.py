@@ -23,7 +23,7 @@ from .decimate import peaks_kept
 from .page import Picture, templates, write_record_page
 from .pdf import write_pdf
 from .spectrum_figures import comparison_figure
-from .svg import sheet, svg
+from .svg import Sheet
 from .tables import number
 
 if TYPE_CHECKING:
@@ -242,23 +242,23 @@ def _json(value: float) -> float | str | None:
 def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> list[Picture]:
     pictures = []
     if np.isfinite(catalogue["latitude_deg"].to_numpy(dtype=float)).any():
-        figure, axes = sheet(1, 1, 5.0, 4.9, margins=(0.7, 0.1, 0.1, 0.46))
-        station_figure(catalogue, unit, axes=axes[0, 0])
+        sheet = Sheet(1, 1, 5.0, 4.9, margins=(0.66, 0.1, 0.1, 0.42))
+        station_figure(catalogue, unit, axes=sheet.panels[0])
         caption = "Where the stations lie, in km from their middle, with rings of equal distance."
-        pictures.append(Picture(Markup(svg(figure, "map", f"Map of the stations. {caption}")), caption))
+        pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))
     if compared:
-        figure, axes = sheet(1, 1, 5.0, 4.4)
+        sheet = Sheet(1, 1, 5.0, 4.4)
         component = "RotD50" if all((one.spectra["component"] == "RotD50").any() for one in compared) else None
         try:
             if component:
-                comparison_figure(compared, unit=unit, axes=axes[0, 0])
+                comparison_figure(compared, unit=unit, axes=sheet.panels[0])
                 caption = f"Spectra of RotD50 at 5 % damping of {len(compared)} records, their median and spread."
-                pictures.append(Picture(Markup(svg(figure, "spectra", f"Spectra of all. {caption}")), caption))
+                pictures.append(Picture(Markup(sheet.svg("spectra", f"Spectra of all. {caption}")), caption))
         except InputError:
             pass  # other periods or dampings: there is nothing common to draw
     if len(catalogue):
-        figure, axes = sheet(1, 3, 8.4, 2.9, margins=(0.6, 0.15, 0.12, 0.46), gaps=(0.1, 0.5), share=False)
-        distribution_figure(catalogue, unit, axes=axes.ravel())
+        sheet = Sheet(1, 3, 8.4, 2.9, margins=(0.5, 0.15, 0.12, 0.42), gaps=(0.1, 0.5), share=False)
+        distribution_figure(catalogue, unit, axes=sheet.panels)
         caption = "How the peaks, each the largest over the components, and the longest usable periods are spread."
-        pictures.append(Picture(Markup(svg(figure, "spread", f"Distributions. {caption}")), caption, wide=True))
+        pictures.append(Picture(Markup(sheet.svg("spread", f"Distributions. {caption}")), caption, wide=True))
     return pictures

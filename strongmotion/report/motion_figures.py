@@ -226,7 +226,7 @@ def husid_figure(result: Result, axes: Axes | None = None, style: str = "light")
     panel.set_xlabel(TIME)
     panel.set_ylabel("Arias intensity so far, % of the whole")
     panel.legend(
-        loc="upper left", fontsize=8, title="Arias intensity", title_fontsize=8, labelcolor=look.ink, frameon=False
+        loc="center right", fontsize=8, title="Arias intensity", title_fontsize=8, labelcolor=look.ink, frameon=False
     ).get_title().set_color(look.ink)
     return finish(figure, axes is None, heading(result, "build-up of Arias intensity"), look)
 

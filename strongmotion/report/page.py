@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import jinja2
-import numpy as np
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
@@ -26,7 +25,7 @@ from .spectrum_figures import (
     spectrum_figure,
     tripartite_figure,
 )
-from .svg import sheet, svg
+from .svg import Sheet
 from .tables import SEVERITIES, facts, gravest_first, headline_table, measures_table, number, spectra_table
 
 if TYPE_CHECKING:
@@ -139,40 +138,38 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
     pair = "horizontal" in result.usable_band and (result.spectra["component"] == "RotD50").any()
     count = len(names)
 
-    def drawn(
-        draw: Callable[..., Figure], key: str, title: str, caption: str, axes: tuple[Figure, np.ndarray], **options: Any
-    ) -> Picture:
-        figure, grid = axes
-        draw(result, axes=grid.ravel() if grid.size > 1 else grid[0, 0], **options)
-        return Picture(Markup(svg(figure, key, f"{title}. {caption}")), caption, wide=grid.shape[1] > 1)
+    def drawn(draw: Callable[..., Figure], key: str, title: str, caption: str, sheet: Sheet, **options: Any) -> Picture:
+        panels = sheet.panels
+        draw(result, axes=panels if len(panels) > 1 else panels[0], **options)
+        return Picture(Markup(sheet.svg(key, f"{title}. {caption}")), caption, wide=sheet.wide)
 
     yield "Motion", [
         drawn(
             motion_figure, f"motion-{index}", f"Corrected motion of {name}",
             f"{name}: corrected acceleration, velocity and displacement. Dot: peak. Dashed: onset. Bars at the foot: "
             "pre-event window, and significant duration; at the head: where findings point.",
-            sheet(3, 1, 5.0, 5.2), components=[name], unit=unit,
+            Sheet(3, 1, 5.0, 5.2), components=[name], unit=unit,
         )
         for index, name in enumerate(names)
     ]  # fmt: skip
     spectra = [
         drawn(
             spectrum_figure, "spectrum-log", "Response spectra, logarithmic axes",
-            "Pseudo-acceleration. Shaded: the usable band; faint: outside it.", sheet(1, 1, 5.0, 4.2), unit=unit,
+            "Pseudo-acceleration. Shaded: the usable band; faint: outside it.", Sheet(1, 1, 5.0, 4.2), unit=unit,
         ),
         drawn(
             spectrum_figure, "spectrum-linear", "Response spectra, linear axes",
-            "The same on linear axes, to 5 s.", sheet(1, 1, 5.0, 4.2), unit=unit, scale="linear",
+            "The same on linear axes, to 5 s.", Sheet(1, 1, 5.0, 4.2), unit=unit, scale="linear",
         ),
         drawn(
             tripartite_figure, "spectrum-four", "Response spectra on four axes",
             "Pseudo-velocity; rising lines are of equal pseudo-acceleration, falling ones of equal displacement.",
-            sheet(1, 1, 5.0, 4.6),
+            Sheet(1, 1, 5.0, 4.6),
         ),
         drawn(
             acceleration_displacement_figure, "spectrum-demand", "Acceleration against displacement",
             "Pseudo-acceleration against displacement; each ray is of one period.",
-            sheet(1, 1, 5.0, 4.6, margins=(0.7, 0.42, 0.3, 0.46)), unit=unit,
+            Sheet(1, 1, 5.0, 4.6, margins=(0.62, 0.4, 0.3, 0.42)), unit=unit,
         ),
     ]  # fmt: skip
     if pair:
@@ -180,7 +177,7 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
             drawn(
                 rotation_figure, "rotation", "Spectra in all horizontal directions",
                 "Components and RotD00, 50 and 100, and their ratios to RotD50.",
-                sheet(2, 1, 5.0, 4.6, height_ratios=(2, 1)), unit=unit,
+                Sheet(2, 1, 5.0, 4.6, ratios=(2, 1)), unit=unit,
             )
         )  # fmt: skip
     yield "Response spectra", spectra
@@ -188,7 +185,7 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
         drawn(
             husid_figure, "husid", "Build-up of Arias intensity",
             "Arias intensity in % of its whole. Dots: 5, 75 and 95 %; bars: significant durations.",
-            sheet(1, 1, 5.0, 3.9),
+            Sheet(1, 1, 5.0, 3.9),
         )
     ]  # fmt: skip
     if {"H1", "H2", "V"} <= set(names):
@@ -196,7 +193,7 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
             drawn(
                 particle_figure, "particle", "Path of the ground in three planes",
                 "Path of the ground, in displacement. Strong: over the significant duration.",
-                sheet(1, 3, 7.2, 2.6, margins=(0.72, 0.1, 0.1, 0.46), gaps=(0.1, 0.72), share=False),
+                Sheet(1, 3, 7.2, 2.6, margins=(0.66, 0.1, 0.1, 0.42), gaps=(0.1, 0.72), share=False),
             )
         )  # fmt: skip
     yield "Energy and path", energy
@@ -206,19 +203,19 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
                 processing_figure, f"band-{index}", f"Signal, noise and the band kept for {name}",
                 f"{name}: Fourier spectra of the raw shaking and of the noise before it, and their ratio. Shaded: the "
                 "band kept, between the corners (dashed).",
-                sheet(2, 1, 5.0, 4.2, height_ratios=(2, 1)), components=[name],
+                Sheet(2, 1, 5.0, 4.2, ratios=(2, 1)), components=[name],
             )
             for index, name in enumerate(names)
         ),
         drawn(
             raw_figure, "raw", "Raw and corrected acceleration",
             "Raw acceleration, its median taken off, behind the corrected one.",
-            sheet(count, 1, 5.0, 0.7 + 1.3 * count), unit=unit,
+            Sheet(count, 1, 5.0, 0.7 + 1.3 * count), unit=unit,
         ),
         drawn(
             offset_figure, "offset", "Displacement with and without correction",
             "Displacement: corrected, and from the raw acceleration with only its mean removed (dashed).",
-            sheet(count, 1, 5.0, 0.7 + 1.3 * count),
+            Sheet(count, 1, 5.0, 0.7 + 1.3 * count),
         ),
     ]  # fmt: skip
 

@@ -102,7 +102,8 @@ def processing_figure(
                 va="center", fontsize=8.5, color=look.ink,
             )  # fmt: skip
             below.set_yticks([])
-        above.set_xlim(smooth.frequency[0], 0.5 / dt)
+        for panel in (above, below):
+            panel.set_xlim(smooth.frequency[0], 0.5 / dt)
         above.set_title(f"{name}: {_corners(band.low_cut, band.high_cut)}")
         below.set_xlabel("Frequency, Hz")
         for panel in (above, below):

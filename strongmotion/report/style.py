@@ -24,6 +24,7 @@ from .. import __version__
 from ..archive import write_whole
 from ..cautions import CAUTION
 from ..errors import InputError
+from .svg import Panel
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -147,6 +148,9 @@ def canvas(
 
 def quieten(axes: Axes, style: Style, nbins: int | None = 5) -> None:
     """Leave of an axes' frame what helps to read it."""
+    if isinstance(axes, Panel):
+        axes.quieten(style, nbins)
+        return
     axes.set_facecolor("none")
     axes.spines[["top", "right"]].set_visible(False)
     axes.spines[["left", "bottom"]].set_color(style.faint)
@@ -161,6 +165,9 @@ def quieten(axes: Axes, style: Style, nbins: int | None = 5) -> None:
 
 def logarithmic(axes: Axes, which: str = "both", marks: tuple[float, ...] = (1.0, 2.0, 5.0)) -> None:
     """Make the ``"x"`` axis, the ``"y"`` axis or both logarithmic, numbered at these multiples of each decade."""
+    if isinstance(axes, Panel):
+        axes.logarithmic("xy" if which == "both" else which, marks)
+        return
     for letter in "xy" if which == "both" else which:
         axes.set(**{f"{letter}scale": "log"})
         axis = axes.xaxis if letter == "x" else axes.yaxis
