@@ -527,7 +527,9 @@ def test_foreign_files_are_named(archive, result):
     (folder / "notes.h5").write_text("call the harbour master")
     with h5py.File(folder / "other.h5", "w") as file:
         file["x"] = [1, 2]
-    (folder / f".{path.name}.0a1b.part").write_bytes(path.read_bytes()[:100])
+    left = folder / f".{path.name}.0a1b.part"
+    left.write_bytes(path.read_bytes()[:100])
+    os.utime(left, (0, 0))
     shutil.copy(path, folder / "XX.RENAMED.h5")
     said = {problem.file.name: problem.what for problem in archive.verify()}
     assert set(said) == set(left_in(archive)) - {path.name}

@@ -21,7 +21,16 @@ from . import layout
 if TYPE_CHECKING:
     from ..result import Result
 
-__all__ = ["SEAL_LENGTH", "already_there", "opened", "packed", "read_result", "write_whole"]
+__all__ = [
+    "SEAL_LENGTH",
+    "already_there",
+    "flush_folder",
+    "opened",
+    "packed",
+    "read_result",
+    "sealed_bytes",
+    "write_whole",
+]
 
 _SEAL = re.compile(rb"\nstrongmotion seal sha256 ([0-9a-f]{64})\n")
 SEAL_LENGTH = 91
@@ -35,16 +44,31 @@ def read_result(path: str | Path) -> Result:
     ArchiveError
         The file cannot be read, is damaged, foreign, or of a newer layout.
     """
+    content = sealed_bytes(path)
+    try:
+        with opened(io.BytesIO(content)) as file:
+            return layout.read(file)
+    except ArchiveError as error:
+        raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+
+
+def sealed_bytes(path: str | Path) -> bytes:
+    """Return the bytes of one file of an archive, checked against its seal.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read, is damaged or foreign.
+    """
     try:
         content = Path(path).read_bytes()
     except OSError as error:
         raise ArchiveError(f"cannot be read: {error.strerror}", source=str(path), remedy=layout.RESTORE) from None
     try:
         _check_seal(content)
-        with opened(io.BytesIO(content)) as file:
-            return layout.read(file)
     except ArchiveError as error:
         raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+    return content
 
 
 @contextlib.contextmanager
@@ -119,7 +143,6 @@ def write_whole(path: Path, content: bytes, replace: bool) -> None:
                 part.replace(path)
             else:
                 _name_once(part, path)
-            _flush_folder(path.parent)
         finally:
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
@@ -131,6 +154,14 @@ def write_whole(path: Path, content: bytes, replace: bool) -> None:
             f"could not be written: {error.strerror}; nothing of it was kept",
             source=str(path),
             remedy="Make room on the disk and run again" if full else "Check the folder and its permissions",
+        ) from error
+    try:
+        flush_folder(path.parent)
+    except OSError as error:
+        raise ArchiveError(
+            f"was written, but its folder could not be flushed to disk: {error.strerror}; a power failure may undo it",
+            source=str(path),
+            remedy="Check the disk, then verify the archive",
         ) from error
 
 
@@ -158,7 +189,8 @@ def _name_once(part: Path, path: Path) -> None:
         part.rename(path)
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
+    """Bring the names in a folder to disk."""
     if os.name == "nt":  # Windows has no handle on a folder to flush
         return
     descriptor = os.open(folder, os.O_RDONLY)

@@ -29,7 +29,7 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 import h5py
@@ -50,6 +50,7 @@ __all__ = [
     "check_layout",
     "read",
     "read_bands",
+    "read_columns",
     "read_findings",
     "read_ordinates",
     "read_table",
@@ -353,7 +354,7 @@ def _read_spectra(file: h5py.File) -> pd.DataFrame:
     return _frame(group, grid)
 
 
-def read_ordinates(file: h5py.File, component: str, damping: float, periods: Sequence[float]) -> dict[float, float]:
+def read_ordinates(file: h5py.File, component: str, damping: float, periods: Collection[float]) -> dict[float, float]:
     """Read pseudo-spectral accelerations, m/s², at those of `periods` (s) that the spectra hold."""
     group = _get(file, "spectra")
     axes = [_read_column(group, name) for name in _SPECTRA_AXES]
@@ -380,6 +381,12 @@ def _write_table(group: h5py.Group, frame: pd.DataFrame) -> None:
 def read_table(file: h5py.File, name: str) -> pd.DataFrame:
     """Read the table ``"peaks"`` or ``"measures"``."""
     return _frame(_get(file, name), {})
+
+
+def read_columns(file: h5py.File, name: str, *columns: str) -> Iterator[tuple[Any, ...]]:
+    """Yield the rows of some columns of a table: quicker than `read_table` by far."""
+    group = _get(file, name)
+    return zip(*(_read_column(group, column).tolist() for column in columns), strict=True)
 
 
 def _write_columns(

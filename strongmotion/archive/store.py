@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import ArchiveError
-from .catalogue import catalogue_of
-from .files import already_there, packed, read_result, write_whole
+from .catalogue import Index
+from .files import already_there, flush_folder, packed, read_result, sealed_bytes, write_whole
+from .workers import in_processes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +22,9 @@ if TYPE_CHECKING:
     from ..result import Result
 
 __all__ = ["Archive", "Problem"]
+
+LEFT_OVER = 3600.0
+"""Age, s, from which an unfinished file is taken for left over: no write takes that long."""
 
 
 @dataclass(frozen=True)
@@ -72,8 +78,10 @@ class Archive:
         self.folder = Path(folder).expanduser()
         self._records = self.folder / "records"
         try:
-            if create:
+            if create and not self._records.is_dir():
                 self._records.mkdir(parents=True, exist_ok=True)
+                for folder in (self.folder, self.folder.parent):
+                    flush_folder(folder)
         except OSError as error:
             raise ArchiveError(
                 f"the archive cannot be made: {error.strerror}", source=str(folder), remedy="Choose another folder"
@@ -157,37 +165,178 @@ class Archive:
         """Return the files of all records, sorted by id."""
         return sorted(path for path in self._records.glob("*.h5") if not path.name.startswith("."))
 
-    def catalogue(self, unit: str = "m/s2") -> pd.DataFrame:
-        """Tabulate the archive, a row a record; see `catalogue_of`.
+    @property
+    def index(self) -> Index:
+        """The index behind the catalogue, the file ``catalogue.sqlite``; see `Index.refresh`."""
+        return Index(self._records, self.folder / "catalogue.sqlite")
+
+    def catalogue(self, unit: str = "m/s2", periods: Iterable[float] = ()) -> pd.DataFrame:
+        """Tabulate the archive, a row a record.
 
         Parameters
         ----------
         unit : {"m/s2", "cm/s2", "g"}
             For accelerations.
-        """
-        return catalogue_of(self.files(), unit)
+        periods : iterable of float
+            Oscillator periods, s, of pseudo-spectral accelerations to have beside 0.2, 0.3, 1 and 3 s. The first time
+            they are asked for, every file is read.
 
-    def verify(self) -> list[Problem]:
+        Returns
+        -------
+        pandas.DataFrame
+            Who, where and when (``record, station, network, location, latitude_deg, longitude_deg, start, earthquake,
+            magnitude, source_file``); peaks by component and combination (``pga_H1_m_s2``), and the larger one of the
+            horizontal components (``pga_h_m_s2``); pseudo-spectral accelerations of RotD50 at 5 % damping
+            (``psa_1s_RotD50_m_s2``); Arias intensity and significant duration by component; corner frequencies and
+            usable periods, of the horizontal pair where there is one, else of the first component; findings; ``path``.
+            Every column of a physical quantity ends in its unit. ``attrs["caution"]`` is the caution,
+            ``attrs["problems"]`` lists the files that could not be read, which have no row.
+        """
+        return self.index.frame(unit, periods)
+
+    def find(self, question: str, unit: str = "m/s2") -> pd.DataFrame:
+        """Tabulate the records that a question holds for.
+
+        Parameters
+        ----------
+        question : str
+            A pandas query over the columns of the catalogue. A column may be named without its unit, ``pga_h`` for
+            ``pga_h_m_s2``; ``usable_period`` stands for the longest usable one, ``severity`` for the gravest finding's,
+            ``event`` for the earthquake. A name with a dot stands in backticks.
+        unit : {"m/s2", "cm/s2", "g"}
+            For accelerations, in the question and in the answer.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `catalogue`.
+
+        Raises
+        ------
+        InputError
+            The question names no column, or is no query.
+
+        Examples
+        --------
+        >>> import tempfile
+        >>> len(Archive(tempfile.mkdtemp()).find("pga_h > 0.3 and usable_period > 2", unit="g"))
+        0
+        """
+        return self.index.find(question, unit)
+
+    def verify(self, jobs: int = 1, progress: Callable[[int, int], None] | None = None) -> list[Problem]:
         """Read every file and return what is wrong: damage, missing parts, foreign and left-over files.
+
+        Parameters
+        ----------
+        jobs : int
+            Worker processes; 1 works in this process.
+        progress : callable, optional
+            Called with the number of files read and of all files.
 
         Returns
         -------
         list of Problem
-            Empty when every byte is as it was written.
+            Empty when every byte is as it was written. A file that is just being written is no problem.
         """
-        problems = []
+        problems, paths = [], []
         for path in sorted(self._records.iterdir()):
-            if path.name.startswith(".") and path.suffix == ".part":
-                problems.append(Problem(path, "was left by a write that did not finish. Delete it."))
+            if _is_unfinished(path):
+                if _is_left_over(path):
+                    problems.append(Problem(path, "was left by a write that did not finish. Delete it."))
             elif path.suffix != ".h5" or not path.is_file():
                 problems.append(Problem(path, "does not belong to the archive. Move it elsewhere."))
             else:
-                try:
-                    found = read_result(path).record.id
-                except ArchiveError as error:
-                    what = ArchiveError(error.what, remedy=error.remedy)
-                    problems.append(Problem(path, str(what)))
-                else:
-                    if found != path.stem:
-                        problems.append(Problem(path, f"holds record {found}. Give the file its name back."))
+                paths.append(path)
+        if progress:
+            progress(0, len(paths))
+        answers = in_processes(_what_is_wrong, ((path,) for path in paths), jobs)
+        for finished, (path, what) in enumerate(zip(paths, answers, strict=True), 1):
+            if what:
+                problems.append(Problem(path, what))
+            if progress:
+                progress(finished, len(paths))
         return problems
+
+    def remove_left_overs(self) -> None:
+        """Delete what writes that were killed left behind, once it is an hour old; nothing of it is a record."""
+        for path in self._records.glob(".*.part"):
+            if _is_left_over(path):
+                with contextlib.suppress(OSError):
+                    path.unlink()
+
+    def take_from(self, others: Iterable[Archive], record_ids: Iterable[str] | None = None) -> tuple[int, int]:
+        """Copy records of other archives, byte for byte.
+
+        Parameters
+        ----------
+        others : iterable of Archive
+        record_ids : iterable of str, optional
+            Those to copy; all if not given.
+
+        Returns
+        -------
+        copied, there : int
+            Records copied, and those that were there already with the same bytes.
+
+        Raises
+        ------
+        ArchiveError
+            A record is not there, is damaged, or two archives hold different results of it: nothing is copied then.
+        """
+        chosen: dict[str, Path] = {}
+        conflicts = []
+        wanted = None if record_ids is None else list(dict.fromkeys(record_ids))
+        others = list(others)
+        for record_id in wanted or ():
+            if not any(record_id in other for other in others):
+                raise ArchiveError(
+                    f"there is no record {record_id!r}",
+                    source=", ".join(str(other.folder) for other in others),
+                    remedy="The catalogue lists the records",
+                )
+        already = 0
+        for other in others:
+            for path in other.files() if wanted is None else map(other.path, wanted):
+                if not path.exists():
+                    continue
+                own = self.path(path.stem)
+                earlier = chosen.get(path.stem) or (own if own.exists() else None)
+                if earlier is None:
+                    chosen[path.stem] = path
+                elif _same_seal(earlier, path):
+                    already += 1
+                else:
+                    conflicts.append(path.stem)
+        if conflicts:
+            raise ArchiveError(
+                f"{len(conflicts)} records have different results in two archives: {', '.join(sorted(conflicts))}",
+                source=str(self.folder),
+                remedy="Nothing was copied. Delete the results that are not wanted, or choose the records by name",
+            )
+        for record_id, path in chosen.items():
+            write_whole(self.path(record_id), sealed_bytes(path), replace=False)
+        return len(chosen), already
+
+
+def _what_is_wrong(path: Path) -> str:
+    try:
+        found = read_result(path).record.id
+    except ArchiveError as error:
+        return str(ArchiveError(error.what, remedy=error.remedy))
+    return "" if found == path.stem else f"holds record {found}. Give the file its name back."
+
+
+def _same_seal(one: Path, other: Path) -> bool:
+    return sealed_bytes(one) == sealed_bytes(other)
+
+
+def _is_unfinished(path: Path) -> bool:
+    return path.name.startswith(".") and path.suffix == ".part"
+
+
+def _is_left_over(path: Path) -> bool:
+    try:
+        return time.time() - path.stat().st_mtime > LEFT_OVER
+    except OSError:  # it has got its name meanwhile
+        return False

@@ -1,0 +1,71 @@
+"""Worker processes: how they start, how they end, and a window that keeps few calls waiting."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from typing import Any, TypeVar
+
+__all__ = ["in_processes", "workers"]
+
+Answer = TypeVar("Answer")
+
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+
+
+@contextlib.contextmanager
+def workers(number: int) -> Iterator[ProcessPoolExecutor]:
+    """Start worker processes; leaving the block waits for what they have in hand.
+
+    They are spawned, not forked: a fork of a process that has threads can hang. Each computes in one thread, since the
+    processes share the cores; each ignores an interruption, which the parent decides on; and each ends when its parent
+    does, however that came.
+    """
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update({name: "1" for name in _THREADS if before[name] is None})
+    context = multiprocessing.get_context("spawn")
+    try:
+        with ProcessPoolExecutor(number, mp_context=context, initializer=_start) as pool:
+            try:
+                yield pool
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+    finally:
+        for name in _THREADS:
+            if before[name] is None:
+                os.environ.pop(name, None)
+
+
+def _start() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: Any) -> None:
+    parent.join()
+    os._exit(1)
+
+
+def in_processes(function: Callable[..., Answer], calls: Iterable[tuple[Any, ...]], jobs: int) -> Iterator[Answer]:
+    """Yield `function` of each tuple of arguments, in order, worked out in `jobs` processes; 1 works in this one."""
+    if jobs == 1:
+        for arguments in calls:
+            yield function(*arguments)
+        return
+    with workers(jobs) as pool:
+        window: deque[Any] = deque()
+        for arguments in calls:
+            window.append(pool.submit(function, *arguments))
+            if len(window) >= 8 * jobs:
+                yield window.popleft().result()
+        while window:
+            yield window.popleft().result()
