@@ -5,31 +5,42 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
-import multiprocessing
 import signal
+import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from .archive import Archive, write_whole
+from .archive import Archive, Summary, moved, same_numbers, workers, write_whole
 from .errors import ArchiveError, InputError, StrongMotionError
 from .settings import Settings
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from .record import Record
     from .result import Result
 
-__all__ = ["NOT_RECORDS", "Done", "Failure", "Outcome", "files_of", "process_files"]
+__all__ = [
+    "NOT_RECORDS",
+    "Done",
+    "Failure",
+    "Outcome",
+    "Reprocessed",
+    "files_of",
+    "process_files",
+    "reprocess",
+]
 
 NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
 """Files with these endings are passed over in a folder; named one by one they are read like any other."""
 
 FAILURES = "failed.csv"
-"""The file in an archive that lists what failed in the last run."""
+"""The file in an archive that lists what failed and has not been mended since."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +144,8 @@ def process_files(
     figures: bool = False,
     unit: str = "m/s2",
     reading: Mapping[str, Any] | None = None,
+    cluster: str | None = None,
+    interrupted: Callable[[], None] | None = None,
 ) -> Outcome:
     """Process files into an archive.
 
@@ -158,11 +171,16 @@ def process_files(
         Of acceleration in the figures.
     reading : mapping, optional
         Other keyword arguments of `strongmotion.read_all`, for all files, such as ``stationxml`` or ``missing``.
+    cluster : str, optional
+        Address of a Dask scheduler, such as ``tcp://head:8786``, whose workers do the work instead of `jobs` processes.
+        They must see the files and the archive under the same paths.
+    interrupted : callable, optional
+        Called when an interruption (SIGINT) begins to be heeded.
 
     Returns
     -------
     Outcome
-        What failed is also in ``ARCHIVE/failed.csv``, with its reason, until the next run.
+        What failed is also in ``ARCHIVE/failed.csv``, with its reason, until it is processed or gone.
 
     Raises
     ------
@@ -171,12 +189,14 @@ def process_files(
     SettingsError
         The layout is not sound.
     InputError
-        A folder has no file to process, or `jobs` is below 1.
+        A folder has no file to process, `jobs` is below 1, or no scheduler answers.
 
     Notes
     -----
     Records do not depend on each other, so the archive is the same for any number of workers. After an interruption,
-    of the keyboard or the machine, the same call goes on where it stopped: what is done is skipped.
+    of the keyboard or the machine, the same call goes on where it stopped: what is done is skipped. The first SIGINT
+    lets the records in hand finish and begins no more; a second one stops at once. Either way what is in the archive is
+    whole.
 
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
@@ -188,25 +208,24 @@ def process_files(
     if layout is not None:
         load_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive)
-    files = files_of(paths)
-    threads = None if jobs == 1 else 1  # worker processes share the cores
+    store.remove_left_overs()
+    files = [file.absolute() if cluster else file for file in files_of(paths)]
+    how = {**(reading or {}), "layout": layout}
+    if cluster:
+        how = {name: value.absolute() if isinstance(value, Path) else value for name, value in how.items()}
     job = _Job(
-        store.folder, settings or Settings(), {**(reading or {}), "layout": layout}, replace, figures, unit, threads
-    )
+        store.folder.absolute() if cluster else store.folder,
+        settings or Settings(), how, replace, figures, unit, _threads(jobs, cluster),
+    )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
 
-    answers: dict[Path, Answers] = {}
-    if progress:
-        progress(0, len(files))
-    work = _in_turn(files, job) if jobs == 1 else _in_workers(files, job, jobs)
-    with contextlib.suppress(KeyboardInterrupt), contextlib.closing(work):
-        for answer in work:
-            answers[answer[0].file] = answer
-            if progress:
-                progress(len(answers), len(files))
+    answers = dict(_Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress).of(files))
     outcome = _outcome(files, answers)
-    _list_failures(store.folder / FAILURES, outcome.failed)
+    try:
+        _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
+    except ArchiveError as error:  # a full disk, say: what was done is still to be told
+        outcome.failed.append(Failure(store.folder / FAILURES, str(ArchiveError(error.what, remedy=error.remedy))))
     return outcome
 
 
@@ -234,55 +253,155 @@ def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
     return outcome
 
 
-def _in_turn(files: Sequence[Path], job: _Job) -> Generator[Answers]:
-    for file in files:
-        yield _process_file(file, job)
+# Working through many items, here, in worker processes or on a cluster
+
+Item = TypeVar("Item")
+Answer = TypeVar("Answer")
+Job = TypeVar("Job")
 
 
-def _in_workers(files: Sequence[Path], job: _Job, jobs: int) -> Generator[Answers]:
-    """Process in worker processes, with no more files handed out than keep them busy.
+def _threads(jobs: int, cluster: str | None) -> int | None:
+    return None if jobs == 1 and not cluster else 1  # workers share the cores
 
-    When a worker dies, nothing tells which of the files in hand killed it: each of them is tried again on its own.
+
+@dataclass
+class _Run(Generic[Item, Answer, Job]):
+    """Call `work(item, job)` for many items, few of them in hand at a time.
+
+    Parameters
+    ----------
+    work : callable
+        At the top level of a module, so that other processes find it. It must not raise.
+    lost : callable
+        The answer for an item whose worker died, each time it was tried.
     """
-    waiting = deque(files)
-    while waiting:
-        in_hand: dict[Future[Answers], Path] = {}
-        with _workers(min(jobs, len(waiting))) as pool:
-            try:
-                while waiting or in_hand:
-                    while waiting and len(in_hand) < 2 * jobs:
-                        in_hand[pool.submit(_process_file, waiting[0], job)] = waiting[0]
-                        waiting.popleft()  # only once it is handed out
-                    for future in wait(in_hand, return_when=FIRST_COMPLETED).done:
-                        answer = future.result()
-                        del in_hand[future]
-                        yield answer
-            except BrokenProcessPool:
-                pass
-            except KeyboardInterrupt:
-                for future in [future for future in in_hand if not future.cancel()]:
-                    yield future.result()  # finish what is begun
-                raise
-        for future, file in in_hand.items():
-            finished = future.done() and not future.cancelled() and future.exception() is None
-            yield future.result() if finished else _alone(file, job)
 
+    work: Callable[[Item, Job], Answer]
+    lost: Callable[[Item], Answer]
+    job: Job
+    jobs: int
+    cluster: str | None = None
+    interrupted: Callable[[], None] | None = None
+    progress: Callable[[int, int], None] | None = None
+    stopping: bool = False
 
-def _alone(file: Path, job: _Job) -> Answers:
-    with _workers(1) as pool:
+    def of(self, items: Sequence[Item]) -> list[tuple[Item, Answer]]:
+        """Return each item with its answer, in the order they were finished; fewer after an interruption."""
+        if self.cluster:
+            answers = self._on_cluster(items, self.cluster)
+        elif self.jobs == 1:
+            answers = self._in_turn(items)
+        else:
+            answers = self._in_workers(items)
+        got = []
+        with contextlib.suppress(KeyboardInterrupt), self._heeding_interruption(), contextlib.closing(answers):
+            if self.progress:
+                self.progress(0, len(items))
+            for answer in answers:
+                got.append(answer)
+                if self.progress:
+                    self.progress(len(got), len(items))
+        return got
+
+    @contextlib.contextmanager
+    def _heeding_interruption(self) -> Iterator[None]:
+        if threading.current_thread() is not threading.main_thread():
+            yield  # signals go to the main thread
+            return
+
+        def heed(*_: object) -> None:
+            if self.stopping:
+                raise KeyboardInterrupt
+            self.stopping = True
+            if self.interrupted:
+                self.interrupted()
+
+        before = signal.signal(signal.SIGINT, heed)
         try:
-            return pool.submit(_process_file, file, job).result()
-        except BrokenProcessPool:
-            return [Failure(file, "the worker process died, perhaps for lack of memory. Try fewer jobs.")]
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+    def _in_turn(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
+        for item in items:
+            if self.stopping:
+                return
+            yield item, self.work(item, self.job)
+
+    def _in_workers(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
+        """Work in processes, with no more items handed out than keep them busy.
+
+        When a worker dies, nothing tells which of the items in hand killed it: each of them is tried again on its own.
+        """
+        waiting = deque(items)
+        while waiting and not self.stopping:
+            in_hand: dict[Future[Answer], Item] = {}
+            with workers(min(self.jobs, len(waiting))) as pool:
+                try:
+                    while waiting or in_hand:
+                        while waiting and not self.stopping and len(in_hand) < 2 * self.jobs:
+                            in_hand[pool.submit(self.work, waiting[0], self.job)] = waiting[0]
+                            waiting.popleft()  # only once it is handed out
+                        if self.stopping:
+                            waiting.clear()
+                            for future in [future for future in in_hand if future.cancel()]:
+                                del in_hand[future]
+                        # Short waits, so that an interruption takes back what has not begun.
+                        for future in wait(in_hand, timeout=0.5, return_when=FIRST_COMPLETED).done:
+                            answer = future.result()
+                            yield in_hand.pop(future), answer
+                except BrokenProcessPool:
+                    pass
+            for future, item in in_hand.items():
+                finished = future.done() and not future.cancelled() and future.exception() is None
+                yield item, future.result() if finished else self._alone(item)
+
+    def _alone(self, item: Item) -> Answer:
+        with workers(1) as pool:
+            try:
+                return pool.submit(self.work, item, self.job).result()
+            except BrokenProcessPool:
+                return self.lost(item)
+
+    def _on_cluster(self, items: Sequence[Item], address: str) -> Generator[tuple[Item, Answer]]:
+        """Work on a Dask cluster, which tries the items of a lost worker again on another."""
+        try:
+            from distributed import Client, as_completed
+        except ImportError:
+            raise InputError("a cluster needs Dask", remedy="Install strongmotion[cluster]") from None
+        try:
+            client = Client(address, timeout=10)
+        except (OSError, ValueError) as error:
+            raise InputError(
+                f"no scheduler answers at {address!r}: {error}", remedy="Start one with `dask scheduler`"
+            ) from None
+        with client:
+            waiting = deque(items)
+            in_hand: dict[Any, Item] = {}
+            finished = as_completed()
+
+            def hand_out() -> None:
+                room = max(8, 2 * sum(client.nthreads().values())) - len(in_hand)
+                while waiting and room > 0 and not self.stopping:
+                    item = waiting.popleft()
+                    future = client.submit(self.work, item, self.job, pure=False)
+                    in_hand[future.key] = item
+                    finished.add(future)
+                    room -= 1
+
+            hand_out()
+            for future in finished:
+                item = in_hand.pop(future.key)
+                yield item, self.lost(item) if future.status != "finished" else future.result()
+                future.release()
+                hand_out()
 
 
-def _workers(number: int) -> ProcessPoolExecutor:
-    # Spawned, not forked: a fork of a process that has threads can hang.
-    return ProcessPoolExecutor(number, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker)
+def _lost_file(file: Path) -> Answers:
+    return [Failure(file, "the worker process died, perhaps for lack of memory. Try fewer jobs.")]
 
 
-def _start_worker() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what an interruption means
+# One file
 
 
 def _process_file(file: Path, job: _Job) -> Answers:
@@ -319,32 +438,42 @@ def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
 def _store(file: Path, record: Record, job: _Job) -> Done:
     from .result import process
 
-    archive = Archive(job.archive)
-    skipped = not job.replace and archive.path(record.id).exists()
-    if skipped:
-        result = archive[record.id]
-        same_samples = result.record.raw_sha256 == record.raw_sha256
-        if not (same_samples and result.settings == job.settings):
-            other = "with other settings" if same_samples else "from other samples"
-            raise ArchiveError(
-                f"record {record.id} is already in the archive, made {other}",
-                remedy="Use --replace (replace=True) to put the new result in its place, or choose another archive",
-            )
-    else:
-        result = process(record, job.settings, threads=job.threads)
-        archive.add(result, replace=job.replace)
+    archive = Archive(job.archive, create=False)  # made at the start; gone now, it must not come back empty
+    made: Result | None = None
+    if job.replace or not archive.path(record.id).exists():
+        made = process(record, job.settings, threads=job.threads)
+        try:
+            archive.add(made, replace=job.replace)
+        except ArchiveError:
+            if job.replace or not archive.path(record.id).exists():
+                raise
+            made = None  # another writer was first
+    if made is None:
+        _check_done(archive.summary(record.id), record, job.settings)
     if job.figures:
         from .report import motion_figure, save, spectrum_figure
 
-        folder = job.archive / "figures"
-        save(motion_figure(result, job.unit), folder / f"{record.id}_motion.png")
-        save(spectrum_figure(result, unit=job.unit), folder / f"{record.id}_spectrum.png")
-    return Done(file, record.id, *_largest_peaks(result), result.severity, skipped)
+        drawn, folder = made or archive[record.id], job.archive / "figures"
+        save(motion_figure(drawn, job.unit), folder / f"{record.id}_motion.png")
+        save(spectrum_figure(drawn, unit=job.unit), folder / f"{record.id}_spectrum.png")
+    told = made or archive.summary(record.id)
+    return Done(file, record.id, *_largest_peaks(told.peaks, record), told.severity, made is None)
 
 
-def _largest_peaks(result: Result) -> tuple[float, float, float]:
+def _check_done(stored: Summary, record: Record, settings: Settings) -> None:
+    """Refuse what is in the archive already and was made otherwise."""
+    same_samples = stored.raw_sha256 == record.raw_sha256
+    if not (same_samples and stored.settings == settings):
+        other = "with other settings" if same_samples else "from other samples"
+        raise ArchiveError(
+            f"record {record.id} is already in the archive, made {other}",
+            remedy="Use --replace (replace=True) to put the new result in its place, or choose another archive",
+        )
+
+
+def _largest_peaks(table: pd.DataFrame, record: Record) -> tuple[float, float, float]:
     """Return PGA, PGV and PGD, each the largest over the components."""
-    peaks = result.peaks[result.peaks["component"].isin(result.record.names)]
+    peaks = table[table["component"].isin(record.names)]
     pga, pgv, pgd = (float(peaks.loc[peaks["quantity"] == name, "value"].max()) for name in ("PGA", "PGV", "PGD"))
     return pga, pgv, pgd
 
@@ -358,13 +487,126 @@ def _make_figures_folder(archive: Path) -> None:
         ) from None
 
 
-def _list_failures(path: Path, failed: Sequence[Failure]) -> None:
-    """Write the failures of this run, or remove the list of an earlier one."""
-    if not failed:
+def _list_failures(path: Path, failed: Sequence[Failure], tried: set[Path]) -> None:
+    """Write the failures of this run below those of earlier ones whose files are still there and were not tried."""
+    rows = [(str(failure.file), failure.reason) for failure in failed]
+    with contextlib.suppress(OSError, ValueError), path.open(newline="", encoding="utf-8") as file:
+        now = {file.resolve() for file in tried}
+        rows = [
+            (earlier, reason)
+            for earlier, reason in list(csv.reader(file))[1:]
+            if Path(earlier).exists() and Path(earlier).resolve() not in now
+        ] + rows
+    if not rows:
         path.unlink(missing_ok=True)
         return
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(("file", "reason"))
-    writer.writerows((failure.file, failure.reason) for failure in failed)
+    csv.writer(text, lineterminator="\n").writerows([("file", "reason"), *rows])
     write_whole(path, text.getvalue().encode(), replace=True)
+
+
+# What is in the archive, processed again
+
+
+@dataclass(frozen=True)
+class Reprocessed:
+    """A record of an archive, processed again from its stored raw samples.
+
+    Parameters
+    ----------
+    record : str
+        Its id.
+    version : str
+        The version of the software that made what is stored.
+    same : bool
+        Every number came out alike, to the last bit.
+    moved : pandas.DataFrame, optional
+        What did not; see `strongmotion.archive.moved`.
+    failed : str
+        Why it could not be processed; empty if it was.
+    """
+
+    record: str
+    version: str = ""
+    same: bool = False
+    moved: pd.DataFrame | None = None
+    failed: str = ""
+
+
+@dataclass(frozen=True)
+class _Again:
+    archive: Path
+    settings: Settings | None
+    replace: bool
+    threads: int | None
+
+
+def reprocess(
+    archive: Archive | str | Path,
+    record_ids: Iterable[str] | None = None,
+    settings: Settings | None = None,
+    jobs: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    replace: bool = False,
+    cluster: str | None = None,
+    interrupted: Callable[[], None] | None = None,
+) -> list[Reprocessed]:
+    """Process records again from their stored raw samples, and say what moved.
+
+    Parameters
+    ----------
+    archive : Archive or path
+    record_ids : iterable of str, optional
+        All records if not given.
+    settings : Settings, optional
+        Each record's own, as stored, if not given.
+    jobs, progress, cluster, interrupted
+        As in `process_files`.
+    replace : bool
+        Put the new results in place of the old ones; otherwise the archive is left as it is.
+
+    Returns
+    -------
+    list of Reprocessed
+        In the order of ids; after an interruption without those that were not begun.
+
+    Raises
+    ------
+    ArchiveError
+        There is no archive, or no such record.
+    InputError
+        `jobs` is below 1, or no scheduler answers.
+    """
+    if jobs < 1:
+        raise InputError(f"jobs must be at least 1, found {jobs}")
+    store = archive if isinstance(archive, Archive) else Archive(archive, create=False)
+    wanted = store.ids() if record_ids is None else list(dict.fromkeys(record_ids))
+    for record_id in wanted:
+        if record_id not in store:
+            store[record_id]  # says what is wrong, and guesses
+    again = _Again(store.folder.absolute(), settings, replace, _threads(jobs, cluster))
+    run = _Run(_process_again, _lost_record, again, jobs, cluster, interrupted, progress)
+    answers = dict(run.of(wanted))
+    return [answers[record_id] for record_id in wanted if record_id in answers]
+
+
+def _process_again(record_id: str, again: _Again) -> Reprocessed:
+    from .result import process
+
+    try:
+        archive = Archive(again.archive, create=False)
+        stored = archive[record_id]
+        made = process(stored.record, again.settings or stored.settings, threads=again.threads)
+        same = same_numbers(stored, made)
+        table = None if same else moved(stored, made)
+        if again.replace:
+            archive.add(made, replace=True)
+    except StrongMotionError as error:
+        return Reprocessed(record_id, failed=str(error))
+    except Exception as error:  # one record must not stop thousands
+        return Reprocessed(record_id, failed=f"unexpected error, please report it: {type(error).__name__}: {error}")
+    return Reprocessed(record_id, stored.version, same, table)
+
+
+def _lost_record(record_id: str) -> Reprocessed:
+    return Reprocessed(record_id, failed="the worker process died, perhaps for lack of memory. Try fewer jobs.")

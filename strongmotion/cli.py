@@ -15,7 +15,9 @@ from .errors import InputError, SettingsError, StrongMotionError
 from .units import acceleration_unit, in_unit
 
 if TYPE_CHECKING:
-    from .batch import Outcome
+    import pandas as pd
+
+    from .batch import Outcome, Reprocessed
     from .record import Component, Finding, Record
 
 __all__ = ["app", "main"]
@@ -38,6 +40,15 @@ def _unit(text: str) -> str:
     return acceleration_unit(text)
 
 
+Jobs = Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")]
+Cluster = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler, tcp://HOST:PORT, whose workers do the work."),
+]
+CsvFile = Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")]
+ParquetFile = Annotated[
+    Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
+]
 ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
 LayoutFile = Annotated[
     Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")
@@ -94,6 +105,7 @@ def _top(
       strongmotion inspect demo_records/quay.csv
       strongmotion process demo_records -o archive --figures
       strongmotion catalogue archive
+      strongmotion find archive "pga_h > 0.1" --unit g
       strongmotion report archive -o pages
       strongmotion verify archive
 
@@ -114,7 +126,8 @@ def process(
         typer.Option("--settings", metavar="S.toml", help="Processing choices; `strongmotion settings` shows them."),
     ] = None,
     layout: LayoutFile = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")] = 1,
+    jobs: Jobs = 1,
+    cluster: Cluster = None,
     unit: Unit = "m/s2",
     figures: Annotated[
         bool, typer.Option("--figures", help="Draw motion and spectra of each record into ARCHIVE/figures.")
@@ -136,7 +149,8 @@ def process(
     Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
     .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
     in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples and
-    settings, are skipped: run the same command again to go on after an interruption.
+    settings, are skipped: run the same command again to go on after an interruption. Interrupted once (Ctrl-C), it
+    finishes the records in hand; interrupted twice, it stops at once.
 
     \b
     Examples:
@@ -153,7 +167,7 @@ def process(
     with _Progress() as progress:
         outcome = process_files(
             inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit,
-            reading=how,
+            reading=how, cluster=cluster, interrupted=_say_stopping,
         )  # fmt: skip
     _show_outcome(outcome, archive, unit)
     if outcome.failed or outcome.remaining:
@@ -268,26 +282,107 @@ def settings() -> None:
 
 
 @app.command(no_args_is_help=True)
+def reprocess(
+    archive: ArchiveFolder,
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids; all if none is given.", show_default=False)
+    ] = None,
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="S.toml", help="Other choices than those each record was processed with."),
+    ] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Put the new results in place of the old.")] = False,
+    jobs: Jobs = 1,
+    cluster: Cluster = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write every number that moved.")] = None,
+) -> None:
+    """Process records of an archive again from their stored raw samples, and say what moved.
+
+    With the software and the settings they were made with, every number comes out the same to the last bit. The archive
+    is left as it is unless --replace is given. Exit status 1: some failed, or moved without a reason.
+
+    \b
+    Examples:
+      strongmotion reprocess archive
+      strongmotion reprocess archive XX.QUAY_20310417T032627 --settings mine.toml --csv moved.csv
+    """
+    from .batch import reprocess
+    from .settings import Settings
+
+    chosen = Settings.load(settings) if settings else None
+    with _Progress() as progress:
+        answers = reprocess(archive, records or None, chosen, jobs, progress, replace, cluster, _say_stopping)
+    _show_reprocessed(answers, csv)
+    unexplained = [a for a in answers if not a.same and chosen is None and a.version == __version__]
+    if unexplained or any(answer.failed for answer in answers):
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True)
 def catalogue(
     archive: ArchiveFolder,
-    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")] = None,
-    parquet: Annotated[
-        Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
-    ] = None,
+    csv: CsvFile = None,
+    parquet: ParquetFile = None,
     unit: Unit = "m/s2",
+    periods: Annotated[
+        str, typer.Option("--periods", metavar="T,T,...", help="Further oscillator periods, s, to have PSA at.")
+    ] = "",
+    rebuild: Annotated[bool, typer.Option("--rebuild", help="Build the index anew from every file.")] = False,
+    jobs: Jobs = 1,
 ) -> None:
     """Tabulate an archive, a row a record.
 
-    The screen has room for the most asked-for columns; --csv and --parquet write all of them.
+    The screen has room for the most asked-for columns; --csv and --parquet write all of them. An index,
+    ARCHIVE/catalogue.sqlite, keeps the table; new and changed files are read into it. It can be deleted at any time.
 
     \b
     Examples:
       strongmotion catalogue archive --unit g
-      strongmotion catalogue archive --csv catalogue.csv
+      strongmotion catalogue archive --csv catalogue.csv --periods 0.5,2
     """
-    from .archive import Archive, write_catalogue
+    from .archive import Archive
 
-    frame = Archive(archive, create=False).catalogue(unit)
+    store = Archive(archive, create=False)
+    with _Progress() as progress:
+        store.index.refresh(_periods(periods), rebuild, jobs, progress)
+    _show_catalogue(store.catalogue(unit), csv, parquet)
+
+
+def _periods(text: str) -> list[float]:
+    try:
+        periods = [float(part) for part in text.split(",") if part.strip()]
+    except ValueError:
+        raise InputError(f"--periods must be numbers of s with commas between, found {text!r}") from None
+    return periods
+
+
+@app.command(no_args_is_help=True)
+def find(
+    archive: ArchiveFolder,
+    question: Annotated[str, typer.Argument(metavar="QUESTION", help="A pandas query over the catalogue's columns.")],
+    csv: CsvFile = None,
+    parquet: ParquetFile = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Tabulate the records that a question holds for.
+
+    Columns may be named without their unit: pga_h (the larger horizontal), pga_H1, pgv_RotD50, arias_intensity_H1,
+    usable_period (the longest), severity, station, magnitude. Accelerations are in --unit. A name with a dot stands in
+    `backticks`.
+
+    \b
+    Examples:
+      strongmotion find archive "pga_h > 0.3 and usable_period > 2" --unit g
+      strongmotion find archive "station == 'QUAY' and severity != 'unfit'" --csv quay.csv
+    """
+    from .archive import Archive
+
+    _show_catalogue(Archive(archive, create=False).find(question, unit), csv, parquet)
+
+
+def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None) -> None:
+    from .archive import write_catalogue
+
     write_catalogue(frame, csv, parquet)
     shown = [column for column in frame.columns if column.startswith(_CATALOGUE_COLUMNS)]
     _table([_spoken(column) for column in shown], [[_cell(value) for value in row] for row in frame[shown].to_numpy()])
@@ -337,25 +432,83 @@ def report(
 
 
 @app.command(no_args_is_help=True)
-def verify(archive: ArchiveFolder) -> None:
+def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
     """Check that an archive is as it was written.
 
     Every byte is read; each file that was changed, damaged, left over or put there is named.
 
     \b
     Example:
-      strongmotion verify archive
+      strongmotion verify archive --jobs 2
     """
     from .archive import Archive
 
     store = Archive(archive, create=False)
-    problems = store.verify()
+    with _Progress() as progress:
+        problems = store.verify(jobs, progress)
     for problem in problems:
         _complain(str(problem))
     found = _count(len(problems), "problem") if problems else "all sound"
     typer.echo(f"{_count(len(store), 'record')}, {found}.")
     if problems:
         raise typer.Exit(1)
+
+
+Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where they go; made if not there.")]
+
+
+@app.command(no_args_is_help=True)
+def extract(
+    archive: ArchiveFolder,
+    output: Into,
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
+    ] = None,
+    where: Annotated[
+        str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")
+    ] = "",
+    unit: Unit = "m/s2",
+) -> None:
+    """Copy some records of an archive into another, byte for byte.
+
+    \b
+    Examples:
+      strongmotion extract archive XX.QUAY_20310417T032627 -o quay
+      strongmotion extract archive --where "pga_h > 0.3" --unit g -o strong
+    """
+    from .archive import Archive
+
+    store = Archive(archive, create=False)
+    wanted = list(records or ())
+    if where:
+        wanted += store.find(where, unit)["record"].tolist()
+    elif not wanted:
+        raise InputError("no record is named", remedy="Give ids, or --where with a question")
+    _show_taken(Archive(output).take_from([store], wanted), output)
+
+
+@app.command(no_args_is_help=True)
+def merge(
+    archives: Annotated[list[Path], typer.Argument(metavar="ARCHIVE...", help="Archives.", show_default=False)],
+    output: Into,
+) -> None:
+    """Copy all records of some archives into one, byte for byte.
+
+    Where two hold different results of one record nothing is copied, and the record is named.
+
+    \b
+    Example:
+      strongmotion merge monday tuesday -o week
+    """
+    from .archive import Archive
+
+    stores = [Archive(folder, create=False) for folder in archives]
+    _show_taken(Archive(output).take_from(stores), output)
+
+
+def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
+    copied, there = numbers
+    typer.echo(f"{_count(copied, 'record')} copied, {there} there already; archive {archive}.")
 
 
 def main() -> None:
@@ -373,6 +526,56 @@ def main() -> None:
 _CATALOGUE_COLUMNS = (
     "record", "pga_H1", "pga_H2", "pga_V", "pgv_RotD50", "psa_0.2s", "psa_1s", "longest_usable", "worst",
 )  # fmt: skip
+
+
+def _say_stopping() -> None:
+    _complain("finishing the records in hand; interrupt again to stop at once.")
+
+
+def _show_reprocessed(answers: Sequence[Reprocessed], csv: Path | None) -> None:
+    rows = []
+    for answer in answers:
+        if answer.failed:
+            _complain(f"{answer.record}: {answer.failed}")
+        else:
+            what = "the same bits" if answer.same else "moved"
+            rows.append((answer.record, answer.version, what, *_largest_moves(answer.moved)))
+    columns = (
+        "record",
+        "made by",
+        "",
+        *(f"{name} %" for name in ("PGA", "PGV", "PGD", "PSA")),
+        "low-cut %",
+        "most else",
+    )
+    if rows:
+        _table(columns, rows)
+    same, failed = sum(answer.same for answer in answers), sum(bool(answer.failed) for answer in answers)
+    typer.echo(f"{same} the same to the last bit, {len(answers) - same - failed} moved, {failed} failed.")
+    tables = [answer.moved for answer in answers if answer.moved is not None]
+    if tables:
+        typer.echo("Percentages are the largest over components and periods.")
+    if csv is not None:
+        import pandas as pd
+
+        from .archive import MOVED, write_catalogue
+
+        write_catalogue(pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=MOVED), csv)
+        typer.echo(f"Every number that moved is in {csv}.")
+    typer.echo(CAUTION)
+
+
+def _largest_moves(table: pd.DataFrame | None) -> list[str]:
+    """Return the largest changes, in percent: of peaks, of PSA, of low-cuts, and of what else moved most."""
+    named = ("PGA", "PGV", "PGD", "PSA", "low-cut")
+    if table is None:
+        return ["-"] * (len(named) + 1)
+    sizes = table.assign(size=table["change_percent"].abs()).dropna(subset="size").sort_values("size", ascending=False)
+    firsts = sizes.drop_duplicates("quantity").set_index("quantity")
+    cells = [f"{firsts['change_percent'][name]:.3g}" if name in firsts.index else "-" for name in named]
+    others = firsts[~firsts.index.isin(named)]
+    most = f"{others.index[0]} {others['change_percent'].iloc[0]:.3g} %" if len(others) else "-"
+    return [*cells, most]
 
 
 def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:

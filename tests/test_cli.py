@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -226,7 +227,7 @@ def test_workers_give_the_same_archive_as_one_process(folder, tmp_path):
 def test_interruption_keeps_what_is_done_and_names_the_rest(folder, tmp_path):
     def interrupt(finished, total):
         if finished == 1:
-            raise KeyboardInterrupt
+            signal.raise_signal(signal.SIGINT)
 
     files = [folder / "quay.csv", folder / "pier.csv"]
     outcome = batch.process_files(files, tmp_path / "archive", QUICK, progress=interrupt)

@@ -1,7 +1,20 @@
 """Results on disk: one HDF5 file a record, and the catalogue over all of them."""
 
 from .catalogue import write_catalogue
+from .compare import MOVED, moved, same_numbers
 from .files import read_result, write_whole
-from .store import Archive, Problem
+from .store import Archive, Problem, Summary
+from .workers import workers
 
-__all__ = ["Archive", "Problem", "read_result", "write_catalogue", "write_whole"]
+__all__ = [
+    "MOVED",
+    "Archive",
+    "Problem",
+    "Summary",
+    "moved",
+    "read_result",
+    "same_numbers",
+    "workers",
+    "write_catalogue",
+    "write_whole",
+]

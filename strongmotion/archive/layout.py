@@ -53,6 +53,7 @@ __all__ = [
     "read_columns",
     "read_findings",
     "read_ordinates",
+    "read_settings",
     "read_table",
     "write",
 ]
@@ -157,7 +158,7 @@ def read(file: h5py.File) -> Result:
     history = json.loads(_read_text(file, "history"))
     return Result(
         record=_read_record(file),
-        settings=Settings.from_dict(tomllib.loads(_read_text(file, "settings"))),
+        settings=read_settings(file),
         motion=_read_motion(_get(file, "motion"), history["motion"]),
         usable_band=read_bands(file),
         peaks=read_table(file, "peaks"),
@@ -168,6 +169,11 @@ def read(file: h5py.File) -> Result:
         version=str(text["software_version"]),
         cautions=tuple(text["cautions"]),
     )
+
+
+def read_settings(file: h5py.File) -> Settings:
+    """Read the settings a record was processed with."""
+    return Settings.from_dict(tomllib.loads(_read_text(file, "settings")))
 
 
 def check_layout(file: h5py.File) -> None:

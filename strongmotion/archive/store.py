@@ -12,16 +12,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import ArchiveError
+from ..result import GRAVITY
+from . import layout
 from .catalogue import Index
-from .files import already_there, flush_folder, packed, read_result, sealed_bytes, write_whole
+from .files import already_there, flush_folder, opened, packed, read_result, sealed_bytes, write_whole
 from .workers import in_processes
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..record import Finding
     from ..result import Result
+    from ..settings import Settings
 
-__all__ = ["Archive", "Problem"]
+__all__ = ["Archive", "Problem", "Summary"]
 
 LEFT_OVER = 3600.0
 """Age, s, from which an unfinished file is taken for left over: no write takes that long."""
@@ -36,6 +40,21 @@ class Problem:
 
     def __str__(self) -> str:
         return f"{self.file}: {self.what}"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a record was made of, and its peaks and findings: the little that tells whether it is done."""
+
+    raw_sha256: str
+    settings: Settings
+    peaks: pd.DataFrame
+    findings: tuple[Finding, ...]
+
+    @property
+    def severity(self) -> str:
+        """The gravest severity among the findings."""
+        return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
 
 
 class Archive:
@@ -144,6 +163,27 @@ class Archive:
                 remedy="The catalogue lists the records",
             )
         return read_result(path)
+
+    def summary(self, record_id: str) -> Summary:
+        """Read the little of a record that tells whether it is done; its seal is not checked.
+
+        Raises
+        ------
+        ArchiveError
+            The record is not there or cannot be read.
+        """
+        path = self.path(record_id)
+        try:
+            with opened(path) as file:
+                layout.check_layout(file)
+                return Summary(
+                    str(file.attrs["raw_sha256"]),
+                    layout.read_settings(file),
+                    layout.read_table(file, "peaks"),
+                    layout.read_findings(file),
+                )
+        except ArchiveError as error:
+            raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
 
     def __contains__(self, record_id: object) -> bool:
         try:

@@ -21,7 +21,7 @@ _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLI
 
 @contextlib.contextmanager
 def workers(number: int) -> Iterator[ProcessPoolExecutor]:
-    """Start worker processes; leaving the block waits for what they have in hand.
+    """Start worker processes; leaving the block waits for them, an error inside it kills them.
 
     They are spawned, not forked: a fork of a process that has threads can hang. Each computes in one thread, since the
     processes share the cores; each ignores an interruption, which the parent decides on; and each ends when its parent
@@ -35,7 +35,9 @@ def workers(number: int) -> Iterator[ProcessPoolExecutor]:
             try:
                 yield pool
             except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
+                # What they have in hand is dropped: a record is written whole or not at all.
+                for process in list((pool._processes or {}).values()):
+                    process.kill()
                 raise
     finally:
         for name in _THREADS:
