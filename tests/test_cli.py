@@ -399,7 +399,12 @@ def test_verify_finds_one_changed_byte(folder, tmp_path):
 # The command line itself
 
 
-@pytest.mark.parametrize("command", ["process", "inspect", "settings", "catalogue", "report", "verify"])
+COMMANDS = [
+    "process", "inspect", "settings", "reprocess", "catalogue", "find", "report", "verify", "extract", "merge",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("command", COMMANDS)
 def test_help_teaches_with_the_demo(command):
     result = run(app, [command, "--help"])
     assert result.exit_code == 0
@@ -412,7 +417,7 @@ def test_help_teaches_with_the_demo(command):
 def test_help_lists_just_the_commands_and_no_arguments_is_help():
     result = run(app, ["--help"])
     commands = re.findall(r"^  (\w+) ", result.stdout.split("Commands:")[1], re.MULTILINE)
-    assert commands == ["process", "inspect", "settings", "catalogue", "report", "verify"]
+    assert commands == COMMANDS
     assert "Exit status: 0 all well; 1 some records failed" in result.stdout
     assert run(app, []).output == result.output
 
