@@ -76,7 +76,7 @@ class Panel:
         Whether the horizontal axis is numbered.
     """
 
-    transAxes = _AXES  # noqa: N815, as Matplotlib spells it
+    transAxes = _AXES
 
     def __init__(self, sheet: Sheet, box: tuple[float, float, float, float], numbered: bool) -> None:
         self._sheet, self._box, self._numbered = sheet, box, numbered
@@ -573,10 +573,11 @@ def _path(x: Floats, y: Floats, parts: int = 10) -> str:
         return "".join(_path(x[first:last], y[first:last], parts) for first, last in edges)
     if not x.size:
         return ""
-    points = np.rint(parts * np.clip(np.column_stack((x, y)), -1e4, 1e4))
-    if len(points) > 2:  # points that fall together are one
-        points = points[np.concatenate(([True], (np.diff(points, axis=0) != 0).any(axis=1)))]
-    return "M" + "L".join([f"{a:g} {b:g}" for a, b in (points / parts).tolist()])
+    x, y = (np.rint(parts * np.clip(values, -1e4, 1e4)) for values in (x, y))
+    if x.size > 2:  # points that fall together are one
+        moved = np.concatenate(([True], (np.diff(x) != 0) | (np.diff(y) != 0)))
+        x, y = x[moved], y[moved]
+    return "M" + "L".join([f"{a:g} {b:g}" for a, b in zip((x / parts).tolist(), (y / parts).tolist(), strict=True)])
 
 
 def _stroke(drawn: Drawn) -> str:
