@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 import html.parser
+import importlib.util
 import itertools
 import json
 import re
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
@@ -24,6 +27,7 @@ from strongmotion.report.archive_page import thumbnail
 from strongmotion.report.definitions import definition_of
 from strongmotion.report.tables import number
 
+ROOT = Path(__file__).parents[1]
 VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
 HOSTILE = "<script>alert('x')</script>\"&'"
 ARABIC = "محطة الرصيف \u202eBAY"
@@ -378,3 +382,19 @@ def test_plot_draws_by_name_and_shows_itself_in_notebooks(result):
     assert "corrected motion" in result.plot().get_suptitle()
     with pytest.raises(InputError, match="perhaps 'spectrum'"):
         result.plot("spectrm")
+
+
+# The README
+
+
+def test_the_script_draws_what_the_readme_shows(tmp_path):
+    spec = importlib.util.spec_from_file_location("make_figures", ROOT / "demo_records" / "make_figures.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    script.main(tmp_path)
+    shown = re.findall(r"!\[[^\]]+\]\(demo_records/figures/([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert len(shown) == 2
+    for name in shown:
+        made, kept = (imread(folder / name) for folder in (tmp_path, ROOT / "demo_records" / "figures"))
+        assert made.shape == kept.shape
+        assert np.mean(np.abs(made - kept) > 0.2) < 0.03  # the same picture, whatever the machine's last digits
