@@ -12,7 +12,7 @@ import typer
 from . import __version__
 from .cautions import CAUTION
 from .errors import InputError, SettingsError, StrongMotionError
-from .units import acceleration_unit, in_unit
+from .units import acceleration_unit, in_unit, label
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -432,6 +432,65 @@ def report(
 
 
 @app.command(no_args_is_help=True)
+def measures(
+    source: Annotated[
+        Path, typer.Argument(metavar="FILE|ARCHIVE", help="A record, or the folder of an archive.", show_default=False)
+    ],
+    settings: Annotated[
+        Path | None, typer.Option("--settings", metavar="S.toml", help="Processing choices for a record.")
+    ] = None,
+    layout: LayoutFile = None,
+    stationxml: StationXml = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV.")] = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Show every measure of a record, or of all records of an archive.
+
+    A record is processed, and nothing is kept of it. A star marks a value that its usable band does not support. The
+    long table has a row a measure and component, with the source of its definition and its band of uncertainty.
+
+    \b
+    Examples:
+      strongmotion measures demo_records/quay.csv --unit g
+      strongmotion measures archive --csv measures.csv
+    """
+    import pandas as pd
+
+    from .archive import Archive, in_acceleration_unit, write_catalogue
+
+    if source.is_dir():
+        whole = Archive(source, create=False).measures(unit)
+    else:
+        from .formats import read_all
+        from .result import process
+        from .settings import Settings
+
+        chosen = Settings.load(settings) if settings else Settings()
+        how = _reading(stationxml, None, sample_unit, sensitivity, "refuse", "refuse", False, False)
+        tables = [
+            process(record, chosen).measures.assign(record=record.id)
+            for record in read_all(source, layout=layout, **how)
+        ]
+        whole = in_acceleration_unit(pd.concat(tables, ignore_index=True), unit)
+        whole = whole[["record", *whole.columns.drop("record")]]
+    write_catalogue(whole, csv)
+    for record_id in whole["record"].unique():
+        typer.echo(f"{record_id}")
+        _show_measures(whole[whole["record"] == record_id])
+    if not whole["usable"].all():
+        typer.echo("* outside the usable band, or without a number.")
+    if csv is not None:
+        typer.echo(f"All columns are in {csv}.")
+    typer.echo(CAUTION)
+    for problem in whole.attrs.get("problems", ()):
+        _complain(problem)
+    if whole.attrs.get("problems"):
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True)
 def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
     """Check that an archive is as it was written.
 
@@ -620,6 +679,36 @@ def _show_findings(findings: Sequence[Finding]) -> None:
         typer.echo(f"{finding.severity}: {finding.name}{f' ({where})' if where else ''}: {finding.what}.")
         typer.echo(f"    Effect: {finding.effect}.")
         typer.echo(f"    Remedy: {finding.remedy}.")
+
+
+def _show_measures(table: Any) -> None:
+    """Print the measures of one record, a row a measure and a column a component."""
+    from .measures import japanese_words, mercalli_words
+
+    components = list(table["component"].unique())
+    cells: dict[tuple[str, str], dict[str, str]] = {}
+    for row in table.itertuples():
+        mark = "" if row.usable else "*"
+        cells.setdefault((row.measure, row.unit), {})[row.component] = f"{_cell(row.value)}{mark}"
+    _table(
+        ("measure", "unit", *components),
+        [
+            (
+                measure,
+                "" if unit == "1" else label(unit) if unit.endswith("/s2") else unit,
+                *(values.get(component, "") for component in components),
+            )
+            for (measure, unit), values in cells.items()
+        ],
+    )
+    found = {row.measure: row.value for row in table.itertuples() if row.unit == "grade" and row.usable}
+    for measure, words in (
+        ("Modified Mercalli intensity from PGV, 2012", mercalli_words), ("Japanese seismic intensity", japanese_words)
+    ):  # fmt: skip
+        if measure in found:
+            grade, meaning = words(found[measure])
+            typer.echo(f"{measure} {found[measure]:.1f}, {grade}: {meaning}.")
+    typer.echo()
 
 
 def _spoken(column: str) -> str:

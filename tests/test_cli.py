@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -396,11 +397,48 @@ def test_verify_finds_one_changed_byte(folder, tmp_path):
     assert run(app, ["catalogue", str(tmp_path / "archive")]).exit_code in (0, 1)
 
 
+# measures
+
+
+def test_measures_of_a_file_and_of_an_archive_are_the_same(folder, quick, tmp_path):
+    archive, one, whole = tmp_path / "archive", tmp_path / "one.csv", tmp_path / "all.csv"
+    run(app, ["process", str(folder), "-o", str(archive), "--settings", str(quick)])
+    result = run(app, ["measures", str(folder / "quay.csv"), "--settings", str(quick), "--csv", str(one)])
+    assert result.exit_code == 0
+    assert "Arias intensity" in result.stdout
+    assert "Modified Mercalli intensity from PGV, 2012" in result.stdout
+    assert CAUTION in result.stdout
+    result = run(app, ["measures", str(archive), "--csv", str(whole)])
+    assert result.exit_code == 0
+    assert all(record_id in result.stdout for record_id in Archive(archive).ids())
+    file, stored = (pd.read_csv(path, skiprows=1) for path in (one, whole))
+    assert set(stored.record) == set(Archive(archive).ids())
+    pd.testing.assert_frame_equal(file, stored[stored.record == file.record[0]].reset_index(drop=True))
+
+
+def test_measures_in_g(folder):
+    plain, in_g = (run(app, ["measures", str(folder / "quay.csv"), *more]).stdout for more in ((), ("--unit", "g")))
+    line = r"^PGA +(\S+) +(\S+)"
+    (unit, value), (other, scaled) = (re.search(line, text, re.MULTILINE).groups() for text in (plain, in_g))
+    assert (unit, other) == ("m/s²", "g")
+    assert float(value.strip("*")) / float(scaled.strip("*")) == pytest.approx(G, rel=1e-3)
+
+
+def test_measures_names_a_damaged_file_of_an_archive(stored, tmp_path):
+    harmed = shutil.copytree(stored, tmp_path / "harmed")
+    path = Archive(harmed).files()[0]
+    path.write_bytes(path.read_bytes()[:100])
+    result = run(app, ["measures", str(harmed)])
+    assert result.exit_code == 1
+    assert path.name in result.stderr
+    assert Archive(harmed).ids()[1] in result.stdout
+
+
 # The command line itself
 
 
 COMMANDS = [
-    "process", "inspect", "settings", "reprocess", "catalogue", "find", "report", "verify", "extract", "merge",
+    "process", "inspect", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify", "extract", "merge",
 ]  # fmt: skip
 
 

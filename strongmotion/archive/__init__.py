@@ -3,6 +3,7 @@
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
 from .files import read_result, write_whole
+from .measures import in_acceleration_unit, measures_of
 from .store import Archive, Problem, Summary
 from .workers import workers
 
@@ -11,6 +12,8 @@ __all__ = [
     "Archive",
     "Problem",
     "Summary",
+    "in_acceleration_unit",
+    "measures_of",
     "moved",
     "read_result",
     "same_numbers",

@@ -16,6 +16,7 @@ from ..result import GRAVITY
 from . import layout
 from .catalogue import Index
 from .files import already_there, flush_folder, opened, packed, read_result, sealed_bytes, write_whole
+from .measures import measures_of
 from .workers import in_processes
 
 if TYPE_CHECKING:
@@ -233,6 +234,16 @@ class Archive:
             ``attrs["problems"]`` lists the files that could not be read, which have no row.
         """
         return self.index.frame(unit, periods)
+
+    def measures(self, unit: str = "m/s2") -> pd.DataFrame:
+        """Put the measures of all records into one table; see `measures_of`.
+
+        Parameters
+        ----------
+        unit : {"m/s2", "cm/s2", "g"}
+            For accelerations.
+        """
+        return measures_of(self.files(), unit)
 
     def find(self, question: str, unit: str = "m/s2") -> pd.DataFrame:
         """Tabulate the records that a question holds for.

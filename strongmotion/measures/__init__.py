@@ -30,10 +30,11 @@ from .frequency import (
 from .intensity import japanese_intensity, japanese_words, mercalli_words, modified_mercalli, peak_of_mercalli
 from .orientation import PrincipalAxes, principal_axes, radial_transverse, rotate
 from .peaks import PERCENTILES, peak_table, sustained_maximum
-from .table import MEASURES, Measure, measure_table
+from .table import COLUMNS, MEASURES, Measure, measure_table
 
 __all__ = [
     "CAV5_THRESHOLD",
+    "COLUMNS",
     "MEASURES",
     "PERCENTILES",
     "Cycles",

@@ -63,8 +63,8 @@ class Measure:
         Takes what is shared of the component, or of all of them.
     periods : (float, float) or None
         The periods, s, that must be usable for it to be; None for those of the setting `kappa_band`.
-    velocity : bool
-        Needs velocity, and is left out where the motion was not integrated.
+    needs : str
+        The history it needs; the measure is left out where the motion has none, for it was not integrated.
     components : tuple of str
         Those it combines; empty for a measure of each.
     named : str
@@ -76,7 +76,7 @@ class Measure:
     source: str
     value: Callable[..., float]
     periods: tuple[float, float] | None = STRONG
-    velocity: bool = False
+    needs: str = "acceleration"
     components: tuple[str, ...] = ()
     named: str = ""
 
@@ -130,7 +130,10 @@ class _Shared:
         return duration_between(self.arias, self.dt, 0.05, end)[1]
 
     def peak(self, quantity: str) -> float:
-        return float(np.abs(self.acceleration if quantity == "PGA" else self.velocity).max())
+        return float(np.abs(getattr(self.motion, _HISTORY[quantity])).max())
+
+
+_HISTORY = {"PGA": "acceleration", "PGV": "velocity", "PGD": "displacement"}
 
 
 def _larger_peak(quantity: str, relation: str) -> Callable[[_Shared, _Shared], float]:
@@ -148,16 +151,19 @@ _WALD, _WORDEN = "Wald et al. (1999)", "Worden et al. (2012)"
 _PAIR, _ALL = ("H1", "H2"), ("H1", "H2", "V")
 
 MEASURES = (
-    # Peaks
-    Measure("PGV / PGA", "s", "common practice", lambda c: _ratio(c.peak("PGV"), c.peak("PGA")), SWAYING, True),
+    # Peaks; `peak_table` has their times, and what combines components
+    Measure("PGA", "m/s2", "common practice, largest sample", lambda c: c.peak("PGA")),
+    Measure("PGV", "m/s", "common practice, largest sample", lambda c: c.peak("PGV"), SWAYING, "velocity"),
+    Measure("PGD", "m", "common practice, largest sample", lambda c: c.peak("PGD"), SWAYING, "displacement"),
+    Measure("PGV / PGA", "s", "common practice", lambda c: _ratio(c.peak("PGV"), c.peak("PGA")), SWAYING, "velocity"),
     Measure("sustained maximum acceleration, third", "m/s2", "Nuttli (1979)",
             lambda c: peaks.sustained_maximum(c.acceleration, 3)),
     Measure("sustained maximum acceleration, fifth", "m/s2", "Nuttli (1979)",
             lambda c: peaks.sustained_maximum(c.acceleration, 5)),
     Measure("sustained maximum velocity, third", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 3), SWAYING, True),
+            lambda c: peaks.sustained_maximum(c.velocity, 3), SWAYING, "velocity"),
     Measure("sustained maximum velocity, fifth", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 5), SWAYING, True),
+            lambda c: peaks.sustained_maximum(c.velocity, 5), SWAYING, "velocity"),
     Measure("effective peak acceleration", "m/s2", "ATC 3-06 (1978)",
             lambda c: c.plateau / (frequency.PLATEAU[1] - frequency.PLATEAU[0]) / 2.5, frequency.PLATEAU),
     # Energy
@@ -169,9 +175,9 @@ MEASURES = (
     Measure("cumulative absolute velocity above 5 cm/s2", "m/s", "Kramer & Mitchell (2006)",
             lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt, energy.CAV5_THRESHOLD)),
     Measure("specific energy density", "m2/s", "common practice",
-            lambda c: energy.specific_energy_density(c.velocity, c.dt), SWAYING, True),
+            lambda c: energy.specific_energy_density(c.velocity, c.dt), SWAYING, "velocity"),
     Measure("rms acceleration", "m/s2", "over the significant duration 5-95 %", lambda c: c.strong[1]),
-    Measure("characteristic intensity", "m1.5/s2.5", "Park, Ang & Wen (1985)",
+    Measure("characteristic intensity", "m^1.5/s^2.5", "Park, Ang & Wen (1985)",
             lambda c: c.strong[1] ** 1.5 * c.strong[0] ** 0.5),
     Measure("Housner spectrum intensity", "m", "Housner (1952), damping 20 %",
             lambda c: frequency.integral_over(PERIODS, c.spectra[0][1], frequency.VELOCITY_BAND),
@@ -206,11 +212,11 @@ MEASURES = (
     Measure("Modified Mercalli intensity from PGA, 1999", "grade", _WALD, _larger_peak("PGA", "Wald 1999"),
             components=_PAIR, named="horizontal"),
     Measure("Modified Mercalli intensity from PGV, 1999", "grade", _WALD, _larger_peak("PGV", "Wald 1999"),
-            SWAYING, True, _PAIR, "horizontal"),
+            SWAYING, "velocity", _PAIR, "horizontal"),
     Measure("Modified Mercalli intensity from PGA, 2012", "grade", _WORDEN, _larger_peak("PGA", "Worden 2012"),
             components=_PAIR, named="horizontal"),
     Measure("Modified Mercalli intensity from PGV, 2012", "grade", _WORDEN, _larger_peak("PGV", "Worden 2012"),
-            SWAYING, True, _PAIR, "horizontal"),
+            SWAYING, "velocity", _PAIR, "horizontal"),
     Measure("Japanese seismic intensity", "grade", "JMA (1996)",
             lambda one, two, up: intensity.japanese_intensity(
                 one.acceleration, two.acceleration, up.acceleration, one.dt
@@ -288,7 +294,7 @@ def _row(
 
 
 def _possible(measure: Measure, names: tuple[str, ...], shared: Mapping[str, _Shared]) -> bool:
-    return all(name in shared and (shared[name].motion.velocity is not None or not measure.velocity) for name in names)
+    return all(name in shared and getattr(shared[name].motion, measure.needs) is not None for name in names)
 
 
 def _ratio(one: float, two: float) -> float:

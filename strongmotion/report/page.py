@@ -83,7 +83,7 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
     named = ["PGA", "PGV", "PGD", "PSA", "RotD50", "usable band", "band of a number"]
     sources = {str(row.measure): str(row.source) for row in result.measures.itertuples()}
     glossary: list[Definition] = [definition_of(name) for name in named]
-    glossary += [definition_of(name, source) for name, source in sources.items()]
+    glossary += [definition_of(name, source) for name, source in sources.items() if name not in named]
     return templates().get_template("record.html").render(
         title=station.name or record.id,
         record=record,

@@ -1,4 +1,4 @@
-"""ASTM E1049-85, Standard practices for cycle counting in fatigue analysis, 5.4.4: the rainflow example, from memory."""
+"""ASTM E1049-85, Standard practices for cycle counting in fatigue analysis, 5.4.4: rainflow example, from memory."""
 
 from __future__ import annotations
 

@@ -1,0 +1,60 @@
+"""The measures of many records in one table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import pandas as pd
+
+from ..cautions import CAUTION
+from ..errors import ArchiveError
+from ..measures import COLUMNS
+from ..units import acceleration_unit, in_unit
+from . import layout
+from .files import opened
+
+__all__ = ["in_acceleration_unit", "measures_of"]
+
+
+def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
+    """Put the measures of record files into one table.
+
+    Parameters
+    ----------
+    files : iterable of Path
+    unit : {"m/s2", "cm/s2", "g"}
+        For accelerations.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``record`` and the columns of `Result.measures`. ``attrs["caution"]`` is the caution, ``attrs["problems"]`` lists
+        the files that could not be read, which have no rows. Seals are not checked: `Archive.verify` does.
+    """
+    tables, problems = [], []
+    for path in files:
+        try:
+            with opened(path) as file:
+                layout.check_layout(file)
+                table = layout.read_table(file, "measures")
+                table.insert(0, "record", file.attrs["record"])
+                tables.append(table)
+        except ArchiveError as error:
+            problems.append(str(ArchiveError(error.what, source=str(path), remedy=error.remedy)))
+    whole = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=["record", *COLUMNS])
+    whole = in_acceleration_unit(whole, unit)
+    whole.attrs = {"caution": CAUTION, "problems": problems}
+    return whole
+
+
+def in_acceleration_unit(measures: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Return a table of measures with its accelerations in another unit."""
+    unit, factor = acceleration_unit(unit), in_unit(unit)
+    changed = measures.copy()
+    accelerations = changed["unit"] == "m/s2"
+    for column in ("value", "band_low", "band_high"):
+        if column in changed:
+            changed.loc[accelerations, column] *= factor
+    changed.loc[accelerations, "unit"] = unit
+    return changed
