@@ -272,10 +272,13 @@ def konno_ohmachi(frequency: ArrayLike, amplitude: ArrayLike, centres: ArrayLike
         sums, smooth = np.empty((2, nodes.size)), np.empty(about.size)
         _smoothing.weighted_sums(y, amplitude, nodes, sums)
         _smoothing.from_nodes(nodes[0], sums, about, smooth)
-        return smooth
-    sums = np.empty((2, about.size))
-    _smoothing.weighted_sums(y, amplitude, about, sums)
-    return sums[0] / sums[1]
+    else:
+        smooth = np.full(about.size, np.nan)
+    left = np.isnan(smooth)
+    sums = np.empty((2, np.count_nonzero(left)))
+    _smoothing.weighted_sums(y, amplitude, about[left], sums)
+    smooth[left] = sums[0] / sums[1]
+    return smooth
 
 
 def log_box(frequency: ArrayLike, amplitude: ArrayLike, centres: ArrayLike, width: float = 0.1) -> Floats:
