@@ -29,8 +29,8 @@ def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``record`` and the columns of `Result.measures`. ``attrs["caution"]`` is the caution, ``attrs["problems"]`` lists
-        the files that could not be read, which have no rows. Seals are not checked: `Archive.verify` does.
+        ``record`` and the columns of `Result.measures`. ``attrs["caution"]`` is the caution, ``attrs["problems"]``
+        lists the files that could not be read, which have no rows. Seals are not checked: `Archive.verify` does.
     """
     tables, problems = [], []
     for path in files:
