@@ -9,13 +9,33 @@ import sys
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.colors import to_rgb
 
 from strongmotion import ArchiveError, Component, Finding, InputError, Motion, Record, Result, Settings, Station
 from strongmotion.cautions import CAUTION
-from strongmotion.chain import Band
-from strongmotion.measures import measure_table, peak_table
+from strongmotion.chain import Band, Windows, signal_and_noise, to_acceleration
+from strongmotion.measures import arias_history, measure_table, peak_table, significant_duration
 from strongmotion.motion import Entry, History
-from strongmotion.report import motion_figure, save, spectrum_figure
+from strongmotion.report import (
+    acceleration_displacement_figure,
+    comparison_figure,
+    distribution_figure,
+    husid_figure,
+    motion_figure,
+    offset_figure,
+    particle_figure,
+    processing_figure,
+    raw_figure,
+    rotation_figure,
+    save,
+    spectrum_figure,
+    station_figure,
+    tripartite_figure,
+)
+from strongmotion.report.archive_figures import largest
+from strongmotion.report.motion_figures import moments
+from strongmotion.report.style import STYLES
+from strongmotion.spectra import TargetSpectrum, response_spectrum
 
 G = 9.80665  # m/s², ISO 80000-3
 DT, LEAD, TRAIL, SAMPLES = 0.01, 300, 200, 2000
@@ -272,3 +292,356 @@ def test_figures_need_no_window_system():
     code = "import sys, strongmotion.report; print('matplotlib.pyplot' in sys.modules)"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "False"
+
+
+# The other figures of one result
+
+
+def hold(axes, label):
+    (line,) = [line for line in axes.lines if line.get_label() == label]
+    return np.asarray(line.get_xdata(), float), np.asarray(line.get_ydata(), float)
+
+
+def test_raw_is_drawn_less_its_median_behind_the_corrected(result):
+    offset = 0.37
+    parts = tuple(dataclasses.replace(part, samples=part.samples + offset) for part in result.record)
+    axes = raw_figure(
+        dataclasses.replace(result, record=dataclasses.replace(result.record, components=parts)), "g"
+    ).axes
+    for panel, part in zip(axes, parts, strict=True):
+        raw, corrected = hold(panel, "raw")[1], hold(panel, "corrected")[1]
+        np.testing.assert_allclose(raw, (part.samples - np.median(part.samples)) / G, atol=1e-12)
+        np.testing.assert_allclose(corrected, result.motion[part.name].unpadded().acceleration / G, rtol=1e-12)
+        assert panel.get_ylabel() == f"{part.name}, g"
+        assert panel.texts[0].get_text() == f"offset taken off: {offset / G:.3g} g"
+    assert axes[-1].get_xlabel() == "Time after the first sample, s"
+
+
+def test_motion_marks_windows_and_findings_where_they_are(result):
+    finding = Finding("clipping", "unfit", "flat tops", "too low", "another", "H2", "8.500 to 9.25 s")
+    axes = grid(motion_figure(dataclasses.replace(result, findings=(finding,))))
+    assert set(hold(axes[0, 0], "pre-event window")[0]) == {0.0, 3.5}
+    begin, end = hold(axes[0, 1], "significant duration")[0]
+    start, lasting = significant_duration(result.motion["H2"].acceleration, DT)
+    assert (begin, end - begin) == pytest.approx((start - LEAD * DT, lasting))
+    assert list(hold(axes[0, 1], "finding: clipping")[0]) == [8.5, 9.25]
+    assert not [line for line in axes[0, 0].lines if line.get_label().startswith("finding")]
+    assert "clipping" in [text.get_text() for text in axes[0, 1].texts]
+
+
+@pytest.mark.parametrize(
+    ("where", "expected"),
+    [
+        ("12.340 to 15.1 s", (12.34, 15.1)), ("0 to 2.00 s", (0.0, 2.0)), ("at 7.25 s", (7.25, 7.25)),
+        ("end of the record", None), ("", None), ("samples 3 to 9", None),
+    ],
+)  # fmt: skip
+def test_moments_of_a_finding(where, expected):
+    assert moments(Finding("x", "doubt", "", "", "", where=where)) == expected
+
+
+def test_motion_of_chosen_components_keeps_the_scale_of_all(result):
+    every, one = grid(motion_figure(result)), grid(motion_figure(result, components=["H1"]))
+    assert one.shape == (3, 1)
+    assert [cell.get_ylim() for cell in one[:, 0]] == [cell.get_ylim() for cell in every[:, 0]]
+    with pytest.raises(InputError, match="X"):
+        motion_figure(result, components=["X"])
+
+
+def test_husid_rises_from_nothing_to_all_through_its_marks(result):
+    axes = husid_figure(result).axes[0]
+    for name, motion in result.motion.items():
+        history = arias_history(motion.acceleration, motion.dt)
+        time, share = hold(axes, f"{name}, {history[-1]:.3g} m/s")
+        assert (np.diff(share) >= 0).all()
+        np.testing.assert_allclose(np.interp(time, motion.time, 100 * history / history[-1]), share, atol=1e-9)
+        at, level = hold(axes, f"_{name} marks")
+        assert list(level) == [5, 75, 95]
+        np.testing.assert_allclose(np.interp(at, time, share), level, atol=1.0)
+    assert axes.get_ylabel() == "Arias intensity so far, % of the whole"
+    husid_figure(made(size=0.0)).draw_without_rendering()
+
+
+def test_particle_motion_is_on_one_scale_and_marks_the_farthest(result):
+    axes = particle_figure(result).axes
+    paths = {name: motion.unpadded().displacement for name, motion in result.motion.items()}
+    for panel, (across, up) in zip(axes, (("H1", "H2"), ("H1", "V"), ("H2", "V")), strict=True):
+        x, y = hold(panel, "whole")
+        np.testing.assert_array_equal(x, paths[across])
+        np.testing.assert_array_equal(y, paths[up])
+        at = np.argmax(np.hypot(paths[across], paths[up]))
+        assert [float(part[0]) for part in hold(panel, "largest")] == [paths[across][at], paths[up][at]]
+        assert panel.get_xlim() == panel.get_ylim() == axes[0].get_xlim()
+        assert panel.get_aspect() == 1.0
+        assert (panel.get_xlabel(), panel.get_ylabel()) == (f"{across}, m", f"{up}, m")
+    assert particle_figure(result, "acceleration", "g").axes[0].get_xlabel() == "H1, g"
+    with pytest.raises(InputError, match="H2, V is not there"):
+        particle_figure(made(names=("H1",)))
+
+
+def test_offset_shows_the_drift_of_the_raw_and_the_permanent_displacement(result):
+    told = pd.DataFrame(
+        {
+            "component": ["H2"], "measure": ["permanent displacement"], "value": [0.42], "unit": ["m"], "source": [""],
+            "band_low": [0.4], "band_high": [0.45], "usable": [True],
+        }
+    )  # fmt: skip
+    history = result.history.add(Entry("baseline shift", "H2", "shifted", {"begins_s": 7.0, "ends_s": 9.0}))
+    axes = offset_figure(dataclasses.replace(result, measures=told, history=history)).axes
+    x, y = hold(axes[1], "permanent displacement")
+    assert list(x) == [0.0, 7.0, 9.0, (SAMPLES - 1) * DT]
+    assert list(y) == [0.0, 0.0, 0.42, 0.42]
+    assert "permanent displacement 0.42 m (0.4 to 0.45)" in axes[1].texts[0].get_text()
+    assert not [line for line in axes[0].lines if line.get_label() == "permanent displacement"]
+    raw = result.record["H1"].samples
+    drift = hold(axes[0], "mean removed")[1]
+    # From rest, by the trapezoidal rule twice, which for so smooth a pulse is as good.
+    velocity = (
+        np.concatenate(([0.0], np.cumsum((raw[1:] + raw[:-1]) * DT / 2))) - raw[:350].mean() * np.arange(2000) * DT
+    )
+    expected = np.concatenate(([0.0], np.cumsum((velocity[1:] + velocity[:-1]) * DT / 2)))
+    np.testing.assert_allclose(drift, expected, atol=2e-3 * np.abs(expected).max())
+
+
+def test_processing_draws_the_spectra_the_corners_were_chosen_from(result):
+    axes = np.array(processing_figure(result).axes).reshape(2, 3)
+    windows = Windows(400, 350)
+    for column, name in enumerate(result.motion):
+        compared = signal_and_noise(to_acceleration(result.record[name]), windows, result.settings.filter.smoothing)
+        frequency, shaking = hold(axes[0, column], "shaking, smoothed")
+        np.testing.assert_allclose(frequency, compared.frequency)
+        np.testing.assert_allclose(shaking, compared.signal)
+        np.testing.assert_allclose(hold(axes[0, column], "noise, smoothed")[1], compared.noise)
+        np.testing.assert_allclose(hold(axes[1, column], "ratio")[1], compared.signal / compared.noise)
+        corners = [line.get_xdata()[0] for line in axes[0, column].lines if line.get_label() == "corner"]
+        assert corners == [0.14, 50.0]
+    assert (axes[0, 0].get_ylabel(), axes[1, 0].get_ylabel()) == ("Fourier amplitude, m/s", "Signal over noise")
+    late = processing_figure(made(quiet=0.0)).axes
+    assert any("no pre-event window" in text.get_text() for axes in late for text in axes.texts)
+
+
+# Spectra
+
+
+def test_linear_spectrum_begins_at_the_peak_acceleration(result):
+    axes = spectrum_figure(result, unit="m/s2", scale="linear").axes[0]
+    line = line_of(axes, "H1,")
+    assert line.get_xdata()[0] == 0.0
+    assert line.get_ydata()[0] == result.spectra.psa.iloc[0]
+    assert axes.get_xlim() == (0.0, 5.0)
+    assert axes.get_ylim()[0] == 0.0
+    with pytest.raises(InputError, match="unknown scale"):
+        spectrum_figure(result, scale="cubic")
+
+
+def test_spectrum_draws_the_band_of_the_median_where_there_is_one(result):
+    table = result.spectra
+    spectra = table.assign(psa_low=0.8 * table.psa, psa_high=1.3 * table.psa)
+    axes = spectrum_figure(dataclasses.replace(result, spectra=spectra), unit="m/s2").axes[0]
+    (area,) = [area for area in axes.collections if area.get_label() == "5 to 95 % band of RotD50"]
+    corners = area.get_paths()[0].vertices
+    psa = table[(table.component == "RotD50") & (table.period == 1.0)].psa.iloc[0]
+    assert sorted(set(corners[np.isclose(corners[:, 0], 1.0), 1])) == pytest.approx([0.8 * psa, 1.3 * psa])
+    assert not spectrum_figure(result).axes[0].collections
+
+
+def full(result):
+    """Fill in SD and PSV from PSA."""
+    table = result.spectra
+    omega = np.divide(2 * np.pi, table.period, out=np.zeros(len(table)), where=table.period > 0)
+    safe = np.where(omega > 0, omega, np.inf)
+    return dataclasses.replace(result, spectra=table.assign(psv=table.psa / safe, sd=table.psa / safe**2))
+
+
+def test_four_axes_agree_with_each_other(result):
+    axes = tripartite_figure(full(result)).axes[0]
+    table = result.spectra[(result.spectra.component == "H1") & (result.spectra.period > 0) & result.spectra.usable]
+    y = hold(axes, "H1")[1]
+    known = np.isfinite(y)
+    np.testing.assert_allclose(y[known], table.psa * table.period / (2 * np.pi))
+    # A line of 1 g: PSV = PSA T / 2 pi; of 1 m: PSV = 2 pi SD / T.
+    period, psv = hold(axes, "_1 g")
+    np.testing.assert_allclose(2 * np.pi / period * psv, G)
+    period, psv = hold(axes, "_1 m")
+    np.testing.assert_allclose(psv * period / (2 * np.pi), 1.0)
+    assert (axes.get_xscale(), axes.get_yscale()) == ("log", "log")
+    assert axes.get_ylabel() == "Pseudo-velocity (PSV), m/s"
+
+
+def test_acceleration_displacement_rays_are_of_one_period(result):
+    axes = acceleration_displacement_figure(full(result), unit="m/s2").axes[0]
+    table = full(result).spectra.query("component == 'H2'")
+    x, y = hold(axes, "H2")
+    known = np.isfinite(y)
+    assert known.tolist() == table.usable.tolist()
+    np.testing.assert_allclose(x, table.sd)
+    np.testing.assert_allclose(y[known], table[table.usable].psa)
+    rays = [line for line in axes.lines if line.get_label() == "_ray"]
+    periods = [2 * np.pi * np.sqrt(line.get_xdata()[1] / line.get_ydata()[1]) for line in rays]
+    named = [float(text.get_text().removesuffix(" s")) for text in axes.texts]
+    assert len(named) >= len(periods) - 2  # a number that would run into the one before is left out
+    assert all(min(abs(period / one - 1.0) for period in periods) < 1e-6 for one in named)
+    assert axes.get_xlabel() == "Spectral displacement (SD), m"
+
+
+def test_rotation_draws_ratios_to_the_median(result):
+    above, below = rotation_figure(result, unit="g").axes
+    table = result.spectra[result.spectra.period > 0].pivot(index="period", columns="component", values="psa")
+    usable = result.usable_band["horizontal"].holds(table.index)
+    np.testing.assert_allclose(hold(below, "RotD100")[1][usable], (table.RotD100 / table.RotD50)[usable])
+    np.testing.assert_allclose(hold(above, "H1")[1][usable], table.H1[usable] / G)
+    assert below.get_ylabel() == "Ratio to RotD50"
+    with pytest.raises(InputError, match="no RotD"):
+        rotation_figure(made(names=("V",)))
+
+
+@pytest.mark.parametrize("draw", [tripartite_figure, acceleration_displacement_figure])
+def test_a_bare_spectrum_is_drawn_too(draw):
+    motion = made().motion["H1"]
+    spectrum = response_spectrum(motion.acceleration, DT, [0.0, 0.1, 1.0, 5.0], [0.02, 0.05])
+    axes = draw(spectrum, damping=0.05).axes[0]
+    y = spectrum.psv[1, 1:] if draw is tripartite_figure else spectrum.psa[1] / G
+    np.testing.assert_allclose(hold(axes, "PSV" if draw is tripartite_figure else "PSA")[1], y)
+    with pytest.raises(InputError, match=r"no spectra of damping 0\.1"):
+        draw(spectrum, damping=0.1)
+
+
+def test_comparison_draws_median_and_spread_over_what_is_usable():
+    factors = np.array([1.0, 2.0, 8.0])
+    results = [made(size=factor) for factor in factors]
+    dead = results[2].spectra.assign(usable=results[2].spectra.usable & (results[2].spectra.period < 2.0))
+    results[2] = dataclasses.replace(results[2], spectra=dead)
+    target = TargetSpectrum([0.05, 0.5, 8.0], [9.0, 9.0, 1.0], "the site's $code")
+    axes = comparison_figure(results, target, unit="m/s2").axes[0]
+    period, median = hold(axes, "median")
+    one = results[0].spectra.query("component == 'RotD50' and period > 0").psa.to_numpy()
+    assert median[period == 1.0] == pytest.approx(one[period == 1.0] * np.exp(np.log(factors).mean()))
+    assert median[period == 5.0] != pytest.approx(one[period == 5.0] * np.exp(np.log(factors).mean()))
+    assert np.isnan(median[period == 10.0])  # usable in none
+    (spread,) = axes.collections
+    corners = spread.get_paths()[0].vertices
+    deviation = np.log(factors).std(ddof=1)
+    edges = sorted(set(corners[np.isclose(corners[:, 0], 1.0), 1]))
+    assert edges == pytest.approx(float(median[period == 1.0][0]) * np.exp([-deviation, deviation]))
+    goal = hold(axes, "target: the site's code")[1]
+    np.testing.assert_allclose(goal[period == 1.0], target.at([1.0]))
+    assert np.isnan(goal[period == 10.0])  # beyond the target's own periods
+    with pytest.raises(InputError, match="damping"):
+        comparison_figure(results, dataclasses.replace(target, damping=0.02))
+    with pytest.raises(InputError, match="no results"):
+        comparison_figure([])
+    with pytest.raises(InputError, match="no spectra of RotD50"):
+        comparison_figure([made(names=("V",))])
+
+
+# Over an archive
+
+
+def catalogue(**columns):
+    table = {
+        "record": ["A", "B", "C"], "station": ["QUAY", "SALT", "MOLE"], "latitude_deg": [0.0, 1.0, np.nan],
+        "longitude_deg": [10.0, 10.0, 11.0], "pga_H1_m_s2": [1.0, 2.0, 3.0], "pga_V_m_s2": [0.5, 4.0, np.nan],
+        "pga_RotD50_m_s2": [9.0, 9.0, 9.0], "pgv_H1_m_s": [0.1, 0.2, 0.3],
+        "longest_usable_period_s": [5.0, 6.0, np.inf],
+    }  # fmt: skip
+    return pd.DataFrame(table | columns)
+
+
+def test_map_keeps_distance_and_direction_from_its_centre():
+    axes = station_figure(catalogue(), centre=(0.0, 10.0)).axes[0]
+    points = np.concatenate([line.get_xydata() for line in axes.lines if line.get_marker() == "o"])
+    # One degree of a meridian on a sphere of 6371 km: pi / 180 times the radius.
+    np.testing.assert_allclose(sorted(points.tolist()), [[0.0, 0.0], [0.0, np.pi / 180 * 6371]], atol=1e-9)
+    assert "1 without coordinates" in [text.get_text() for text in axes.texts]
+    far = station_figure(
+        catalogue(latitude_deg=[0.0, 0.0, 0.0], longitude_deg=[10.0, 100.0, -80.0]), centre=(0.0, 10.0)
+    )
+    points = np.concatenate([line.get_xydata() for line in far.axes[0].lines if line.get_marker() == "o"])
+    np.testing.assert_allclose(sorted(points[:, 0]), [-np.pi / 2 * 6371, 0.0, np.pi / 2 * 6371], rtol=1e-9, atol=1e-6)
+    with pytest.raises(InputError, match="coordinates"):
+        station_figure(catalogue(latitude_deg=np.nan))
+
+
+def test_map_rings_are_circles_of_the_distance_they_name():
+    axes = station_figure(catalogue(), centre=(0.0, 10.0)).axes[0]
+    named = [float(text.get_text().removesuffix(" km")) for text in axes.texts if text.get_text().endswith(" km")]
+    radii = [np.hypot(*line.get_xydata().T) for line in axes.lines if line.get_label() == "_ring"]
+    assert [radius.max() for radius in radii] == pytest.approx(named)
+    assert [radius.min() for radius in radii] == pytest.approx(named)
+
+
+def test_largest_counts_components_and_not_their_combinations():
+    np.testing.assert_array_equal(largest(catalogue(), "pga"), [1.0, 4.0, 3.0])
+    assert np.isnan(largest(catalogue(), "pgd")).all()
+
+
+def test_distribution_counts_every_record_with_a_number():
+    axes = distribution_figure(catalogue(), "g").axes
+    assert [sum(bar.get_height() for bar in panel.patches) for panel in axes] == [3, 3, 2]
+    assert [panel.get_xlabel() for panel in axes] == ["PGA, g", "PGV, m/s", "Longest usable period, s"]
+
+
+# What holds for all of them
+
+
+ONE = [
+    motion_figure, raw_figure, offset_figure, husid_figure, particle_figure, processing_figure, spectrum_figure,
+    tripartite_figure, rotation_figure, acceleration_displacement_figure,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("draw", ONE)
+def test_every_figure_is_drawn_in_both_styles_with_its_caution(draw, result):
+    result = full(result)
+    light, dark = draw(result), draw(result, style="dark")
+    assert light.get_facecolor()[:3] == (1.0, 1.0, 1.0)
+    assert max(dark.get_facecolor()[:3]) < 0.2
+    for figure in (light, dark):
+        assert figure.get_supxlabel() == CAUTION
+        assert all(axes.get_xlabel() or axes.get_subplotspec().rowspan.stop < 3 for axes in figure.axes)
+    with pytest.raises(InputError, match="no style 'grey'"):
+        draw(result, style="grey")
+
+
+@pytest.mark.parametrize("draw", ONE)
+def test_every_figure_draws_into_the_axes_it_is_given(draw, result):
+    from matplotlib.figure import Figure
+
+    result = full(result)
+    count = len(draw(result).axes)
+    mine = Figure()
+    axes = mine.subplots(1, count, squeeze=False)[0]
+    assert draw(result, axes=list(axes) if count > 1 else axes[0]) is mine
+    assert all(panel.has_data() for panel in axes)
+    assert mine.get_suptitle() == ""
+    assert mine.get_supxlabel() == CAUTION
+    with pytest.raises(InputError, match="axes"):
+        draw(result, axes=[*axes, *axes])
+
+
+@pytest.mark.parametrize("draw", ONE)
+def test_no_heading_or_label_of_any_figure_is_cut_off(draw, result):
+    figure = draw(full(result))
+    figure.draw_without_rendering()
+    texts = [figure._suptitle, figure._supxlabel]
+    texts += [text for axes in figure.axes for text in (axes.title, axes.xaxis.label, axes.yaxis.label)]
+    for text in texts:
+        box = text.get_window_extent()
+        if text.get_text():
+            assert figure.bbox.x0 <= box.x0 < box.x1 <= figure.bbox.x1, text.get_text()
+            assert figure.bbox.y0 <= box.y0 < box.y1 <= figure.bbox.y1, text.get_text()
+
+
+# Contrast of WCAG 2.1, success criterion 1.4.3, for text on either paper.
+@pytest.mark.parametrize("name", STYLES)
+def test_text_stands_out_from_its_paper(name):
+    look = STYLES[name]
+
+    def luminance(colour):
+        parts = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+        return np.dot(parts, [0.2126, 0.7152, 0.0722])
+
+    for colour in (look.ink, look.faint, look.alarm):
+        for paper in (look.paper, look.shade):
+            light, dark = sorted([luminance(colour), luminance(paper)], reverse=True)
+            assert (light + 0.05) / (dark + 0.05) >= 4.5, (colour, paper)

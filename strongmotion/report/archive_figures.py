@@ -184,7 +184,7 @@ def distribution_figure(
         quieten(panel, look)
         panel.locator_params(axis="y", integer=True)
         panel.set_xlabel(title)
-    grid[0, 0].set_ylabel("Records")
+        panel.set_ylabel("Records")
     return finish(figure, axes is None, f"{len(catalogue)} records", look)
 
 

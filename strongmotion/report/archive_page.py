@@ -20,6 +20,7 @@ from ..errors import ArchiveError, InputError, StrongMotionError
 from ..units import acceleration_unit, label
 from .archive_figures import distribution_figure, largest, station_figure
 from .decimate import peaks_kept
+from .definitions import key_of
 from .page import Picture, templates, write_record_page
 from .pdf import write_pdf
 from .spectrum_figures import comparison_figure
@@ -35,6 +36,9 @@ __all__ = ["Report", "archive_page", "thumbnail", "write_report"]
 
 ROWS = 50
 """Rows of the table on one leaf."""
+
+SPREAD = ("PGA, the largest over the components", "PGV, the largest over the components", "longest usable period")
+"""What is drawn of how the numbers are spread."""
 
 MOST_COMPARED = 200
 """Spectra of more records than this make no readable figure."""
@@ -257,8 +261,9 @@ def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> lis
         except InputError:
             pass  # other periods or dampings: there is nothing common to draw
     if len(catalogue):
-        sheet = Sheet(1, 3, 8.4, 2.9, margins=(0.5, 0.15, 0.12, 0.42), gaps=(0.1, 0.5), share=False)
-        distribution_figure(catalogue, unit, axes=sheet.panels)
-        caption = "How the peaks, each the largest over the components, and the longest usable periods are spread."
-        pictures.append(Picture(Markup(sheet.svg("spread", f"Distributions. {caption}")), caption, wide=True))
+        spreads = [Sheet(1, 1, 5.0, 3.6) for _ in SPREAD]
+        distribution_figure(catalogue, unit, axes=[sheet.panels[0] for sheet in spreads])
+        for what, sheet in zip(SPREAD, spreads, strict=True):
+            caption = f"Records by {what}."
+            pictures.append(Picture(Markup(sheet.svg(f"spread-{key_of(what)}", f"Histogram. {caption}")), caption))
     return pictures

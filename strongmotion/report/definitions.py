@@ -97,6 +97,11 @@ _MEASURES = {
     "spectral bandwidth": "sqrt(1 - m1² / (m0 m2)) of the spectral moments: 0 for one sinusoid, towards 1 for noise.",
     "kappa": "How fast the Fourier amplitude falls, as exp(-pi kappa f), in the band of the settings.",
     "standard error of kappa": "That of the straight line through the logarithm of the amplitude.",
+    "permanent displacement": "By how much the ground stands elsewhere after the shaking, with what the record allows.",
+    "Modified Mercalli intensity from PGA, 1999": "The grade that the relation gives for the larger PGA of H1 and H2.",
+    "Modified Mercalli intensity from PGV, 1999": "The grade that the relation gives for the larger PGV of H1 and H2.",
+    "Modified Mercalli intensity from PGA, 2012": "The grade that the relation gives for the larger PGA of H1 and H2.",
+    "Modified Mercalli intensity from PGV, 2012": "The grade that the relation gives for the larger PGV of H1 and H2.",
     "rectilinearity": "How far the motion keeps to one line: 1 on a line, 0 alike in all directions.",
     "Japanese seismic intensity": "From the three components under the filter of the definition, by the level that "
     "is exceeded for 0.3 s in all.",

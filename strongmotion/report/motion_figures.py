@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -311,7 +312,8 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
     matplotlib.figure.Figure
         A row a component: the corrected displacement; behind it, what integrating the raw acceleration twice gives once
         its pre-event mean (or, without one, its whole mean) is removed, which mostly runs away and then leaves the
-        picture. Where the history holds a permanent displacement, the fitted step is dashed.
+        picture. Where the result tells a permanent displacement, its step is dashed, from the begin to the end of the
+        shift of the zero, or of the significant duration.
 
     Raises
     ------
@@ -343,23 +345,22 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
             linewidth=1.2,
             label="corrected",
         )
-        said = [f"without correction it reaches {np.abs(drifting).max():.3g} m" if runs_away else ""]
+        said = f"without correction it reaches {np.abs(drifting).max():.3g} m" if runs_away else ""
         step = fitted_offset(result, name)
         if step is not None:
-            offset, times = step
-            largest = max(largest, abs(offset))
-            at = times if times else (motion.time[0],)
+            largest = max(largest, abs(step.value))
             panel.plot(
-                [motion.time[0], at[0], at[-1], motion.time[-1]], [0.0, 0.0, offset, offset],
-                color=look.ink, linewidth=1.2, linestyle=(0, (2, 1.5)), label="fitted offset",
+                [motion.time[0], step.begins, step.ends, motion.time[-1]], [0.0, 0.0, step.value, step.value],
+                color=look.ink, linewidth=1.2, linestyle=(0, (2, 1.5)), label="permanent displacement",
             )  # fmt: skip
-            said.insert(0, f"permanent displacement {offset:.3g} m")
+            band = f" ({step.low:.3g} to {step.high:.3g})" if np.isfinite(step.low + step.high) else ""
+            said = f"permanent displacement {step.value:.3g} m{band}"
         quieten(panel, look)
         panel.set_xlim(motion.time[0], motion.time[-1])
         panel.set_ylim(-1.5 * largest, 1.5 * largest)
         panel.set_ylabel(f"{name}, m")
         panel.text(
-            0.01, 0.97, "; ".join(part for part in said if part), transform=panel.transAxes, ha="left", va="top",
+            0.01, 0.97, said, transform=panel.transAxes, ha="left", va="top",
             fontsize=8, color=look.ink,
         )  # fmt: skip
     handles: dict[object, Line2D] = {}
@@ -385,20 +386,31 @@ def shaking_begins(result: Result) -> tuple[float | None, float]:
     return None, 0.0
 
 
-def fitted_offset(result: Result, name: str) -> tuple[float, tuple[float, ...]] | None:
-    """Return the permanent displacement the chain fitted to a component, m, and when it came, s; None without one."""
-    for entry in result.history:
-        if entry.component != name:
-            continue
-        for key, value in entry.values.items():
-            if re.fullmatch(r"(permanent_(displacement|offset)|offset|step)_m", key) and isinstance(value, float):
-                times = [
-                    float(when)
-                    for of, when in entry.values.items()
-                    if re.search(r"(step|break|rise|offset|ramp).*_s$", of) and isinstance(when, int | float)
-                ]
-                return value, tuple(sorted(times))
-    return None
+@dataclass(frozen=True)
+class Offset:
+    """A permanent displacement, m, with its 5 to 95 % band (NaN where there is none), and when it came, s."""
+
+    value: float
+    low: float
+    high: float
+    begins: float
+    ends: float
+
+
+def fitted_offset(result: Result, name: str) -> Offset | None:
+    """Return the permanent displacement that the chain told of a component; None without one."""
+    table = result.measures
+    rows = table[(table["component"] == name) & (table["measure"] == "permanent displacement")]
+    if not len(rows) or not np.isfinite(rows["value"].iloc[0]):
+        return None
+    low, high = (float(rows[column].iloc[0]) if column in rows else np.nan for column in ("band_low", "band_high"))
+    times = [
+        (entry.values["begins_s"], entry.values["ends_s"])
+        for entry in result.history
+        if entry.component == name and {"begins_s", "ends_s"} <= set(entry.values)
+    ]
+    begins, ends = times[-1] if times else _significant(result, name, 0.95)
+    return Offset(float(rows["value"].iloc[0]), low, high, float(begins or 0.0), float(ends or 0.0))
 
 
 def moments(finding: Finding) -> tuple[float, float] | None:

@@ -17,7 +17,7 @@ from .. import __version__
 from ..archive import write_whole
 from ..units import acceleration_unit
 from .definitions import Definition, definition_of, key_of
-from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
+from .motion_figures import PLANES, husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .processing_figure import processing_figure
 from .spectrum_figures import (
     acceleration_displacement_figure,
@@ -40,7 +40,6 @@ class Picture:
 
     svg: Markup
     caption: str
-    wide: bool = False
 
 
 @functools.cache
@@ -141,7 +140,7 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
     def drawn(draw: Callable[..., Figure], key: str, title: str, caption: str, sheet: Sheet, **options: Any) -> Picture:
         panels = sheet.panels
         draw(result, axes=panels if len(panels) > 1 else panels[0], **options)
-        return Picture(Markup(sheet.svg(key, f"{title}. {caption}")), caption, wide=sheet.wide)
+        return Picture(Markup(sheet.svg(key, f"{title}. {caption}")), caption)
 
     yield "Motion", [
         drawn(
@@ -180,23 +179,22 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
                 Sheet(2, 1, 5.0, 4.6, ratios=(2, 1)), unit=unit,
             )
         )  # fmt: skip
-    yield "Response spectra", spectra
-    energy = [
+    spectra.append(
         drawn(
             husid_figure, "husid", "Build-up of Arias intensity",
             "Arias intensity in % of its whole. Dots: 5, 75 and 95 %; bars: significant durations.",
-            Sheet(1, 1, 5.0, 3.9),
+            Sheet(1, 1, 5.0, 4.6),
         )
-    ]  # fmt: skip
+    )  # fmt: skip
+    yield "Response spectra and energy", spectra
     if {"H1", "H2", "V"} <= set(names):
-        energy.append(
-            drawn(
-                particle_figure, "particle", "Path of the ground in three planes",
-                "Path of the ground, in displacement. Strong: over the significant duration.",
-                Sheet(1, 3, 7.2, 2.6, margins=(0.66, 0.1, 0.1, 0.42), gaps=(0.1, 0.72), share=False),
-            )
-        )  # fmt: skip
-    yield "Energy and path", energy
+        planes = [Sheet(1, 1, 5.0, 4.4) for _ in PLANES]
+        particle_figure(result, axes=[sheet.panels[0] for sheet in planes])
+        paths = []
+        for (across, up), sheet in zip(PLANES, planes, strict=True):
+            caption = f"Displacement in {across} and {up}. Strong: over the significant duration. Dot: farthest out."
+            paths.append(Picture(Markup(sheet.svg(f"path-{across}-{up}", f"Path of the ground. {caption}")), caption))
+        yield "Path of the ground", paths
     yield "How it was processed", [
         *(
             drawn(

@@ -289,6 +289,7 @@ def acceleration_displacement_figure(
     across = max((float(np.nanmax(curve.sd)) for curve in curves), default=0.0) * 1.08 or 1.0
     up = max((float(np.nanmax(curve.psa)) for curve in curves), default=0.0) * factor * 1.12 or 1.0
     panel.set(xlim=(0, across), ylim=(0, up))
+    last_above = -across
     for period in (0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0):
         slope = (2 * np.pi / period) ** 2 * factor
         end = (across, slope * across) if slope * across < up else (up / slope, up)
@@ -298,6 +299,9 @@ def acceleration_displacement_figure(
             [0, end[0]], [0, end[1]], color=look.faint, linewidth=0.6, linestyle=(0, (4, 3)), label="_ray", zorder=1
         )
         top = end[1] >= up
+        if top and end[0] - last_above < 0.07 * across:
+            continue  # its number would run into the one before
+        last_above = end[0] if top else last_above
         panel.annotate(
             f"{period:g} s", end, xytext=(0, 2) if top else (2, 0), textcoords="offset points",
             ha="center" if top else "left", va="bottom" if top else "center", fontsize=7.5, color=look.faint,

@@ -525,7 +525,6 @@ class Sheet:
         left, right, above, below = (72 * margin for margin in margins)
         down, beside = (72 * gap for gap in gaps)
         self.left = left
-        self.wide = columns > 1
         wide = (self._size[0] - left - right - beside * (columns - 1)) / columns
         parts = np.array(ratios if ratios is not None else [1.0] * rows, dtype=float)
         high = (self._size[1] - above - below - down * (rows - 1)) * parts / parts.sum()
