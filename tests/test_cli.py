@@ -424,6 +424,13 @@ def test_measures_in_g(folder):
     assert float(value.strip("*")) / float(scaled.strip("*")) == pytest.approx(G, rel=1e-3)
 
 
+def test_measures_of_nothing(tmp_path, monkeypatch, capsys):
+    status, _, error = call_main(monkeypatch, capsys, "measures", tmp_path / "absent.csv")
+    assert status == 1
+    assert "absent.csv" in error
+    assert call_main(monkeypatch, capsys, "measures", tmp_path)[0] == 1  # a folder that is no archive
+
+
 def test_measures_names_a_damaged_file_of_an_archive(stored, tmp_path):
     harmed = shutil.copytree(stored, tmp_path / "harmed")
     path = Archive(harmed).files()[0]

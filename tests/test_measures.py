@@ -622,6 +622,18 @@ def test_one_sample_spans_no_time():
         assert OF_ONE[name]([2.0]) == 0.0, name
 
 
+def test_a_constant_turns_nowhere_and_shakes_evenly():
+    level = np.full(1001, 2.0)
+    assert ms.rainflow(level).count.size == 0
+    assert ms.effective_cycles(level) == 0.0
+    assert (ms.sustained_maximum(level, 1), ms.sustained_maximum(level, 3)) == (2.0, 0.0)
+    assert arias_intensity(level, 0.01) == pytest.approx(np.pi / (2 * G) * 4 * 10, rel=1e-12)
+    assert cumulative_absolute_velocity(level, 0.01) == pytest.approx(20.0, rel=1e-12)
+    assert ms.rms_acceleration(level, 0.01) == pytest.approx(2.0, rel=1e-12)
+    assert ms.bracketed_duration(level, 0.01, 1.0) == pytest.approx((0.0, 10.0), rel=1e-12)
+    assert ms.uniform_duration(level, 0.01, 2.0) == pytest.approx(10.0, rel=1e-12)
+
+
 def test_a_motionless_record_measures_nothing():
     still = np.zeros(100)
     for name, measure in OF_ONE.items():
@@ -757,3 +769,10 @@ def test_a_record_too_short_for_a_measure_has_no_number_there(samples):
     assert {"kappa", "standard error of kappa", "Japanese seismic intensity"} <= lost
     assert not table.usable[table.value.isna()].any()
     assert np.isfinite(table.value[table.measure == "Arias intensity"]).all()
+
+
+def test_the_table_refuses_what_is_not_finite():
+    motion = three()
+    motion["H2"].acceleration[7] = np.nan
+    with pytest.raises(InputError, match=r"H2 acceleration: .*index 7"):
+        measure_table(motion)

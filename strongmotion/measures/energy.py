@@ -72,8 +72,8 @@ def arias_intensity(acceleration: ArrayLike, dt: float) -> float:
 def specific_energy_density(velocity: ArrayLike, dt: float) -> float:
     """Return the integral of v², m²/s: common practice, without a source.
 
-    Times half the density and the wave speed of the ground it is the energy that a plane shear wave carries through a
-    unit area.
+    Times the density and the shear-wave speed of the ground it is the energy that a plane shear wave of this velocity
+    carries through a unit area, half of it kinetic and half strain.
 
     Parameters
     ----------

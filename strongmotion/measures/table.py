@@ -19,6 +19,7 @@ from ..errors import InputError
 from ..motion import Motion
 from ..settings import MeasuresSettings
 from ..spectra import response_spectrum
+from ..spectra.response import positive, signal
 from ..units import G
 from . import cycles, duration, energy, frequency, intensity, orientation, peaks
 from ._history import duration_between
@@ -86,7 +87,8 @@ class _Shared:
 
     def __init__(self, motion: Motion, settings: MeasuresSettings, threads: int | None) -> None:
         self.motion, self.settings, self.threads = motion, settings, threads
-        self.acceleration, self.dt = motion.acceleration, motion.dt
+        self.acceleration = signal(f"{motion.component} acceleration", motion.acceleration)
+        self.dt = positive("dt", motion.dt)
         self.recorded = motion.acceleration[motion.window]
         self.threshold = settings.threshold * G
 
@@ -257,6 +259,18 @@ def measure_table(
         A row a measure and component: ``component, measure, value, unit, source, band_low, band_high, usable``. SI
         units. The value is not a number where the record does not allow the measure, such as one too short for it, or
         where it has no meaning, such as a mean period without motion; the band is not a number here.
+
+    Raises
+    ------
+    InputError
+        An acceleration is not finite, or an interval is not above 0.
+
+    Examples
+    --------
+    >>> shaking = np.sin(2 * np.pi * np.arange(4000) * 0.01)
+    >>> table = measure_table({"H1": Motion("H1", shaking, 0.01)})
+    >>> table[table.measure == "Arias intensity"][["component", "unit", "source"]].values.tolist()
+    [['H1', 'm/s', 'Arias (1970)']]
     """
     settings = settings or MeasuresSettings()
     shared = {name: _Shared(component, settings, threads) for name, component in motion.items()}
