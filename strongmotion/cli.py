@@ -443,7 +443,9 @@ def measures(
     stationxml: StationXml = None,
     sample_unit: SampleUnit = None,
     sensitivity: Sensitivity = None,
-    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV.")] = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and show nothing.")
+    ] = None,
     unit: Unit = "m/s2",
 ) -> None:
     """Show every measure of a record, or of all records of an archive.
@@ -476,13 +478,14 @@ def measures(
         whole = in_acceleration_unit(pd.concat(tables, ignore_index=True), unit)
         whole = whole[["record", *whole.columns.drop("record")]]
     write_catalogue(whole, csv)
-    for record_id in whole["record"].unique():
-        typer.echo(f"{record_id}")
-        _show_measures(whole[whole["record"] == record_id])
-    if not whole["usable"].all():
-        typer.echo("* outside the usable band, or without a number.")
     if csv is not None:
-        typer.echo(f"All columns are in {csv}.")
+        typer.echo(f"{_count(len(whole), 'row')} of {_count(whole['record'].nunique(), 'record')} are in {csv}.")
+    else:
+        for record_id, table in whole.groupby("record", sort=False):
+            typer.echo(record_id)
+            _show_measures(table)
+        if not whole["usable"].all():
+            typer.echo("* not usable: outside the usable band, of an unfit component, or without a number.")
     typer.echo(CAUTION)
     for problem in whole.attrs.get("problems", ()):
         _complain(problem)

@@ -405,15 +405,23 @@ def test_measures_of_a_file_and_of_an_archive_are_the_same(folder, quick, tmp_pa
     run(app, ["process", str(folder), "-o", str(archive), "--settings", str(quick)])
     result = run(app, ["measures", str(folder / "quay.csv"), "--settings", str(quick), "--csv", str(one)])
     assert result.exit_code == 0
-    assert "Arias intensity" in result.stdout
-    assert "Modified Mercalli intensity from PGV, 2012" in result.stdout
+    assert re.search(r"^\d+ rows of 1 record are in .*one\.csv\.$", result.stdout, re.MULTILINE)
     assert CAUTION in result.stdout
     result = run(app, ["measures", str(archive), "--csv", str(whole)])
     assert result.exit_code == 0
-    assert all(record_id in result.stdout for record_id in Archive(archive).ids())
     file, stored = (pd.read_csv(path, skiprows=1) for path in (one, whole))
     assert set(stored.record) == set(Archive(archive).ids())
     pd.testing.assert_frame_equal(file, stored[stored.record == file.record[0]].reset_index(drop=True))
+
+
+def test_measures_shows_a_table_a_record(stored):
+    result = run(app, ["measures", str(stored)])
+    assert result.exit_code == 0
+    assert all(record_id in result.stdout for record_id in Archive(stored).ids())
+    assert len(re.findall(r"^Arias intensity +m/s +\S+ +\S+ +\S+ +\S+$", result.stdout, re.MULTILINE)) == 2
+    assert "Modified Mercalli intensity from PGV, 2012" in result.stdout
+    assert "* not usable" in result.stdout
+    assert CAUTION in result.stdout
 
 
 def test_measures_in_g(folder):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -40,6 +42,18 @@ def test_konno_ohmachi_is_the_direct_formula():
     np.testing.assert_allclose(
         konno_ohmachi(frequency, amplitude, centres, 40), direct(frequency, amplitude, centres, 40), rtol=1e-10
     )
+
+
+@pytest.mark.parametrize("count", [300, 30_000])
+def test_konno_ohmachi_takes_memory_for_its_input_only(count):
+    frequency, amplitude, centres = np.linspace(0, 50, 30_001)[1:], np.ones(30_000), np.geomspace(0.05, 49, count)
+    konno_ohmachi(frequency, amplitude, centres)
+    tracemalloc.start()
+    try:
+        konno_ohmachi(frequency, amplitude, centres)
+        assert tracemalloc.get_traced_memory()[1] < 20 * 8 * 30_000  # every weight at once would take 15 times as much
+    finally:
+        tracemalloc.stop()
 
 
 @pytest.mark.parametrize("b", [3.0, 20.0, 40.0, 188.5])

@@ -128,8 +128,8 @@ def peak_of_mercalli(intensity: float, quantity: str = "PGA", relation: str = "W
     Returns
     -------
     peak, sigma : float
-        m/s² or m/s; and the standard deviation of its log10, here that of intensity over the line's slope. (The paper
-        of 2012 gives one value for each peak, which stands between those of the two lines.)
+        m/s² or m/s; and the standard deviation of its log10, here that of intensity over the line's slope. The paper
+        of 2012 prints values of its own for it, which are not repeated here.
 
     Raises
     ------
