@@ -417,7 +417,7 @@ def test_processing_draws_the_spectra_the_corners_were_chosen_from(result):
         assert corners == [0.14, 50.0]
     assert (axes[0, 0].get_ylabel(), axes[1, 0].get_ylabel()) == ("Fourier amplitude, m/s", "Signal over noise")
     late = processing_figure(made(quiet=0.0)).axes
-    assert any("no pre-event window" in text.get_text() for axes in late for text in axes.texts)
+    assert any("no quiet window" in text.get_text() for axes in late for text in axes.texts)
 
 
 # Spectra

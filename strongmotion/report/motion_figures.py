@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -196,6 +196,8 @@ def husid_figure(result: Result, axes: Axes | None = None, style: str = "light")
     figure, grid = canvas(axes, 1, 1, (8.0, 4.6), look)
     panel = grid[0, 0]
     names = list(result.motion)
+    own = result.motion[names[0]].unpadded().time
+    panel.set_xlim(own[0], own[-1])
     for index, name in enumerate(names):
         motion = result.motion[name]
         build_up = arias_history(motion.acceleration, motion.dt)
@@ -211,19 +213,17 @@ def husid_figure(result: Result, axes: Axes | None = None, style: str = "light")
         panel.plot(
             [ends[0][0], ends[1][1], ends[0][1]], [5, 75, 95], "o", markersize=4, color=colour, label=f"_{name} marks"
         )
-        for (begin, end), height, width in zip(ends, (-7.0, -7.0), (2.0, 5.0), strict=True):
-            level = height - 6.5 * index
+        level = -8.0 - 9.0 * index
+        for (begin, end), width in zip(ends, (2.0, 5.0), strict=True):
             panel.plot([begin, end], [level, level], color=colour, linewidth=width, solid_capstyle="butt", label="_bar")
+        place = _beside_bar(panel, *ends[0])
         panel.annotate(
-            f" {name} {ends[0][1] - ends[0][0]:.1f} s (to 75 %: {ends[1][1] - ends[1][0]:.1f} s)",
-            (ends[0][1], -7.0 - 6.5 * index), xytext=(3, 0), textcoords="offset points",
-            va="center", fontsize=7.5, color=look.ink,
+            f"{name} {ends[0][1] - ends[0][0]:.1f} s (to 75 %: {ends[1][1] - ends[1][0]:.1f} s)",
+            (place.pop("at"), -8.0 - 9.0 * index), fontsize=7.5, color=look.ink, **place,
         )  # fmt: skip
     quieten(panel, look, nbins=None)
     panel.set_yticks([0, 5, 25, 50, 75, 95])
-    panel.set_ylim(-7.0 - 6.5 * len(names), 103)
-    own = result.motion[names[0]].unpadded().time
-    panel.set_xlim(own[0], own[-1])
+    panel.set_ylim(-5.0 - 9.0 * len(names), 103)
     panel.set_xlabel(TIME)
     panel.set_ylabel("Arias intensity so far, % of the whole")
     panel.legend(
@@ -367,7 +367,7 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
     for line in (line for panel in grid[:, 0] for line in panel.lines):
         handles.setdefault(line.get_label(), line)
     grid[0, 0].legend(
-        handles=list(handles.values()), loc="lower left", ncols=3, fontsize=8, frameon=False, labelcolor=look.ink,
+        handles=list(handles.values()), loc="lower right", ncols=3, fontsize=8, frameon=False, labelcolor=look.ink,
         borderaxespad=0.1, borderpad=0.1,
     )  # fmt: skip
     grid[-1, 0].set_xlabel(TIME)
@@ -457,13 +457,24 @@ def _mark_windows(panel: Axes, result: Result, name: str, quiet: float, look: St
             label=title,
         )  # fmt: skip
         if title == "significant duration":
-            late = last > 0.6 * panel.get_xlim()[1]
+            place = _beside_bar(panel, first, last)
             panel.annotate(
-                f"5 to 95 %: {last - first:.1f} s", (first if late else last, 0.035), xycoords=foot,
-                xytext=(-4 if late else 4, 0), textcoords="offset points", ha="right" if late else "left", va="center",
-                fontsize=7, color=look.ink,
-                bbox={"facecolor": look.paper, "edgecolor": "none", "pad": 0.5, "alpha": 0.8},
+                f"5 to 95 %: {last - first:.1f} s", (place.pop("at"), 0.035), xycoords=foot, fontsize=7, color=look.ink,
+                **place,
             )  # fmt: skip
+
+
+def _beside_bar(panel: Axes, first: float, last: float) -> dict[str, Any]:
+    """Return where what a bar means is written: right of it, left of it, or above one that leaves no room beside."""
+    begin, end = panel.get_xlim()
+    across = end - begin
+    if end - last > 0.4 * across:
+        at, ha, shift = last, "left", (4.0, 0.0)
+    elif first - begin > 0.4 * across:
+        at, ha, shift = first, "right", (-4.0, 0.0)
+    else:
+        at, ha, shift = begin + 0.5 * across, "center", (0.0, 6.5)
+    return {"at": at, "ha": ha, "va": "center", "xytext": shift, "textcoords": "offset points"}
 
 
 def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
@@ -476,9 +487,9 @@ def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
             [first, last], [0.985, 0.985], transform=head, color=look.alarm, linewidth=4, solid_capstyle="butt",
             marker="|" if first == last else None, markersize=9, label=f"finding: {shortened(finding.name, 40)}",
         )  # fmt: skip
-        panel.text(
-            first, 0.955, shortened(finding.name, 24), transform=head, ha="left", va="top", fontsize=7,
-            color=look.alarm, clip_on=True,
+        panel.annotate(
+            shortened(finding.name, 24), (first, 0.955), xycoords=head, xytext=(2, 0), textcoords="offset points",
+            ha="left", va="top", fontsize=7, color=look.alarm,
         )  # fmt: skip
 
 

@@ -12,7 +12,6 @@ from ..chain import Windows, signal_and_noise, to_acceleration
 from ..errors import InputError
 from ..spectra import fourier_spectrum
 from .decimate import peaks_kept
-from .motion_figures import shaking_begins
 from .style import canvas, finish, heading, logarithmic, named_style, quieten
 
 if TYPE_CHECKING:
@@ -60,9 +59,8 @@ def processing_figure(
     if unknown := [name for name in names if name not in every] or not names:
         raise InputError(f"components {unknown} are not in this result", remedy=f"Choose from {', '.join(every)}")
     settings = result.settings.filter
-    onset, quiet = shaking_begins(result)
     dt = result.record.dt
-    windows = Windows(round((onset or 0.0) / dt), round(quiet / dt))
+    windows = chosen_windows(result)
 
     figure, grid = canvas(
         axes, 2, len(names), (max(3.4 * len(names), 6.2), 6.0), look, sharex=True, sharey="row", height_ratios=(2, 1)
@@ -79,7 +77,8 @@ def processing_figure(
                 if corner > 0:
                     panel.axvline(corner, color=look.ink, linewidth=0.9, linestyle=(0, (4, 3)), label="corner")
         motion = to_acceleration(result.record[name])
-        shaking = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) :]
+        last = windows.quiet_from if windows.pre_event is None else None
+        shaking = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) : last]
         raw = fourier_spectrum((shaking - shaking.mean()) * tukey(len(shaking), 0.1), dt)
         above.plot(
             *peaks_kept(raw.frequency[1:], np.maximum(raw.amplitude[1:], 1e-30), 800),
@@ -90,7 +89,8 @@ def processing_figure(
         floor = smooth.signal.max() * 1e-5 if smooth.noise is None else smooth.noise.min() / 2
         lowest, highest = min(lowest, floor), max(highest, smooth.signal.max() * 3)
         if smooth.noise is not None:
-            above.plot(smooth.frequency, smooth.noise, color=look.ink, linewidth=1.3, label="noise, smoothed")
+            named = "noise, smoothed" if windows.pre_event is not None else "noise of the tail, smoothed"
+            above.plot(smooth.frequency, smooth.noise, color=look.ink, linewidth=1.3, label=named)
             below.plot(smooth.frequency, smooth.signal / smooth.noise, color=colour, linewidth=1.4, label="ratio")
             below.axhline(
                 settings.signal_to_noise, color=look.alarm, linewidth=1.0, linestyle=(0, (2, 1.5)),
@@ -98,8 +98,8 @@ def processing_figure(
             )  # fmt: skip
         else:
             below.text(
-                0.5, 0.5, "no pre-event window,\nso no noise to compare", transform=below.transAxes, ha="center",
-                va="center", fontsize=8.5, color=look.ink,
+                0.5, 0.5, "no quiet window: the noise\nwas modelled, not measured", transform=below.transAxes,
+                ha="center", va="center", fontsize=8.5, color=look.ink,
             )  # fmt: skip
             below.set_yticks([])
         for panel in (above, below):
@@ -120,6 +120,19 @@ def processing_figure(
     )  # fmt: skip
     figure.align_ylabels(grid[:, 0])
     return finish(figure, axes is None, heading(result, "signal, noise and the band kept"), look)
+
+
+def chosen_windows(result: Result) -> Windows:
+    """Return the onset, the pre-event window and the tail that the history tells of."""
+    dt, samples = result.record.dt, result.record.samples
+    for entry in result.history:
+        if "onset_s" in entry.values:
+            onset, quiet, tail = (
+                float(entry.values.get(key) or 0.0) for key in ("onset_s", "pre_event_s", "tail_s")
+            )  # fmt: skip
+            quiet_from = samples - round(tail / dt) if tail > 0 else None
+            return Windows(round(onset / dt), round(quiet / dt), quiet_from=quiet_from)
+    return Windows(0, 0)
 
 
 def _corners(low: float, high: float) -> str:

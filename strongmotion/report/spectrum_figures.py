@@ -289,7 +289,7 @@ def acceleration_displacement_figure(
     across = max((float(np.nanmax(curve.sd)) for curve in curves), default=0.0) * 1.08 or 1.0
     up = max((float(np.nanmax(curve.psa)) for curve in curves), default=0.0) * factor * 1.12 or 1.0
     panel.set(xlim=(0, across), ylim=(0, up))
-    last_above = -across
+    last_above, last_beside = -across, 2.0 * up
     for period in (0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0):
         slope = (2 * np.pi / period) ** 2 * factor
         end = (across, slope * across) if slope * across < up else (up / slope, up)
@@ -301,7 +301,9 @@ def acceleration_displacement_figure(
         top = end[1] >= up
         if top and end[0] - last_above < 0.07 * across:
             continue  # its number would run into the one before
-        last_above = end[0] if top else last_above
+        if not top and last_beside - end[1] < 0.045 * up:
+            continue
+        last_above, last_beside = (end[0], last_beside) if top else (last_above, end[1])
         panel.annotate(
             f"{period:g} s", end, xytext=(0, 2) if top else (2, 0), textcoords="offset points",
             ha="center" if top else "left", va="bottom" if top else "center", fontsize=7.5, color=look.faint,
