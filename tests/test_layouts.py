@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from strongmotion.errors import RecordError, SettingsError
 from strongmotion.formats import layout as layout_room
+from strongmotion.formats import lines as lines_room
 from strongmotion.formats import read, write_text
 from strongmotion.formats.header import Reading
 from strongmotion.formats.layout import load_layout, read_text
@@ -28,12 +29,12 @@ def save(folder, text, name):
 
 @pytest.fixture
 def no_compiled(monkeypatch):
-    monkeypatch.setattr(layout_room, "_COMPILED_FROM", 10**12)
+    monkeypatch.setattr(lines_room, "COMPILED_FROM", 10**12)
 
 
 @pytest.fixture
 def always_compiled(monkeypatch):
-    monkeypatch.setattr(layout_room, "_COMPILED_FROM", 0)
+    monkeypatch.setattr(lines_room, "COMPILED_FROM", 0)
 
 
 # --- five layouts of invented agencies ---------------------------------------------------------------------------
@@ -282,12 +283,12 @@ def _read_cells(cells, compiled=True):
     plan = layout_room._layout_from(
         {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "g"}}, "block": {"values_per_line": 1}}, "x.toml"
     )
-    before = layout_room._COMPILED_FROM
-    layout_room._COMPILED_FROM = 0 if compiled else 10**12
+    before = lines_room.COMPILED_FROM
+    lines_room.COMPILED_FROM = 0 if compiled else 10**12
     try:
         return read_text(Reading("x", text.encode()), plan).components[0].samples
     finally:
-        layout_room._COMPILED_FROM = before
+        lines_room.COMPILED_FROM = before
 
 
 @given(cells=st.lists(printed | junk, min_size=2, max_size=6))
@@ -306,7 +307,7 @@ def test_a_large_file_is_the_same_both_ways(tmp_path, monkeypatch):
     record = Record(tuple(Component(name, samples + k, 0.01, "counts") for k, name in enumerate(("H1", "V"))))
     write_text(record, tmp_path / "a.txt", layout="harbour")
     quick = read(tmp_path / "a.txt")
-    monkeypatch.setattr(layout_room, "_COMPILED_FROM", 10**12)
+    monkeypatch.setattr(lines_room, "COMPILED_FROM", 10**12)
     assert quick == read(tmp_path / "a.txt")
     assert quick.components == record.components
 

@@ -263,13 +263,20 @@ def test_a_huge_count_is_refused_in_little_memory(tmp_path):
     tracemalloc.stop()
 
 
+def _shifted(crc):
+    for _ in range(8):
+        crc = (crc >> 1) ^ (0x82F63B78 * (crc & 1))
+    return crc
+
+
+_TABLE = [_shifted(byte) for byte in range(256)]
+
+
 def crc32c(data):
-    """CRC-32C (RFC 3720, appendix B.4), bit by bit."""
+    """CRC-32C (RFC 3720, appendix B.4), a byte at a time."""
     crc = 0xFFFFFFFF
     for byte in data:
-        crc ^= byte
-        for _ in range(8):
-            crc = (crc >> 1) ^ (0x82F63B78 * (crc & 1))
+        crc = (crc >> 8) ^ _TABLE[(crc ^ byte) & 0xFF]
     return crc ^ 0xFFFFFFFF
 
 

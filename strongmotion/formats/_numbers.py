@@ -1,8 +1,10 @@
 """A block of printed numbers turned into floats, compiled.
 
-The value of digits with a point and an exponent is m 10^e, with m a whole number. Where m is below 2^53 and e within
+The value of digits with a point and an exponent is m 10^e, with m a whole number. Where m is up to 2^53 and e within
 ±22 both m and 10^|e| are floats without error, so one division or multiplication gives the float nearest to the decimal
-(Clinger 1990, "How to read floating point numbers accurately"). Other numbers are left to Python.
+(Clinger 1990, "How to read floating point numbers accurately"). Else, for m of up to 19 digits, the nearest float is
+told from the product of m with the leading 128 bits of 5^e (Lemire 2021, "Number parsing at a gigabyte per second",
+Software: Practice and Experience 51). What that leaves open, and longer numbers, are left to Python.
 """
 
 from __future__ import annotations
@@ -13,11 +15,75 @@ import numpy as np
 WHOLE, FRACTION, HARD = 0, 1, 2
 """Kinds of numbers: without point and exponent, with one of them, and left to Python."""
 
+_LEAST, _MOST = -65, 65
+"""Powers of ten in the table; no instrument's numbers go beyond."""
+
 TENS = 10.0 ** np.arange(23)
 
 
+def _leading_bits(power: int) -> int:
+    """Return the leading 128 bits of 5^power, cut off; those of a fraction are rounded up (Lemire 2021, sec. 5)."""
+    if power >= 0:
+        five = 5**power
+        shift = five.bit_length() - 128
+        return five >> shift if shift > 0 else five << -shift
+    five = 5**-power
+    return (1 << (five.bit_length() + 127)) // five + 1
+
+
+_BITS = [_leading_bits(power) for power in range(_LEAST, _MOST + 1)]
+FIVES = np.array([[bits >> 64, bits & (2**64 - 1)] for bits in _BITS], dtype=np.uint64)
+
+_U = np.uint64
+_LOW = _U(0xFFFFFFFF)
+_ONE, _9, _32, _52, _63 = _U(1), _U(9), _U(32), _U(52), _U(63)
+
+
 @numba.njit(cache=True, nogil=True)
-def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, kinds, places, counts):
+def product(a, b):
+    """Return the high and the low 64 bits of the product of two uint64."""
+    a1, a0, b1, b0 = a >> _32, a & _LOW, b >> _32, b & _LOW
+    low = a0 * b0
+    middle = a1 * b0 + (low >> _32)
+    other = a0 * b1 + (middle & _LOW)
+    return a1 * b1 + (middle >> _32) + (other >> _32), (other << _32) | (low & _LOW)
+
+
+@numba.njit(cache=True, nogil=True)
+def nearest(m, e, fives):
+    """Return the bits of the float nearest to m 10^e, without sign; 0 where this cannot tell.
+
+    m is a uint64 above 0, e within the table `fives`. Lemire (2021), algorithm 1.
+    """
+    shift = _U(0)
+    while not (m << shift) >> _63:
+        shift += _ONE
+    w = m << shift
+    row = fives[e - _LEAST]
+    high, low = product(w, row[0])
+    if high & _U(0x1FF) == _U(0x1FF):
+        more, _ = product(w, row[1])
+        low += more
+        if low < more:
+            high += _ONE
+    if low == _U(0xFFFFFFFFFFFFFFFF) and not -27 <= e <= 55:
+        return _U(0)
+    upper = high >> _63
+    mantissa = high >> (upper + _9)
+    exponent = ((217706 * e) >> 16) + 63 + np.int64(upper) - np.int64(shift) + 1023
+    if exponent <= 0 or exponent >= 2046:
+        return _U(0)
+    if low <= _ONE and -4 <= e <= 23 and mantissa & _U(3) == _ONE and mantissa << (upper + _9) == high:
+        mantissa &= ~_ONE  # half-way: to even
+    mantissa = (mantissa + (mantissa & _ONE)) >> _ONE
+    if mantissa >> _U(53):
+        mantissa >>= _ONE
+        exponent += 1
+    return (mantissa & ~(_ONE << _52)) | (_U(exponent) << _52)
+
+
+@numba.njit(cache=True, nogil=True)
+def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, values, kinds, places, counts):
     """Read the numbers of some lines.
 
     Parameters
@@ -31,9 +97,10 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, k
         Between numbers; 0 for any blanks.
     point, exponent : int
         The decimal point, and a letter besides e and E that begins an exponent.
-    tens : ndarray of float64, shape (23,)
+    tens, fives : ndarray
+        `TENS` and `FIVES`.
     values : ndarray of float64
-        Filled with the numbers, m for hard ones.
+        Filled with the numbers.
     kinds : ndarray of uint8
         Filled with `WHOLE`, `FRACTION` or `HARD`.
     places : ndarray of int64, shape (numbers, 2)
@@ -47,6 +114,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, k
         How many numbers there are, or -1 if something is no number or there is no room.
     """
     n = 0
+    as_bits = values.view(np.uint64)
     for line in range(begins.size):
         at, end = begins[line], ends[line]
         while end > at and (text[end - 1] == 32 or text[end - 1] == 9):
@@ -85,7 +153,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, k
             if n >= values.size:
                 return -1
             # Sign, digits, point, digits, exponent.
-            i, negative, m, digits, behind, e = a, False, np.int64(0), 0, 0, 0
+            i, negative, m, digits, behind, e = a, False, _U(0), 0, 0, 0
             kind = WHOLE
             if i < b and (text[i] == 43 or text[i] == 45):
                 negative = text[i] == 45
@@ -97,8 +165,8 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, k
                     seen = True
                     if digits or c != 48:
                         digits += 1
-                    if digits <= 18:
-                        m = 10 * m + (c - 48)
+                    if digits <= 19:
+                        m = _U(10) * m + _U(c - 48)
                     if kind == FRACTION:
                         behind += 1
                 elif c == point and kind == WHOLE:
@@ -128,14 +196,18 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, values, k
                     e = -e
             e -= behind
             value = float(m)
-            if digits > 18 or m > 9007199254740992 or e < -22 or e > 22:
-                kind = HARD
-                places[n, 0], places[n, 1] = a, b
-            elif e < 0:
-                value /= tens[-e]
+            if digits <= 19 and m <= _U(9007199254740992) and -22 <= e <= 22:
+                values[n] = value / tens[-e] if e < 0 else value * tens[e]
+            elif digits <= 19 and m and kind == FRACTION and _LEAST <= e <= _MOST:
+                as_bits[n] = nearest(m, e, fives)
+                if not as_bits[n]:
+                    kind = HARD
             else:
-                value *= tens[e]
-            values[n] = -value if negative else value
+                kind = HARD
+            if kind == HARD:
+                places[n, 0], places[n, 1] = a, b
+            elif negative:
+                values[n] = -values[n]
             kinds[n] = kind
             n += 1
         counts[line] = n - first

@@ -17,7 +17,6 @@ one component, with its name behind an underscore, ``sensitivity``, ``scale``, `
 from __future__ import annotations
 
 import difflib
-import io
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,7 +29,8 @@ from ..errors import RecordError
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading
-from .layout import LONGEST_HEADER_LINE, described, save
+from .layout import described, save
+from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .time_column import interval_from_times, printed_place
 
 _OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
@@ -93,21 +93,24 @@ def read_csv(reading: Reading) -> Record:
     RecordError
         Anything in the file that is missing, contradicts itself, or is not a number.
     """
-    lines, body = _divided(reading)
-    top = len(lines) - 1
-    delimiter = _delimiter(lines[top])
-    columns = _checked(reading, _columns(lines[top], delimiter), top + 1)
-    general, own, notes = _metadata(reading, lines[:top], columns)
+    lines = Lines(reading, remedy="Save the file as UTF-8, if it is not damaged")
+    head, top = _head(lines)
+    delimiter = _delimiter(head[top])
+    columns = _checked(reading, _columns(head[top], delimiter), top + 1)
+    general, own, notes = _metadata(reading, head[:top], columns)
     declared = header.declared_samples(reading, general)
-    body, cut = _whole_rows(reading, body, top + 1, columns, delimiter, declared)
-    numbers = _fast(body, columns, delimiter)
-    if numbers is None:
-        numbers = _precise(reading, body.split("\n"), columns, delimiter, top + 2, declared)
+    rows, cut = _whole_rows(lines, top + 1, columns, delimiter, declared)
+    block = Block(columns=tuple(column.label for column in columns), delimiter=delimiter)
+    quick = lines.numbers(rows, block)
+    if quick is None:
+        numbers = _precise(lines, rows, columns, delimiter, declared)
+    else:
+        numbers = [typed(quick[0][i :: len(columns)], quick[1][i :: len(columns)]) for i in range(len(columns))]
     dt = header.interval(reading, general)
     for at, (column, samples) in enumerate(zip(columns, numbers, strict=True)):
         if column.is_time:
-            rows = (*body.split("\n", 50)[:50], *body.rsplit("\n", 50)[-50:])
-            place = printed_place([row.split(delimiter)[at] for row in rows])
+            shown = [lines.line(int(row)) for row in (*rows[:50], *rows[-50:])]
+            place = printed_place([row.split(delimiter)[at] for row in shown])
             dt = interval_from_times(reading, samples.astype(float), place, top + 2, dt)
     components, findings = [], [*notes]
     for column, samples in zip(columns, numbers, strict=True):
@@ -121,25 +124,21 @@ def read_csv(reading: Reading) -> Record:
     return reading.record(components, header.station_of(reading, general), "CSV", (*findings, *cut))
 
 
-def _divided(reading: Reading) -> tuple[list[str], str]:
-    """Return the lines down to the one that names the columns, and all that stands below."""
-    text = reading.text("utf-8", "Save the file as UTF-8, if it is not damaged")
-    lines, at = [], 0
-    while at < len(text):
-        end = text.find("\n", at)
-        end = len(text) if end < 0 else end
-        lines.append(text[at:end])
-        at = end + 1
-        if len(lines[-1]) > LONGEST_HEADER_LINE:
-            raise reading.error(
-                f"the header line is {len(lines[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
-                len(lines),
+def _head(lines: Lines) -> tuple[list[str], int]:
+    """Return the lines down to the one that names the columns, and which one that is."""
+    head: list[str] = []
+    for at in range(lines.count):
+        head.append(lines.line(at))
+        if len(head[-1]) > LONGEST_HEADER_LINE:
+            raise lines.reading.error(
+                f"the header line is {len(head[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
+                at + 1,
                 "Check that the file is what it should be",
             )
-        if lines[-1].strip() and not lines[-1].startswith("#"):
-            return lines, text[at:].rstrip("\n ")
-    raise reading.error(
-        "no row names the columns", len(lines), "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
+        if head[-1].strip() and not head[-1].startswith("#"):
+            return head, at
+    raise lines.reading.error(
+        "no row names the columns", lines.count, "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
     )
 
 
@@ -204,87 +203,44 @@ def _metadata(
 
 
 def _whole_rows(
-    reading: Reading,
-    body: str,
-    header_lines: int,
-    columns: list[_Column],
-    delimiter: str,
-    declared: int | None,
-) -> tuple[str, tuple[Finding, ...]]:
+    lines: Lines, first: int, columns: list[_Column], delimiter: str, declared: int | None
+) -> tuple[NDArray[np.int64], tuple[Finding, ...]]:
     """Return the rows of numbers, as many as are declared; fewer only if asked, with a finding."""
-    if not body:
+    reading, rows = lines.reading, np.arange(first, lines.count)
+    if not rows.size:
         raise reading.error(
-            "the header is there, no numbers follow it",
-            header_lines,
-            "Check that the file is whole: copy it again",
+            "the header is there, no numbers follow it", first, "Check that the file is whole: copy it again"
         )
-    before, _, last = body.rpartition("\n")
-    found = body.count("\n") + 1
-    cells = last.split(delimiter)
+    cells = lines.line(lines.count - 1).split(delimiter)
     partial = len(cells) < len(columns) or not all(header.usable_number(cell.strip()) for cell in cells)
-    short = declared is not None and found < declared
+    short = declared is not None and rows.size < declared
     if reading.missing == "truncate":
-        if not reading.data.endswith(b"\n") and before and (partial or short):
+        if not reading.data.endswith(b"\n") and rows.size > 1 and (partial or short):
             # A file that stops inside a line may stop inside a number: none of that line can be trusted.
-            body, found, short = before, found - 1, True
+            rows, short = rows[:-1], True
         if short:
-            return body, (header.cut_off("", found, declared, f"line {header_lines + found}"),)
+            return rows, (header.cut_off("", rows.size, declared, f"line {first + rows.size}"),)
     elif short and len(cells) < len(columns):
-        return body, ()  # the last row is refused when it is read, as the place where the file was cut
-    if declared is not None and found != declared:
+        return rows, ()  # the last row is refused when it is read, as the place where the file was cut
+    if declared is not None and rows.size != declared:
         raise reading.error(
-            f"{declared} samples are declared, {found} were found",
-            header_lines + found,
+            f"{declared} samples are declared, {rows.size} were found",
+            first + rows.size,
             f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}"
             if short
             else "Correct the declared number of samples, or remove what does not belong",
         )
-    return body, ()
-
-
-def _fast(body: str, columns: list[_Column], delimiter: str) -> list[NDArray[Any]] | None:
-    """Return each column's numbers, or None where anything at all is unusual."""
-    import pandas as pd
-
-    # Before pandas 3.1 only this converter rounds correctly; since then all do, and asking for it is deprecated.
-    old = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
-    exact: dict[str, Any] = {"float_precision": "round_trip"} if old else {}
-    rows = body.count("\n") + 1
-    if body.count(delimiter) != rows * (len(columns) - 1):
-        return None  # where every row has a number too many, pandas would take the first for a label
-    try:
-        table = pd.read_csv(
-            io.BytesIO(body.encode()),
-            sep=delimiter,
-            header=None,
-            names=range(len(columns)),
-            na_filter=False,
-            skip_blank_lines=False,
-            quoting=3,
-            low_memory=False,
-            **exact,
-        )
-    except (ValueError, OverflowError):
-        return None
-    numbers = [table[at].to_numpy() for at in table]
-    sound = all(
-        column.dtype == np.int64 or (column.dtype == np.float64 and bool(np.isfinite(column).all()))
-        for column in numbers
-    )
-    return numbers if sound and len(table) == rows else None
+    return rows, ()
 
 
 def _precise(
-    reading: Reading,
-    rows: list[str],
-    columns: list[_Column],
-    delimiter: str,
-    first_line: int,
-    declared: int | None,
+    lines: Lines, rows: NDArray[np.int64], columns: list[_Column], delimiter: str, declared: int | None
 ) -> list[NDArray[Any]]:
     """Return each column's numbers, or name the line and column of the first that is none."""
-    read: list[list[str]] = [[] for _ in columns]
-    for index, row in enumerate(rows):
+    reading = lines.reading
+    read = [header.Numbers() for _ in columns]
+    for index, at in enumerate(rows.tolist()):
+        row = lines.line(at)
         cells = [cell.strip() for cell in row.split(delimiter)]
         if len(cells) != len(columns):
             names = ", ".join(column.label for column in columns)
@@ -295,18 +251,18 @@ def _precise(
             raise reading.error(
                 f"expected {len(columns)} number{'s' * (len(columns) > 1)} ({names}), "
                 f"found {len(cells) if row.strip() else 0}",
-                first_line + index,
+                at + 1,
                 remedy,
             )
-        for column, cell, texts in zip(columns, cells, read, strict=True):
+        for column, cell, numbers in zip(columns, cells, read, strict=True):
             if not header.usable_number(cell):
                 raise reading.error(
                     f"column {column.label}: {header.bad_number(cell)}",
-                    first_line + index,
+                    at + 1,
                     "Mend it at its source: missing samples are never guessed",
                 )
-            texts.append(cell)
-    return [header.as_numbers(texts) for texts in read]
+            numbers.add(cell)
+    return [numbers.array() for numbers in read]
 
 
 def write_csv(record: Record, path: str | Path) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from array import array
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
@@ -384,14 +385,30 @@ def usable_number(text: str) -> bool:
     return bool(NUMBER.fullmatch(text)) and math.isfinite(float(text))
 
 
-def as_numbers(texts: list[str]) -> NDArray[Any]:
-    """Return numbers as int64 where all are written as integers, else as float64.
+class Numbers:
+    """Numbers from texts that are each a `usable_number`: int64 where all are written as integers, else float64.
 
-    The texts must all be `usable_number`; an integer beyond 64 bits makes the row floats.
+    An integer beyond 64 bits makes them floats.
     """
-    if all(INTEGER.fullmatch(text) for text in texts):
-        try:
-            return np.array([int(text) for text in texts], dtype=np.int64)
-        except (OverflowError, ValueError):
-            pass
-    return np.array([float(text) for text in texts], dtype=np.float64)
+
+    def __init__(self) -> None:
+        self._floats = array("d")
+        self._integers: array[int] | None = array("q")
+
+    def add(self, text: str) -> None:
+        """Add one number."""
+        self._floats.append(float(text))
+        if self._integers is not None:
+            try:
+                self._integers.append(int(text))
+            except (ValueError, OverflowError):  # a fraction, or too large
+                self._integers = None
+
+    def __len__(self) -> int:
+        return len(self._floats)
+
+    def array(self) -> NDArray[Any]:
+        """Return them all."""
+        if self._integers is None:
+            return np.array(self._floats, dtype=np.float64)
+        return np.array(self._integers, dtype=np.int64)

@@ -52,12 +52,11 @@ from ..errors import RecordError, SettingsError
 from ..record import Component, Finding, Record
 from . import header
 from .header import QUANTITIES, Field, Reading
+from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .patterns import Effort, EffortError, Pattern
 from .time_column import interval_from_times, printed_place
 
-LONGEST_HEADER_LINE = 1000
 LONGEST_HEADER = 200
-_COMPILED_FROM = 20_000  # bytes of numbers from which compiled reading is worth its import
 _LINES_RECOGNISED = 20
 _READY = Path(__file__).parent / "layouts"
 
@@ -91,43 +90,6 @@ class Rule:
 
 
 Rules = Mapping[str, Rule]
-
-
-@dataclass(frozen=True)
-class Block:
-    """How the numbers stand; see the module's docstring."""
-
-    columns: tuple[str, ...] = ()
-    values_per_line: int | None = None
-    width: int | tuple[int, ...] | None = None
-    delimiter: str = ""
-    margin: int = 0
-    decimal: str = "."
-    exponent: str = ""
-    comment: str = ""
-    until: Pattern | None = None
-    trailer: int = 0
-
-    def cells(self, line: str) -> list[str]:
-        """Return the texts that should be numbers."""
-        line = line[self.margin :].rstrip()
-        if self.width is None:
-            return line.split(self.delimiter or None) if line or not self.delimiter else []
-        if isinstance(self.width, int):
-            return [line[i : i + self.width] for i in range(0, len(line), self.width)]
-        edges = [sum(self.width[:i]) for i in range(len(self.width))]
-        cells = [line[a : a + w] for a, w in zip(edges, self.width, strict=True) if a < len(line)]
-        beyond = line[sum(self.width) :]
-        return [*cells, beyond] if beyond else cells
-
-    def number(self, cell: str) -> str:
-        """Return a cell as a number is usually written."""
-        text = cell.strip()
-        if self.decimal != ".":
-            text = text.replace(".", "?").replace(self.decimal, ".")
-        if self.exponent:
-            text = text.replace(self.exponent, "e")
-        return text
 
 
 @dataclass(frozen=True)
@@ -398,50 +360,11 @@ class _Reader:
 
     def __init__(self, reading: Reading, layout: Layout) -> None:
         self.reading, self.layout, self.effort = reading, layout, Effort()
-        self.bytes = np.frombuffer(reading.data, dtype=np.uint8)
-        breaks = np.flatnonzero(self.bytes == 10)
-        self.begins = np.concatenate([[0], breaks + 1])
-        self.ends = np.concatenate([breaks, [len(reading.data)]])
-        self.count = self.last_full(0, len(self.begins))
-
-    def line(self, at: int) -> str:
-        """Return a line as text."""
-        raw = self.reading.data[self.begins[at] : self.ends[at]]
-        try:
-            return raw.decode(self.layout.encoding)
-        except UnicodeError as error:
-            byte = getattr(error, "start", 0) + 1
-            raise self.reading.error(
-                f"byte {byte} of the line is not {self.layout.encoding}",
-                at + 1,
-                'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged',
-            ) from None
-
-    def last_full(self, begin: int, end: int) -> int:
-        """Return the end of some lines without the blank ones there."""
-        while end > begin and not self.reading.data[self.begins[end - 1] : self.ends[end - 1]].strip():
-            end -= 1
-        return end
+        remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
+        self.lines = Lines(reading, layout.encoding, remedy)
 
     def found(self, pattern: Pattern, begin: int, end: int) -> Iterator[int]:
-        """Yield the lines that a pattern is found in."""
-        start = pattern.beginning.encode(self.layout.encoding, errors="replace")
-        if not start:
-            for at in range(begin, end):
-                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], self.effort):
-                    yield at
-            return
-        data, place = self.reading.data, int(self.begins[begin]) if begin < end else len(self.reading.data)
-        while True:
-            if data.startswith(start, place):
-                at = int(np.searchsorted(self.begins, place))
-                if at >= end:
-                    return
-                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], self.effort):
-                    yield at
-            place = data.find(b"\n" + start, place) + 1
-            if place == 0:
-                return
+        return self.lines.found(pattern, self.effort, begin, end)
 
     def record(self) -> Record:
         components: list[Component] = []
@@ -470,18 +393,19 @@ class _Reader:
     def sections(self) -> list[tuple[int, int]]:
         """Return the lines from which to which each header and its block stand."""
         if self.layout.first is None:
-            return [(0, self.count)]
-        begins = list(self.found(self.layout.first, 0, self.count))
-        above = range(min(begins[0] if begins else self.count, self.count))
-        stray = next((at for at in above if self.line(at).strip()), None)
+            return [(0, self.lines.count)]
+        begins = list(self.found(self.layout.first, 0, self.lines.count))
+        above = range(min(begins[0] if begins else self.lines.count, self.lines.count))
+        stray = next((at for at in above if self.lines.line(at).strip()), None)
         if not begins or (stray is not None and self.layout.of_file is None):
             at = stray or 0
+            found = header.shown(self.lines.line(at))
             raise self.reading.error(
-                f"expected the first header line of layout {self.layout.name}, found {header.shown(self.line(at))}",
+                f"expected the first header line of layout {self.layout.name}, found {found}",
                 at + 1,
                 "Correct `first` in the layout, or remove the line",
             )
-        return list(zip(begins, [*begins[1:], self.count], strict=True))
+        return list(zip(begins, [*begins[1:], self.lines.count], strict=True))
 
     def data_begins(self, begin: int, end: int) -> int:
         layout = self.layout
@@ -512,7 +436,7 @@ class _Reader:
             )
         lines = []
         for at in range(begin, end):
-            lines.append(self.line(at))
+            lines.append(self.lines.line(at))
             if len(lines[-1]) > LONGEST_HEADER_LINE:
                 raise self.reading.error(
                     f"the header line is {len(lines[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
@@ -538,7 +462,7 @@ class _Reader:
         components, findings = [], list(found)
         if "time" in block.columns:
             at = block.columns.index("time")
-            rows = [self.line(i) for i in self.numbered[:50]] + [self.line(i) for i in self.numbered[-50:]]
+            rows = [self.lines.line(i) for i in self.numbered[:50]] + [self.lines.line(i) for i in self.numbered[-50:]]
             place = printed_place([block.number(block.cells(row)[at]) for row in rows])
             dt = interval_from_times(reading, columns[at].astype(float), place, int(self.numbered[0]) + 1, dt)
         for label, samples in zip(block.columns, columns, strict=True):
@@ -558,26 +482,24 @@ class _Reader:
         per_line = len(block.columns) or block.values_per_line
         numbered: NDArray[np.int64]
         numbered = self.lines_of_numbers(begin, end)
-        at_end = numbered.size and numbered[-1] >= self.count - 1 and not reading.data.endswith(b"\n")
+        at_end = numbered.size and numbered[-1] >= self.lines.count - 1 and not reading.data.endswith(b"\n")
         in_row = max(len(block.columns), 1)
-        quick = self.compiled(numbered) if self.size(numbered) > _COMPILED_FROM else None
-        rows = [] if quick is not None else [block.cells(self.line(int(at))) for at in numbered]
-        found = sum(map(len, rows)) if quick is None else len(quick[0])
+        quick = self.lines.numbers(numbered, block)
+        texts = (block.cells(self.lines.line(int(at))) for at in numbered)
+        found = sum(map(len, texts)) if quick is None else len(quick[0])
         short = declared is not None and found < declared * in_row
         if reading.missing == "truncate" and at_end:
-            last = block.cells(self.line(int(numbered[-1])))
+            last = block.cells(self.lines.line(int(numbered[-1])))
             if short or not self.sound(last):
                 # A file that stops inside a line may stop inside a number: none of that line can be trusted.
                 numbered, found, short = numbered[:-1], found - len(last), True
-                rows = rows[:-1]
         self.numbered = numbered
         where = int(numbered[-1]) + 1 if numbered.size else begin
         if quick is None:
-            texts = self.precise(numbered, rows, per_line, declared)
-            columns = [header.as_numbers(texts[i::in_row]) for i in range(in_row)]
+            columns = self.precise(numbered, per_line, declared)
         else:
             values, fractions = quick[0][:found], quick[1][:found]
-            columns = [_typed(values[i::in_row], fractions[i::in_row]) for i in range(in_row)]
+            columns = [typed(values[i::in_row], fractions[i::in_row]) for i in range(in_row)]
         count = found // in_row
         if declared is not None and count > declared:
             raise reading.error(
@@ -600,18 +522,15 @@ class _Reader:
         block = self.layout.block
         if block.until is not None:
             end = next(self.found(block.until, begin, end), end)
-        end = max(begin, self.last_full(begin, end) - block.trailer)
-        numbered = np.arange(begin, self.last_full(begin, end))
+        end = max(begin, self.lines.last_full(begin, end) - block.trailer)
+        numbered = np.arange(begin, self.lines.last_full(begin, end))
         if block.comment and numbered.size:
             mark = block.comment.encode(self.layout.encoding, errors="replace")
             data = self.reading.data
-            if data.find(mark, self.begins[begin]) >= 0:
-                of = [not data[self.begins[i] : self.ends[i]].lstrip().startswith(mark) for i in numbered]
+            if data.find(mark, self.lines.begins[begin]) >= 0:
+                of = [not data[self.lines.begins[i] : self.lines.ends[i]].lstrip().startswith(mark) for i in numbered]
                 numbered = numbered[np.array(of)]
         return numbered
-
-    def size(self, numbered: NDArray[np.int64]) -> int:
-        return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
 
     def sound(self, row: list[str]) -> bool:
         block = self.layout.block
@@ -621,91 +540,42 @@ class _Reader:
             header.usable_number(block.number(cell)) and len(cell) == (width or len(cell)) for cell in row
         )
 
-    def compiled(self, numbered: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
-        """Return the numbers of a block, and which have a fraction or exponent; None where anything is unusual."""
-        from . import _numbers
-
-        block = self.layout.block
-        begins, ends = self.begins[numbered] + block.margin, self.ends[numbered]
-        longest = int((ends - begins).max())
-        if longest < 1:
-            return None
-        edges = np.empty(0, np.int64)
-        if isinstance(block.width, int):
-            edges = np.arange(0, longest + block.width, block.width)
-        elif block.width is not None:
-            edges = np.cumsum([0, *block.width])
-        room = self.size(numbered) // (block.width if isinstance(block.width, int) else 2) + len(numbered) + 1
-        values, kinds = np.empty(room), np.empty(room, np.uint8)
-        places, counts = np.empty((room, 2), np.int64), np.empty(len(numbered), np.int64)
-        delimiter, point, exponent = (ord(mark or "\0") for mark in (block.delimiter, block.decimal, block.exponent))
-        found = _numbers.block(
-            self.bytes, begins, ends, edges, delimiter, point, exponent, _numbers.TENS, values, kinds, places, counts
-        )
-        if found < 0:
-            return None
-        per_line = len(block.columns) or block.values_per_line
-        if per_line is not None:
-            last = counts[-1] == per_line if block.columns else 0 < counts[-1] <= per_line
-            if not (last and (counts[:-1] == per_line).all()):
-                return None
-        if isinstance(block.width, int):
-            # The last number of a line must be as wide as the others; blanks after it are no part of it.
-            ragged = np.flatnonzero((ends - begins) != counts * block.width)
-            for at in ragged:
-                if len(self.line(int(numbered[at]))[block.margin :].rstrip()) != counts[at] * block.width:
-                    return None
-        values, kinds = values[:found], kinds[:found]
-        hard = np.flatnonzero(kinds == _numbers.HARD)
-        for at in hard:
-            a, b = places[at]
-            text = block.number(self.reading.data[a:b].decode("ascii"))
-            if not header.usable_number(text) or header.INTEGER.fullmatch(text):
-                return None
-            values[at] = float(text)
-        return values, kinds != _numbers.WHOLE
-
-    def precise(
-        self, numbered: NDArray[np.int64], rows: list[list[str]], per_line: int | None, declared: int | None
-    ) -> list[str]:
-        """Return the numbers as texts, or name the line and place of the first that is none."""
-        read: list[str] = []
+    def precise(self, numbered: NDArray[np.int64], per_line: int | None, declared: int | None) -> list[NDArray[Any]]:
+        """Return the numbers of each column, or name the line and place of the first that is none."""
         block, width = self.layout.block, self.layout.block.width
-        for index, (row, line) in enumerate(zip(rows, numbered.tolist(), strict=True)):
-            at, last = line + 1, index == len(rows) - 1
+        columns = [header.Numbers() for _ in block.columns or ("",)]
+        for index, line in enumerate(numbered.tolist()):
+            at, last = line + 1, index == len(numbered) - 1
+            row = block.cells(self.lines.line(line))
             cut = "The line may be damaged, or the layout wrong"
             ragged = isinstance(width, int) and len(row) > 0 and len(row[-1]) != width
-            whole = (len(read) + len(row) - ragged) // max(len(block.columns), 1)
+            whole = len(columns[-1]) + (0 if block.columns else len(row) - ragged)
             if last and declared is not None and whole < declared:
                 cut = (
                     f"The file may be cut off: {whole} of {declared} declared samples were read. "
                     f"Copy it again, or read it with {header.TRUNCATE}"
                 )
             if ragged:
-                long = len(self.line(line)[block.margin :].rstrip())
+                long = len(self.lines.line(line)[block.margin :].rstrip())
                 raise self.reading.error(
                     f"the line is {long} characters long, not a multiple of the width {width}", at, cut
                 )
-            for position, cell in enumerate(row, 1):
+            for position, cell in enumerate(row):
                 text = block.number(cell)
-                if block.columns[position - 1 : position] == ("-",):
+                if block.columns[position : position + 1] == ("-",):
                     text = "0"  # passed over, whatever it is
                 elif not header.usable_number(text):
                     raise self.reading.error(
-                        f"number {position} of the line: {header.bad_number(cell)}",
+                        f"number {position + 1} of the line: {header.bad_number(cell)}",
                         at,
                         "Mend it at its source: missing samples are never guessed",
                     )
-                read.append(text)
+                columns[position % len(columns)].add(text)
             if per_line is not None and not (
                 len(row) == per_line or (last and 0 < len(row) < per_line and not block.columns)
             ):
                 raise self.reading.error(f"expected {per_line} numbers, found {len(row)}", at, cut)
-        return read
-
-
-def _typed(values: NDArray[np.float64], fractions: NDArray[np.bool_]) -> NDArray[Any]:
-    return values if fractions.any() else values.astype(np.int64)
+        return [column.array() for column in columns]
 
 
 def write_text(record: Record, path: str | Path, layout: str | Path) -> None:

@@ -82,7 +82,7 @@ def read_miniseed(reading: Reading) -> list[Record]:
             *instrument, orientation = _codes(reading, trace.sourceid)
             instruments.setdefault(tuple(instrument), []).append((orientation, trace))  # type: ignore[arg-type]
         found = [_record(reading, codes, channels, cut) for codes, channels in instruments.items()]
-    except (MiniSEEDError, UnicodeDecodeError) as error:
+    except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
         raise _fault(reading, data, error) from None
     records = [record for record in found if record is not None]
     if not records:
@@ -149,7 +149,7 @@ def _fault(reading: Reading, data: bytes, error: Exception) -> RecordError:
                 break
             record.sourceid  # noqa: B018 -- reading it is what fails
             at += record.reclen
-    except (MiniSEEDError, UnicodeDecodeError, ValueError) as found:
+    except (MiniSEEDError, ValueError) as found:
         reason = str(found)
     reason = " ".join(reason.split("::")[0].split())
     return reading.error(f"the record at byte {at + 1} is damaged ({header.shown(reason, 120)})", remedy=_WHOLE)

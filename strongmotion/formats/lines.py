@@ -1,0 +1,174 @@
+"""The lines of a text file, found but not yet taken out, and the numbers that stand on some of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import header
+from .header import Reading
+from .patterns import Effort, Pattern
+
+LONGEST_HEADER_LINE = 1000
+COMPILED_FROM = 20_000
+"""Bytes of numbers from which compiled reading is worth its import."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """How the numbers stand; see the module's docstring."""
+
+    columns: tuple[str, ...] = ()
+    values_per_line: int | None = None
+    width: int | tuple[int, ...] | None = None
+    delimiter: str = ""
+    margin: int = 0
+    decimal: str = "."
+    exponent: str = ""
+    comment: str = ""
+    until: Pattern | None = None
+    trailer: int = 0
+
+    def cells(self, line: str) -> list[str]:
+        """Return the texts that should be numbers."""
+        line = line[self.margin :].rstrip()
+        if self.width is None:
+            return line.split(self.delimiter or None) if line or not self.delimiter else []
+        if isinstance(self.width, int):
+            return [line[i : i + self.width] for i in range(0, len(line), self.width)]
+        edges = [sum(self.width[:i]) for i in range(len(self.width))]
+        cells = [line[a : a + w] for a, w in zip(edges, self.width, strict=True) if a < len(line)]
+        beyond = line[sum(self.width) :]
+        return [*cells, beyond] if beyond else cells
+
+    def number(self, cell: str) -> str:
+        """Return a cell as a number is usually written."""
+        text = cell.strip()
+        if self.decimal != ".":
+            text = text.replace(".", "?").replace(self.decimal, ".")
+        if self.exponent:
+            text = text.replace(self.exponent, "e")
+        return text
+
+
+class Lines:
+    """A text file by its lines, counted from 0.
+
+    Parameters
+    ----------
+    reading : Reading
+    encoding : str
+        One that writes digits and line ends as ASCII does.
+    """
+
+    def __init__(self, reading: Reading, encoding: str = "utf-8", remedy: str = "Save the file as UTF-8") -> None:
+        self.reading, self.encoding, self.remedy = reading, encoding, remedy
+        self.bytes = np.frombuffer(reading.data, dtype=np.uint8)
+        breaks = np.flatnonzero(self.bytes == 10)
+        self.begins = np.concatenate([[0], breaks + 1])
+        self.ends = np.concatenate([breaks, [len(reading.data)]])
+        self.count = self.last_full(0, len(self.begins))
+
+    def line(self, at: int) -> str:
+        """Return a line as text."""
+        raw = self.reading.data[self.begins[at] : self.ends[at]]
+        try:
+            return raw.decode(self.encoding)
+        except UnicodeError as error:
+            byte = getattr(error, "start", 0) + 1
+            raise self.reading.error(
+                f"byte {byte} of the line is not {self.encoding}",
+                at + 1,
+                self.remedy,
+            ) from None
+
+    def last_full(self, begin: int, end: int) -> int:
+        """Return the end of some lines without the blank ones there."""
+        while end > begin and not self.reading.data[self.begins[end - 1] : self.ends[end - 1]].strip():
+            end -= 1
+        return end
+
+    def found(self, pattern: Pattern, effort: Effort, begin: int, end: int) -> Iterator[int]:
+        """Yield the lines that a pattern is found in."""
+        start = pattern.beginning.encode(self.encoding, errors="replace")
+        if not start:
+            for at in range(begin, end):
+                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
+                    yield at
+            return
+        data, place = self.reading.data, int(self.begins[begin]) if begin < end else len(self.reading.data)
+        while True:
+            if data.startswith(start, place):
+                at = int(np.searchsorted(self.begins, place))
+                if at >= end:
+                    return
+                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
+                    yield at
+            place = data.find(b"\n" + start, place) + 1
+            if place == 0:
+                return
+
+    def size(self, numbered: NDArray[np.int64]) -> int:
+        """Return how many bytes some lines span."""
+        return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
+
+    def numbers(
+        self, numbered: NDArray[np.int64], block: Block
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
+        """Return the numbers of a block, and which have a fraction or exponent; None where anything is unusual.
+
+        It is also None where there are too few to be worth the compiled reader: what is not read here is read, or
+        refused with its reason, text by text.
+        """
+        if self.size(numbered) <= COMPILED_FROM:
+            return None
+        from . import _numbers
+
+        begins, ends = self.begins[numbered] + block.margin, self.ends[numbered]
+        longest = int((ends - begins).max())
+        if longest < 1:
+            return None
+        edges = np.empty(0, np.int64)
+        if isinstance(block.width, int):
+            edges = np.arange(0, longest + block.width, block.width)
+        elif block.width is not None:
+            edges = np.cumsum([0, *block.width])
+        room = self.size(numbered) // (block.width if isinstance(block.width, int) else 2) + len(numbered) + 1
+        values, kinds = np.empty(room), np.empty(room, np.uint8)
+        places, counts = np.empty((room, 2), np.int64), np.empty(len(numbered), np.int64)
+        delimiter, point, exponent = (ord(mark or "\0") for mark in (block.delimiter, block.decimal, block.exponent))
+        found = _numbers.block(
+            self.bytes, begins, ends, edges, delimiter, point, exponent,
+            _numbers.TENS, _numbers.FIVES, values, kinds, places, counts,
+        )  # fmt: skip
+        if found < 0:
+            return None
+        per_line = len(block.columns) or block.values_per_line
+        if per_line is not None:
+            last = counts[-1] == per_line if block.columns else 0 < counts[-1] <= per_line
+            if not (last and (counts[:-1] == per_line).all()):
+                return None
+        if isinstance(block.width, int):
+            # The last number of a line must be as wide as the others; blanks after it are no part of it.
+            ragged = np.flatnonzero((ends - begins) != counts * block.width)
+            for at in ragged:
+                if len(self.line(int(numbered[at]))[block.margin :].rstrip()) != counts[at] * block.width:
+                    return None
+        values, kinds = values[:found], kinds[:found]
+        hard = np.flatnonzero(kinds == _numbers.HARD)
+        for at in hard:
+            a, b = places[at]
+            text = block.number(self.reading.data[a:b].decode("ascii"))
+            if not header.usable_number(text) or header.INTEGER.fullmatch(text):
+                return None
+            values[at] = float(text)
+        return values, kinds != _numbers.WHOLE
+
+
+def typed(values: NDArray[np.float64], fractions: NDArray[np.bool_]) -> NDArray[Any]:
+    """Return numbers as int64 where none has a fraction or exponent."""
+    return values if fractions.any() else values.astype(np.int64)

@@ -1,0 +1,220 @@
+"""Damaged files, thousands of each format: every one is read or refused with its name and place, and nothing else.
+
+Each format's file is valid first; then bytes are flipped, cut, repeated and moved, and numbers are swapped for NaN,
+1e999 and huge counts. STRONGMOTION_FUZZ sets the number of damaged files of each format.
+"""
+
+from __future__ import annotations
+
+import gzip
+import os
+import re
+import resource
+import signal
+import struct
+import sys
+import time
+
+import numpy as np
+import pytest
+from test_layouts import CLIFF_LAYOUT, DUNE, DUNE_LAYOUT, FORGE, FORGE_LAYOUT
+from test_miniseed import crc32c
+from test_stationxml import THREE, channel, document, event, poles_zeros, quakeml
+
+from strongmotion.errors import RecordError, SettingsError, StrongMotionError
+from strongmotion.formats import read_all, read_quakeml, write_csv, write_miniseed, write_text
+from strongmotion.formats.layout import load_layout
+from strongmotion.formats.stationxml import described_by, read_stationxml
+from strongmotion.record import Component, Record, Station
+
+MUTATIONS = int(os.environ.get("STRONGMOTION_FUZZ", "20000"))
+LONGEST = 5  # s, of one read
+MEMORY = 100e6  # bytes, beside ten times the file
+
+START = np.datetime64("2031-04-17T03:26:27", "ns")
+
+
+def counts(n=40):
+    wave = np.round(1000 * np.sin(np.arange(n) / 3)).astype(np.int32)
+    names = (("H1", "HN1"), ("H2", "HN2"), ("V", "HNZ"))
+    parts = (
+        Component(name, wave + k, 0.005, "counts", 4e5, START, channel=code) for k, (name, code) in enumerate(names)
+    )
+    return Record(tuple(parts), Station("QUAY", "XX", "00", "Old Quay", 45.5, -12.25, 3.0))
+
+
+def valid(form, folder):
+    """Return a valid file of a format, and what reads such files."""
+    path = folder / "quay.dat"
+    record = counts(12)
+    options = {}
+    if form in ("csv", "gzip"):
+        write_csv(record, path)
+    elif form == "times":
+        rows = "".join(f"{i * 0.01:.2f},{i * 0.25},{-i}\n" for i in range(12))
+        path.write_text(f"# start: 2031-05-04\ntime [s],N [gal],UD [gal]\n{rows}")
+    elif form in ("harbour", "ridge"):
+        write_text(record, path, layout=form)
+    elif form in ("dune", "forge"):
+        text, toml = {"dune": (DUNE, DUNE_LAYOUT), "forge": (FORGE, FORGE_LAYOUT)}[form]
+        options["layout"] = folder / f"{form}.toml"
+        options["layout"].write_text(toml)
+        path.write_bytes(text.encode("latin-1"))
+    elif form.startswith("miniseed"):
+        version, encoding = int(form[8]), form[10:]
+        write_miniseed(counts(300), path, version=version, encoding=encoding)
+    elif form == "stationxml":
+        path.write_text(document(*THREE[:2], channel("HNZ", stages=poles_zeros([complex(-100, 20)]))))
+        return path, lambda file: described_by(record, read_stationxml(file))
+    elif form == "quakeml":
+        path.write_text(quakeml(event("e1"), event("e2")))
+        return path, read_quakeml
+    elif form == "layout":
+        path.write_text(CLIFF_LAYOUT + "[write]\nheader = 'x'\n")
+        return path, load_layout
+    if form == "gzip":
+        path.write_bytes(gzip.compress(path.read_bytes()))
+    choices = ({}, {"missing": "truncate", "common_window": True, "gaps": "fill"}, {"gaps": "longest"})
+    turn = [0]
+
+    def reads(file):
+        turn[0] += 1
+        return read_all(file, **options, **choices[turn[0] % 3])
+
+    return path, reads
+
+
+FORMS = [
+    "csv", "times", "harbour", "ridge", "dune", "forge", "gzip", "stationxml", "quakeml", "layout",
+    "miniseed2-steim2", "miniseed2-int32", "miniseed3-steim2", "miniseed3-int32", "miniseed3-float64",
+]  # fmt: skip
+
+STRANGE = (
+    b"nan", b"NaN", b"inf", b"-inf", b"1e999", b"-1e999", b"1e-999", b"9" * 400, b"99999999999", b"-1", b"0", b"0x10",
+    b"1_0", b"--1", b"1,5", b"", b"\xff\xfe", b"\0", b"1e308", b"5e-324", b"18446744073709551616",
+)  # fmt: skip
+PIECES = (b"-", b"e", b".", b"\n", b",", b";", b"[", b"#", b"=", b" ", b"\t", b"\r", b"<", b"&", b"/>", b'"', b"\xc3")
+NUMBERS = re.compile(rb"[-+]?\d+(?:\.\d+)?")
+
+
+def mutated(data, rng):
+    """Flip, cut, repeat, move or insert bytes, or swap a number for a strange one; a few times."""
+    changed = bytearray(data)
+    for _ in range(rng.integers(1, 5)):
+        at, size = int(rng.integers(len(changed))), int(rng.integers(1, 24))
+        kind = rng.integers(10)
+        if kind == 0:
+            changed[at] ^= 1 << int(rng.integers(8))
+        elif kind == 1:
+            changed[at] = rng.integers(256)
+        elif kind == 2:
+            del changed[at : at + size]
+        elif kind == 3:
+            changed[at:at] = changed[at : at + size] * int(rng.integers(1, 6))
+        elif kind == 4:
+            piece = changed[at : at + size]
+            del changed[at : at + size]
+            to = int(rng.integers(len(changed) + 1))
+            changed[to:to] = piece
+        elif kind == 5:
+            changed[at:at] = PIECES[rng.integers(len(PIECES))]
+        elif kind in (6, 7):
+            found = NUMBERS.search(changed, at)
+            if found:
+                changed[found.start() : found.end()] = STRANGE[rng.integers(len(STRANGE))]
+        elif kind == 8:  # a huge, negative or zero count in binary
+            width = int(rng.choice([1, 2, 4, 8]))
+            changed[at : at + width] = bytes([rng.choice([0, 0x7F, 0x80, 0xFF])]) * width
+        elif rng.integers(4) == 0:
+            del changed[at:]
+        changed = changed or bytearray(b" ")
+    return bytes(changed)
+
+
+def with_checksums(data):
+    """Return miniSEED 3 with the checksum of each record made to fit."""
+    made, at = bytearray(data), 0
+    while at + 40 <= len(made) and made[at : at + 3] == b"MS\x03":
+        identifier, extra, payload = struct.unpack_from("<BHI", made, at + 33)
+        end = at + 40 + identifier + extra + payload
+        if end > len(made):
+            break
+        made[at + 28 : at + 32] = bytes(4)
+        made[at + 28 : at + 32] = struct.pack("<I", crc32c(bytes(made[at:end])))
+        at = end
+    return bytes(made)
+
+
+opened: list[str] = []
+watching = [False]
+
+
+def watch(name, arguments):
+    """Note each file that is opened and each connection that is made."""
+    if watching[0] and (name == "open" or name.startswith(("socket.", "subprocess.", "os.system"))):
+        opened.append(f"{name} {arguments[0]!r}")
+
+
+sys.addaudithook(watch)
+
+
+class HangError(Exception):
+    """One read took longer than it may."""
+
+
+def stop(*_):
+    raise HangError
+
+
+def check(error, number):
+    message = str(error)
+    assert "quay.dat" in message, (number, message)
+    assert error.remedy, (number, message)
+    assert "\n" not in message, (number, message)
+    assert len(message) < 900, (number, message)
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_damaged_files_are_read_or_refused(tmp_path, form):
+    path, reads = valid(form, tmp_path)
+    reads(path)  # valid, and all modules are loaded
+    data = path.read_bytes()
+    rng = np.random.default_rng(20310504)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    refused = read = 0
+    longest = 0.0
+    # The file, the layout given beside it, and the libraries' own modules as they are imported.
+    allowed = (str(tmp_path), f"'{sys.prefix}", f"'{sys.base_prefix}")
+    signal.signal(signal.SIGALRM, stop)
+    try:
+        for number in range(MUTATIONS):
+            broken = mutated(data, rng)
+            if form.startswith("miniseed3") and number % 2:
+                broken = with_checksums(broken)  # so that damage gets past the first check
+            path.write_bytes(broken)
+            signal.setitimer(signal.ITIMER_REAL, LONGEST)
+            begun = time.perf_counter()
+            opened.clear()
+            watching[0] = True
+            try:
+                reads(path)
+                read += 1
+            except (RecordError, SettingsError) as error:
+                refused += 1
+                check(error, number)
+            except StrongMotionError as error:
+                raise AssertionError(f"mutation {number}: {type(error).__name__}: {error}") from error
+            finally:
+                watching[0] = False
+                signal.setitimer(signal.ITIMER_REAL, 0)
+            longest = max(longest, time.perf_counter() - begun)
+            foreign = {what for what in opened if not any(place in what for place in allowed)}
+            assert not foreign, (number, foreign)
+    finally:
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) * 1024
+    print(f"{form}: {read} read, {refused} refused, longest {longest:.3f} s, memory grew by {grown / 1e6:.0f} MB")
+    assert grown < MEMORY + 10 * 2 * len(data)
+    assert longest < LONGEST
+    assert read > MUTATIONS / 100 or form == "gzip"
+    assert refused > MUTATIONS / 5
