@@ -27,7 +27,7 @@ from strongmotion.formats.layout import load_layout
 from strongmotion.formats.stationxml import described_by, read_stationxml
 from strongmotion.record import Component, Record, Station
 
-MUTATIONS = int(os.environ.get("STRONGMOTION_FUZZ", "20000"))
+MUTATIONS = int(os.environ.get("STRONGMOTION_FUZZ", "2000"))
 LONGEST = 5  # s, of one read
 MEMORY = 100e6  # bytes, beside ten times the file
 
