@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import hashlib
 import math
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -34,7 +35,6 @@ __all__ = [
 ]
 
 LONGEST_LINE = 1_000_000
-MOST_LINES = 5_000_000
 _HEAD = 65_536
 
 
@@ -166,11 +166,9 @@ def read_all(
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
-    digest = hashlib.sha256(data).hexdigest()
+    digest = _Digest(data)
     data = unpacked(file, data)
-    reading = Reading(
-        file, data, digest, unit, sensitivity, missing, common_window, gaps, described=inventory is not None
-    )
+    reading = Reading(file, data, "", unit, sensitivity, missing, common_window, gaps, described=inventory is not None)
     if chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
     else:
@@ -181,9 +179,29 @@ def read_all(
             described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
             for record in records
         ]
+    sha256 = digest.text()
+    records = [replace(record, source=replace(record.source, sha256=sha256)) for record in records]
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
+
+
+class _Digest:
+    """The SHA-256 of some bytes, computed beside what else is done with them where they are many."""
+
+    def __init__(self, data: bytes) -> None:
+        self._hash = hashlib.sha256()
+        self._thread = threading.Thread(target=self._hash.update, args=(data,))
+        if len(data) > 100_000:
+            self._thread.start()
+        else:
+            self._hash.update(data)
+
+    def text(self) -> str:
+        """Return it in hexadecimal."""
+        if self._thread.ident is not None:
+            self._thread.join()
+        return self._hash.hexdigest()
 
 
 def _formats() -> list[Format]:
@@ -251,8 +269,3 @@ def _check_size_of_lines(reading: Reading) -> None:
                 "Check that the file is what it should be",
             )
         begin = end + 1
-    if (lines := data.count(b"\n")) > MOST_LINES:
-        raise reading.error(
-            f"the file has {lines} lines, at most {MOST_LINES} are read",
-            remedy="Split it into one file for each event",
-        )

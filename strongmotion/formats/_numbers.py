@@ -36,7 +36,8 @@ FIVES = np.array([[bits >> 64, bits & (2**64 - 1)] for bits in _BITS], dtype=np.
 
 _U = np.uint64
 _LOW = _U(0xFFFFFFFF)
-_ONE, _9, _32, _52, _63 = _U(1), _U(9), _U(32), _U(52), _U(63)
+_ONE, _2, _4, _8, _9, _16 = _U(1), _U(2), _U(4), _U(8), _U(9), _U(16)
+_32, _52, _63, _64 = _U(32), _U(52), _U(63), _U(64)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -55,10 +56,11 @@ def nearest(m, e, fives):
 
     m is a uint64 above 0, e within the table `fives`. Lemire (2021), algorithm 1.
     """
-    shift = _U(0)
-    while not (m << shift) >> _63:
-        shift += _ONE
-    w = m << shift
+    w, shift = m, _U(0)
+    for step in (_32, _16, _8, _4, _2, _ONE):
+        if not w >> (_64 - step):
+            w <<= step
+            shift += step
     row = fives[e - _LEAST]
     high, low = product(w, row[0])
     if high & _U(0x1FF) == _U(0x1FF):
@@ -115,86 +117,84 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
     """
     n = 0
     as_bits = values.view(np.uint64)
+    fixed = edges.size > 0
     for line in range(begins.size):
         at, end = begins[line], ends[line]
         while end > at and (text[end - 1] == 32 or text[end - 1] == 9):
             end -= 1
-        first, start, cell = n, at, 0
-        while True:
-            # The cell [a, b) of the line.
-            if edges.size:
-                if cell + 1 >= edges.size or start + edges[cell] >= end:
-                    if cell + 1 >= edges.size and start + edges[-1] < end:
-                        return -1
-                    break
-                a, b = start + edges[cell], min(start + edges[cell + 1], end)
+        first, start, cell, more = n, at, 0, at < end
+        while more:
+            # Where the number stands: at a, and before b.
+            b = end
+            if fixed:
+                if cell + 1 >= edges.size:
+                    return -1
+                at, b = start + edges[cell], min(start + edges[cell + 1], end)
                 cell += 1
-            elif delimiter:
-                if at > end or (at == end and cell == 0):
-                    break
-                a = b = at
-                while b < end and text[b] != delimiter:
-                    b += 1
-                at = b + 1
-                cell += 1
-            else:
-                while at < end and (text[at] == 32 or text[at] == 9):
-                    at += 1
-                if at >= end:
-                    break
-                a = b = at
-                while b < end and text[b] != 32 and text[b] != 9:
-                    b += 1
-                at = b
-            while a < b and (text[a] == 32 or text[a] == 9):
-                a += 1
-            while b > a and (text[b - 1] == 32 or text[b - 1] == 9):
-                b -= 1
+                more = start + edges[cell] < end
+            while at < b and (text[at] == 32 or text[at] == 9):
+                at += 1
             if n >= values.size:
                 return -1
             # Sign, digits, point, digits, exponent.
-            i, negative, m, digits, behind, e = a, False, _U(0), 0, 0, 0
-            kind = WHOLE
+            a = i = at
+            negative, kind, m, behind, e = False, WHOLE, _U(0), 0, 0
             if i < b and (text[i] == 43 or text[i] == 45):
                 negative = text[i] == 45
                 i += 1
-            seen = False
-            while i < b:
-                c = text[i]
-                if 48 <= c <= 57:
-                    seen = True
-                    if digits or c != 48:
-                        digits += 1
-                    if digits <= 19:
-                        m = _U(10) * m + _U(c - 48)
-                    if kind == FRACTION:
-                        behind += 1
-                elif c == point and kind == WHOLE:
-                    kind = FRACTION
-                else:
-                    break
+            begun = i
+            while i < b and 48 <= text[i] <= 57:
+                m = _U(10) * m + _U(text[i] - 48)
                 i += 1
-            if not seen:
+            digits = i - begun
+            if i < b and text[i] == point:
+                kind = FRACTION
+                i += 1
+                begun_behind = i
+                while i < b and 48 <= text[i] <= 57:
+                    m = _U(10) * m + _U(text[i] - 48)
+                    i += 1
+                behind = i - begun_behind
+                digits += behind
+            if digits == 0:
                 return -1
-            if i < b:
-                if text[i] != 69 and text[i] != 101 and text[i] != exponent:
-                    return -1
+            if digits > 19:  # leading zeros do not count
+                for j in range(begun, i):
+                    if text[j] != 48 and text[j] != point:
+                        break
+                    digits -= text[j] == 48
+            if i < b and (text[i] == 69 or text[i] == 101 or (exponent and text[i] == exponent)):
                 i += 1
                 kind = FRACTION
                 down = False
                 if i < b and (text[i] == 43 or text[i] == 45):
                     down = text[i] == 45
                     i += 1
-                if i == b:
-                    return -1
-                while i < b:
-                    if not 48 <= text[i] <= 57:
-                        return -1
+                begun = i
+                while i < b and 48 <= text[i] <= 57:
                     e = min(10 * e + (text[i] - 48), 100000)
                     i += 1
+                if i == begun:
+                    return -1
                 if down:
                     e = -e
             e -= behind
+            # What comes after it.
+            at = i
+            while at < b and (text[at] == 32 or text[at] == 9):
+                at += 1
+            if fixed:
+                if at < b:
+                    return -1
+            elif delimiter:
+                more = at < end
+                if more and text[at] != delimiter:
+                    return -1
+                at += 1
+            else:
+                more = at < end
+                if more and at == i:
+                    return -1
             value = float(m)
             if digits <= 19 and m <= _U(9007199254740992) and -22 <= e <= 22:
                 values[n] = value / tens[-e] if e < 0 else value * tens[e]
@@ -205,7 +205,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
             else:
                 kind = HARD
             if kind == HARD:
-                places[n, 0], places[n, 1] = a, b
+                places[n, 0], places[n, 1] = a, i
             elif negative:
                 values[n] = -values[n]
             kinds[n] = kind

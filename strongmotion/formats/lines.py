@@ -14,6 +14,7 @@ from .header import Reading
 from .patterns import Effort, Pattern
 
 LONGEST_HEADER_LINE = 1000
+MOST_LINES = 5_000_000
 COMPILED_FROM = 20_000
 """Bytes of numbers from which compiled reading is worth its import."""
 
@@ -69,6 +70,11 @@ class Lines:
         self.reading, self.encoding, self.remedy = reading, encoding, remedy
         self.bytes = np.frombuffer(reading.data, dtype=np.uint8)
         breaks = np.flatnonzero(self.bytes == 10)
+        if breaks.size > MOST_LINES:
+            raise reading.error(
+                f"the file has {breaks.size} lines, at most {MOST_LINES} are read",
+                remedy="Split it into one file for each event",
+            )
         self.begins = np.concatenate([[0], breaks + 1])
         self.ends = np.concatenate([breaks, [len(reading.data)]])
         self.count = self.last_full(0, len(self.begins))
@@ -108,8 +114,10 @@ class Lines:
                     return
                 if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
                     yield at
-            place = data.find(b"\n" + start, place) + 1
-            if place == 0:
+            place = data.find(start, place + 1)
+            while place > 0 and data[place - 1] != 10:
+                place = data.find(start, place + 1)
+            if place < 0:
                 return
 
     def size(self, numbered: NDArray[np.int64]) -> int:

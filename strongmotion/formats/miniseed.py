@@ -36,6 +36,11 @@ _BEYOND = (
 _BANDS = ((1000.0, "F"), (250.0, "C"), (80.0, "H"), (10.0, "B"), (1.0, "M"), (0.0, "L"))
 _WHOLE = "Copy the file again from its source"
 
+_LENGTHS_3 = struct.Struct("<BHI")
+
+_USUAL_2 = b"\0\x30\x03\xe8"
+"""At byte 46 of most records of version 2: blockette 1000, which holds the length, follows the header."""
+
 Codes = tuple[str, str, str, str, str]
 
 
@@ -94,7 +99,12 @@ def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
     """Return the file's data down to the last whole record of it, and a finding if that is not all."""
     data, at, last = reading.data, 0, 0
     while at < len(data):
-        length = _length(data, at)
+        if data[at : at + 3] == b"MS\x03" and at + 40 <= len(data):
+            identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
+            last, at = at, at + 40 + identifier + extra + payload
+            continue
+        usual = data[at + 46 : at + 50] == _USUAL_2 and 7 <= data[at + 54] <= 20
+        length = 1 << data[at + 54] if usual else _length_2(data, at)
         if length is None:
             return data, ()  # of no usual make: the library finds its length, or what is wrong
         last, at = at, at + length
@@ -116,14 +126,11 @@ def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
     return data[:last], (finding,)
 
 
-def _length(data: bytes, at: int) -> int | None:
-    """Return the length of the miniSEED record at a byte, by its header; None where that does not say."""
-    if data.startswith(b"MS\x03", at):
-        if at + 40 > len(data):
-            return 40
-        identifier, extra, payload = struct.unpack_from("<BHI", data, at + 33)
-        return int(40 + identifier + extra + payload)
-    if not _HEAD_2.match(data, at) or at + 64 > len(data):
+def _length_2(data: bytes, at: int) -> int | None:
+    """Return the length of the miniSEED 2 record at a byte, by its header; None where that does not say."""
+    if at + 64 > len(data):
+        return 64  # the least that any record has: this one is cut off
+    if not _HEAD_2.match(data, at):
         return None
     order = ">" if 1900 <= int.from_bytes(data[at + 20 : at + 22], "big") <= 2100 else "<"
     place = struct.unpack_from(f"{order}H", data, at + 46)[0]
