@@ -170,7 +170,9 @@ class Component:
                 f"component name {self.name!r} is not usable",
                 remedy="Use 1 to 32 letters, digits, - or _, such as H1, H2, V",
             )
-        samples = np.array(self.samples)
+        samples = self.samples
+        if not (type(samples) is np.ndarray and samples.flags.owndata and not samples.flags.writeable):
+            samples = np.array(samples)  # a copy, so that nothing else can write to it
         if samples.ndim != 1 or samples.dtype.kind not in "iuf":
             raise RecordError(
                 f"component {self.name} must be one row of numbers, found shape {samples.shape} of {samples.dtype}"

@@ -101,24 +101,14 @@ class Lines:
     def found(self, pattern: Pattern, effort: Effort, begin: int, end: int) -> Iterator[int]:
         """Yield the lines that a pattern is found in."""
         start = pattern.beginning.encode(self.encoding, errors="replace")
-        if not start:
-            for at in range(begin, end):
-                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
-                    yield at
-            return
-        data, place = self.reading.data, int(self.begins[begin]) if begin < end else len(self.reading.data)
-        while True:
-            if data.startswith(start, place):
-                at = int(np.searchsorted(self.begins, place))
-                if at >= end:
-                    return
-                if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
-                    yield at
-            place = data.find(start, place + 1)
-            while place > 0 and data[place - 1] != 10:
-                place = data.find(start, place + 1)
-            if place < 0:
-                return
+        places = self.begins[begin:end]
+        if start:
+            # Most lines are numbers: only those are taken out that begin with the right byte.
+            places = places[places < self.bytes.size]
+            places = places[self.bytes[places] == start[0]]
+        for at in np.searchsorted(self.begins, places).tolist():
+            if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
+                yield at
 
     def size(self, numbered: NDArray[np.int64]) -> int:
         """Return how many bytes some lines span."""

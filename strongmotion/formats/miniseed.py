@@ -254,6 +254,7 @@ def _channel(
     stated = float(next(iter(segments[0].recordlist)).record.samprate_raw)  # below 0 it is the interval
     dt = -stated if stated < 0 else _interval(stated)
     piece, findings = _joined(reading, source, name, pieces, dt)
+    piece.samples.flags.writeable = False
     return piece.samples, piece.start, dt, findings
 
 
