@@ -266,6 +266,35 @@ def _show_record(record: Record, unit: str) -> None:
     _show_findings(examine(record))
 
 
+@app.command(no_args_is_help=True)
+def layout(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A text file of the kind.", show_default=False)],
+) -> None:
+    """Draft a layout from an example file, for you to correct.
+
+    The layout goes to the output; what the draft is unsure of, and what the file reads as by it, to the screen beside.
+
+    \b
+    Example:
+      strongmotion layout station.txt > mine.toml        then look at mine.toml and correct it
+      strongmotion inspect station.txt --layout mine.toml
+    """
+    from .formats.draft import draft_layout
+
+    draft = draft_layout(file)
+    typer.echo(draft.toml, nl=False)
+    for doubt in draft.unsure:
+        typer.echo(f"Unsure: {doubt}.", err=True)
+    if draft.record is None:
+        _complain(f"the draft does not read the file yet: {draft.problem}")
+        raise typer.Exit(1)
+    typer.echo(f"It reads as {draft.record.samples} samples every {draft.record.dt:g} s:", err=True)
+    for component in draft.record:
+        first = ", ".join(f"{value:g}" for value in component.samples[:4])
+        last = f"{component.samples[-1]:g}"
+        typer.echo(f"  {component.name} in {component.unit}: {first}, ... {last}", err=True)
+
+
 @app.command()
 def settings() -> None:
     """Print the default settings as commented TOML.

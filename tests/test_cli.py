@@ -453,8 +453,8 @@ def test_measures_names_a_damaged_file_of_an_archive(stored, tmp_path):
 
 
 COMMANDS = [
-    "process", "inspect", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify", "extract",
-    "merge",
+    "process", "inspect", "layout", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify",
+    "extract", "merge",
 ]  # fmt: skip
 
 

@@ -24,6 +24,9 @@ OF_STATION = ("station", "network", "location", "name", "latitude", "longitude",
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
 SHORTEST, LONGEST = 1e-9, 1e6
+NUMERIC = (
+    "latitude", "longitude", "elevation", "dt", "sampling_rate", "samples", "scale", "sensitivity", "azimuth", "dip",
+)  # fmt: skip
 QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)

@@ -25,8 +25,9 @@ by side in the columns of one block.
     ``columns``: the labels of components side by side, ``"time"`` for seconds, ``"-"`` for one to pass over.
     ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns of
     one width, or a list of widths; else they stand between blanks, or a ``delimiter``. ``margin``: characters to pass
-    over at the left. ``decimal = ","``; ``exponent``: a letter used for e, such as D. ``comment``: a mark that begins
-    lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many come after.
+    over at the left. ``decimal = ","``, in the header too; ``exponent``: a letter used for e, such as D. ``comment``: a
+    mark that begins lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many
+    lines come after.
 ``[write]``
     To write such files: the ``header``, with quantities in curly brackets, and how to print ``integers`` and
     ``floats`` (Python format specifications); leave one out if the layout cannot hold it.
@@ -51,7 +52,7 @@ from numpy.typing import NDArray
 from ..errors import RecordError, SettingsError
 from ..record import Component, Finding, Record
 from . import header
-from .header import QUANTITIES, Field, Reading
+from .header import NUMERIC, QUANTITIES, Field, Reading
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .patterns import Effort, EffortError, Pattern
 from .time_column import interval_from_times, printed_place
@@ -146,16 +147,33 @@ def load_layout(layout: str | Path) -> Layout:
     ready = ready_layouts()
     path = _READY / f"{layout}.toml" if str(layout) in ready else Path(layout)
     try:
-        table = tomllib.loads(path.expanduser().read_bytes().decode("utf-8"))
+        text = path.expanduser().read_bytes().decode("utf-8")
     except (OSError, RuntimeError) as error:
         raise SettingsError(
             f"the layout cannot be read ({getattr(error, 'strerror', None) or error})",
             source=str(layout),
             remedy=f"Give the path of a layout file, or the name of a ready layout ({', '.join(ready)})",
         ) from None
-    except ValueError as error:
-        raise SettingsError(f"the layout is not TOML: {error}", source=path.name, remedy="Correct it") from None
-    return _layout_from(table, path.name)
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"the layout is not UTF-8: {error}", source=path.name, remedy="Save it as UTF-8") from None
+    except ValueError as error:  # a name no system allows
+        raise SettingsError(f"the layout cannot be read ({error})", source=str(layout), remedy="Correct it") from None
+    return layout_from_text(text, path.name)
+
+
+def layout_from_text(text: str, file: str) -> Layout:
+    """Return the layout that a TOML text gives; `file` is for messages.
+
+    Raises
+    ------
+    SettingsError
+        Something in it is unknown, missing or of the wrong type.
+    """
+    try:
+        table = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise SettingsError(f"the layout is not TOML: {error}", source=file, remedy="Correct it") from None
+    return _layout_from(table, file)
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
@@ -444,7 +462,12 @@ class _Reader:
                     "Check that the file is what it should be",
                 )
         found = {key: rule.find(lines, begin + 1, self.effort) for key, rule in rules.items()}
-        return {key: field for key, field in found.items() if field is not None}
+        comma = self.layout.block.decimal == ","
+        return {
+            key: field._replace(text=field.text.replace(",", ".")) if comma and key in NUMERIC else field
+            for key, field in found.items()
+            if field is not None
+        }
 
     def components(
         self, fields: dict[str, Field], begin: int, data: int, end: int
@@ -493,6 +516,8 @@ class _Reader:
             if short or not self.sound(last):
                 # A file that stops inside a line may stop inside a number: none of that line can be trusted.
                 numbered, found, short = numbered[:-1], found - len(last), True
+        if not numbered.size:
+            raise reading.error("the header is there, no numbers follow it", begin, "Check that the file is whole")
         self.numbered = numbered
         where = int(numbered[-1]) + 1 if numbered.size else begin
         if quick is None:
