@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import operator
 import os
 import re
 import sqlite3
@@ -57,7 +58,7 @@ _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 
 _VERSION = "1"
 _AT_ONCE = 500
-"""Rows a transaction."""
+"""Rows a transaction or a selection."""
 
 
 class Index:
@@ -112,8 +113,8 @@ class Index:
             asked = _names_in(question, names, acceleration_unit(unit))
             # Only the columns asked about are read for all records.
             used = list(dict.fromkeys(asked.values()))
-            cursor = base.execute(f"SELECT {_listed(['file', *used])} {_SOUND} ORDER BY file")
-            columns = self._arrays(cursor, ["file", *used])
+            places = ", ".join(["rowid", *(_quoted(name) for name in used)])
+            columns = self._arrays(base.execute(f"SELECT {places} {_SOUND}"), ["rowid", *used])
             factor = in_unit(acceleration_unit(unit))
             table = pd.DataFrame({word: _scaled(columns, name, factor) for word, name in asked.items()})
             try:
@@ -123,19 +124,12 @@ class Index:
                     f"the question {question!r} is not one for pandas: {error}",
                     remedy='Ask like "pga_h > 0.3 and usable_period > 2"; names with dots stand in `backticks`',
                 ) from None
-            found = columns["file"][held].tolist()
+            found = columns["rowid"][held].astype(int).tolist()
             rows: list[tuple[Any, ...]] = []
-            if len(found) > 10_000:
-                wanted = set(found)
-                every = base.execute(f"SELECT {_listed([*names, 'file'])} {_SOUND} ORDER BY file")
-                rows = [row[:-1] for row in every if row[-1] in wanted]
-            else:
-                for first in range(0, len(found), 500):
-                    some = found[first : first + 500]
-                    marks = ",".join("?" * len(some))
-                    rows += base.execute(
-                        f"SELECT {_listed(names)} {_SOUND} AND file IN ({marks}) ORDER BY file", some
-                    ).fetchall()
+            for first in range(0, len(found), _AT_ONCE):
+                some = ", ".join(map(str, found[first : first + _AT_ONCE]))
+                rows += base.execute(f"SELECT {_listed(names)} {_SOUND} AND rowid IN ({some})")
+            rows.sort(key=operator.itemgetter(0))  # by file, as the whole catalogue
             return self._frame(base, names, rows, unit)
 
     def _frame(self, base: sqlite3.Connection, names: Sequence[str], rows: Iterable[Any], unit: str) -> pd.DataFrame:
@@ -147,7 +141,8 @@ class Index:
         frame = pd.DataFrame(
             {_in(unit, name): _scaled(columns, name, factor) for name in (*_WHO, *numbers, *_WHOLE) if name != "path"}
         )
-        frame["path"] = pd.Series([str(self._records / file) for file in columns["file"]], dtype="str")
+        folder = str(self._records)
+        frame["path"] = pd.Series([os.path.join(folder, file) for file in columns["file"]], dtype="str")  # noqa: PTH118
         frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601")
         problems = base.execute("SELECT file, problem FROM records WHERE problem IS NOT NULL ORDER BY file")
         frame.attrs = {
