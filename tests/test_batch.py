@@ -1,0 +1,442 @@
+"""Batches that are killed, interrupted, starved of disk or run twice at once: nothing that was done is lost."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import errno
+import multiprocessing
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, Station, batch, process
+from strongmotion.archive import files as archive_files
+from strongmotion.archive import moved
+from strongmotion.formats import write_csv
+
+QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
+RECORDS = 8
+KILLS = int(os.environ.get("KILLS", "12"))  # .ci/run asks for 60
+SEED = 20310417
+
+FORKS = pytest.mark.skipif(os.name != "posix", reason="needs the signals and forks of POSIX")
+
+
+def record(code, size=1.0):
+    """Return a short record of a burst, 12 s of one horizontal component."""
+    time = np.arange(1200) * 0.01
+    noise = np.random.default_rng(sum(map(ord, code))).normal(0, 1e-4, time.size)
+    burst = size * np.sin(2 * np.pi * 2.0 * time) * np.exp(-(((time - 7) / 1.0) ** 2))
+    start = np.datetime64("2031-04-17T03:26:27")
+    return Record((Component("H1", burst + noise, 0.01, start=start),), Station(code, "XX"))
+
+
+@pytest.fixture(scope="module")
+def raw(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("raw")
+    for number in range(RECORDS):
+        write_csv(record(f"S{number:02d}", 1 + number / 10), folder / f"s{number:02d}.csv")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def whole(raw, tmp_path_factory):
+    """Return the catalogue of an uninterrupted run, and how long it took (s)."""
+    archive = Archive(tmp_path_factory.mktemp("whole"))
+    batch.process_files(sorted(raw.iterdir())[:1], archive, QUICK)
+    begun = time.perf_counter()
+    batch.process_files([raw], archive, QUICK)
+    return catalogue_of(archive), time.perf_counter() - begun
+
+
+def catalogue_of(archive):
+    return archive.catalogue().drop(columns="path")
+
+
+def forkserver():
+    """Return processes that start in no time: forked from a server that has everything loaded."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["strongmotion.batch", "strongmotion.result", "strongmotion.formats", "test_batch"])
+    return context
+
+
+def run_batch(paths, archive, jobs=1):
+    batch.process_files(paths, archive, QUICK, jobs=jobs)
+
+
+# Killed
+
+
+@FORKS
+def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path):
+    expected, seconds = whole
+    rng = random.Random(SEED)
+    context = forkserver()
+    begun = []
+    for number in range(KILLS):
+        archive = Archive(tmp_path / f"{number}")
+        child = context.Process(target=run_batch, args=([raw], archive.folder))
+        child.start()
+        # From before the first record to after the last one.
+        time.sleep(rng.uniform(0.05, 0.25 + 1.3 * seconds))
+        child.kill()
+        child.join()
+        assert archive.verify() == []
+        begun.append(len(archive))
+        outcome = batch.process_files([raw], archive, QUICK)
+        assert outcome.failed == []
+        assert len(outcome.skipped) == begun[-1]
+        assert archive.verify() == []
+        pd.testing.assert_frame_equal(catalogue_of(archive), expected)
+    # The kills fell where they were meant to: most of them inside a run.
+    assert sum(0 < there < RECORDS for there in begun) > KILLS / 4
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="finds worker processes in /proc")
+def test_workers_end_with_a_killed_parent(raw, tmp_path):
+    archive = Archive(tmp_path)
+    parent = start_command("process", raw, "-o", archive.folder, "--jobs", "2")
+    wait_for(lambda: len(archive) >= 1)
+    children = [int(pid) for pid in Path(f"/proc/{parent.pid}/task/{parent.pid}/children").read_text().split()]
+    assert len(children) >= 2
+    parent.kill()
+    parent.communicate()
+    wait_for(lambda: not any(Path(f"/proc/{pid}/cmdline").exists() and is_alive(pid) for pid in children))
+    assert archive.verify() == []
+
+
+def is_alive(pid):
+    with contextlib.suppress(OSError):
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    return False
+
+
+def start_command(*words):
+    command = [sys.executable, "-m", "strongmotion.cli", *map(str, words)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def wait_for(held, seconds=60.0):
+    until = time.monotonic() + seconds
+    while not held():
+        assert time.monotonic() < until, "waited in vain"
+        time.sleep(0.02)
+
+
+# Interrupted
+
+
+@FORKS
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_an_interruption_finishes_what_is_in_hand(raw, tmp_path, jobs):
+    archive = Archive(tmp_path)
+    parent = start_command("process", raw, "-o", archive.folder, "--jobs", jobs)
+    wait_for(lambda: len(archive) >= 1)
+    parent.send_signal(signal.SIGINT)
+    out, err = parent.communicate(timeout=60)
+    assert parent.returncode == 1, err
+    assert "finishing the records in hand; interrupt again to stop at once" in err
+    done = len(archive)
+    assert 1 <= done < RECORDS
+    assert f"{done} processed, 0 there already, 0 failed" in out
+    assert f"interrupted with {RECORDS - done} file" in err
+    assert list((tmp_path / "records").glob(".*")) == []
+    assert archive.verify() == []
+
+
+def test_a_second_interruption_stops_at_once(raw, tmp_path, monkeypatch):
+    def processed(file, job):
+        signal.raise_signal(signal.SIGINT)
+        told.append("first")
+        signal.raise_signal(signal.SIGINT)
+        told.append("never")
+
+    told = []
+    monkeypatch.setattr(batch, "_process_file", processed)
+    outcome = batch.process_files([raw], tmp_path, QUICK, interrupted=lambda: told.append("stopping"))
+    assert told == ["stopping", "first"]
+    assert len(outcome.remaining) == RECORDS
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+# Two at once
+
+
+@FORKS
+def test_two_batches_into_one_archive_at_once(raw, whole, tmp_path):
+    archive = Archive(tmp_path / "archive")
+    everything = sorted(raw.iterdir())
+    halves = everything[: RECORDS - 2], everything[:1:-1]  # overlapping, and from both ends
+    context = forkserver()
+    writers = [context.Process(target=run_batch, args=(half, archive.folder)) for half in halves]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join(60)
+        assert writer.exitcode == 0
+    assert not (archive.folder / "failed.csv").exists()
+    assert archive.verify() == []
+    assert list((archive.folder / "records").glob(".*")) == []
+    pd.testing.assert_frame_equal(catalogue_of(archive), whole[0])
+
+
+def test_a_record_that_another_writer_finished_first_is_not_a_failure(raw, tmp_path, monkeypatch):
+    archive = Archive(tmp_path)
+    add = Archive.add
+
+    def second(self, result, replace=False):
+        monkeypatch.undo()
+        add(self, result)
+        return add(self, result, replace)
+
+    monkeypatch.setattr(Archive, "add", second)
+    outcome = batch.process_files(sorted(raw.iterdir())[:1], archive, QUICK)
+    assert (len(outcome.skipped), outcome.failed) == (1, [])
+
+
+# Faults
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    command = [mount, "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(place)]
+    if mount is None or subprocess.run(command, capture_output=True, check=False).returncode:
+        pytest.skip("this user may not mount a small disk")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_full_disk_names_itself_and_leaves_earlier_records_whole(raw, small_disk):
+    outcome = batch.process_files([raw], small_disk / "archive", QUICK)
+    archive = Archive(small_disk / "archive")
+    assert 1 <= len(archive) == len(outcome.done) < RECORDS
+    refused = [failure for failure in outcome.failed if failure.file.suffix == ".csv" and failure.file.parent == raw]
+    assert len(refused) == RECORDS - len(archive)
+    assert all("No space left on device" in failure.reason for failure in refused)
+    assert archive.verify() == []
+    assert len(archive.catalogue()) == len(archive)  # where the index finds no room it is built in memory
+
+
+def test_a_disk_that_turns_read_only_names_itself(raw, small_disk):
+    files = sorted(raw.iterdir())
+    batch.process_files(files[:1], small_disk / "archive", QUICK)
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    outcome = batch.process_files(files[:2], small_disk / "archive", QUICK)
+    assert len(outcome.skipped) == 1
+    assert "Read-only file system" in outcome.failed[0].reason
+    archive = Archive(small_disk / "archive")
+    assert archive.verify() == []
+    assert len(archive.catalogue()) == 1
+
+
+@pytest.mark.skipif(os.name != "posix" or os.getuid() == 0, reason="the superuser may write anywhere")
+def test_a_read_only_folder_names_itself(raw, tmp_path):
+    archive = Archive(tmp_path / "archive")
+    files = sorted(raw.iterdir())
+    batch.process_files(files[:1], archive, QUICK)
+    (tmp_path / "archive" / "records").chmod(0o555)
+    outcome = batch.process_files(files[:2], archive, QUICK)
+    (tmp_path / "archive" / "records").chmod(0o755)
+    assert "Permission denied" in outcome.failed[0].reason
+    assert archive.verify() == []
+
+
+def test_an_archive_removed_in_mid_run_does_not_come_back_empty(raw, tmp_path):
+    archive = Archive(tmp_path / "archive")
+
+    def remove(finished, total):
+        if finished == 2:
+            archive.folder.rename(tmp_path / "elsewhere")
+
+    outcome = batch.process_files([raw], archive, QUICK, progress=remove)
+    assert len(outcome.done) == 2
+    reasons = [failure.reason for failure in outcome.failed if failure.file.parent == raw]
+    assert len(reasons) == RECORDS - 2
+    assert all("there is no archive here" in reason for reason in reasons)
+    assert not archive.folder.exists()
+    assert Archive(tmp_path / "elsewhere").verify() == []
+    assert len(Archive(tmp_path / "elsewhere")) == 2
+
+
+@pytest.mark.parametrize("call", ["fsync", "link", "write", "open"])
+@pytest.mark.parametrize("number", [errno.EIO, errno.EDQUOT, errno.ESTALE])
+def test_a_failing_call_names_itself_and_leaves_no_trace(raw, tmp_path, monkeypatch, call, number):
+    files = sorted(raw.iterdir())
+    archive = Archive(tmp_path)
+    batch.process_files(files[:1], archive, QUICK)
+    before = archive.files()[0].read_bytes()
+
+    def fail(*_, **__):
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(archive_files.os, call, fail)
+    if call == "link":  # where there are no hard links a rename does it
+        monkeypatch.setattr(Path, "rename", fail)
+    with pytest.raises(ArchiveError, match=os.strerror(number)):
+        archive.add(process(record("NEW"), QUICK))
+    monkeypatch.undo()
+    assert [path.read_bytes() for path in archive.files()] == [before]
+    assert list((tmp_path / "records").glob(".*")) == []
+    assert archive.verify() == []
+
+
+def test_a_failing_rename_keeps_the_older_version(tmp_path, monkeypatch):
+    archive = Archive(tmp_path)
+    path = archive.add(process(record("OLD"), QUICK))
+    before = path.read_bytes()
+    monkeypatch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "Input/output error")))
+    with pytest.raises(ArchiveError, match="Input/output error; nothing of it was kept"):
+        archive.add(process(record("OLD", 2.0), QUICK), replace=True)
+    assert path.read_bytes() == before
+    assert list((tmp_path / "records").glob(".*")) == []
+
+
+def test_a_folder_that_cannot_be_flushed_is_told_of(tmp_path, monkeypatch):
+    archive = Archive(tmp_path)
+    flush, calls = os.fsync, []
+
+    def second_fails(descriptor):
+        calls.append(descriptor)
+        if len(calls) == 2:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        flush(descriptor)
+
+    monkeypatch.setattr(os, "fsync", second_fails)
+    with pytest.raises(ArchiveError, match=r"was written, but its folder could not be flushed .* power failure"):
+        archive.add(process(record("NEW"), QUICK))
+    assert archive.verify() == []
+
+
+def test_what_killed_writes_left_is_removed_once_it_is_old(raw, tmp_path):
+    archive = Archive(tmp_path)
+    old, young = (tmp_path / "records" / f".XX.{name}.h5.0a1b.part" for name in ("OLD", "YOUNG"))
+    for path in (old, young):
+        path.write_bytes(b"half")
+    os.utime(old, (0, 0))
+    assert [problem.file for problem in archive.verify()] == [old]  # the other may be in the making
+    batch.process_files(sorted(raw.iterdir())[:1], archive, QUICK)
+    assert (old.exists(), young.exists()) == (False, True)
+    assert archive.verify() == []
+
+
+def test_failures_are_kept_until_mended_or_gone(raw, tmp_path):
+    folder = tmp_path / "more"
+    folder.mkdir()
+    bad, worse, good = folder / "bad.csv", folder / "worse.csv", sorted(raw.iterdir())[0]
+    for path in (bad, worse):
+        path.write_text("no record\n")
+    archive = Archive(tmp_path / "archive")
+
+    def listed():
+        path = archive.folder / "failed.csv"
+        lines = path.read_text().splitlines() if path.exists() else []
+        return [Path(row["file"]).name for row in csv.DictReader(lines)]
+
+    batch.process_files([bad, worse], archive, QUICK)
+    assert listed() == ["bad.csv", "worse.csv"]
+    batch.process_files([good], archive, QUICK)
+    assert listed() == ["bad.csv", "worse.csv"]
+    shutil.copy(sorted(raw.iterdir())[1], bad)
+    worse.unlink()
+    batch.process_files([bad], archive, QUICK)
+    assert listed() == []
+
+
+# Processed again
+
+
+def test_reprocessing_gives_the_same_bits_or_says_what_moved(raw, tmp_path):
+    archive = Archive(tmp_path)
+    batch.process_files([raw], archive, QUICK)
+    before = {path: path.read_bytes() for path in archive.files()}
+    again = batch.reprocess(archive, jobs=2)
+    assert [answer.record for answer in again] == archive.ids()
+    assert all(answer.same and answer.moved is None and not answer.failed for answer in again)
+
+    other = Settings.from_dict({"filter": {"low_cut": 0.8}, "spectra": {"periods": [0.0, 0.2, 0.5, 3.0]}})
+    one = archive.ids()[0]
+    (answer,) = batch.reprocess(archive, [one], other)
+    assert not answer.same
+    assert answer.version == archive[one].version
+    made = process(archive[one].record, other)
+    table = answer.moved.set_index(["quantity", "component"])
+    stored = archive[one]
+    assert table.before["low-cut", "H1"] == stored.usable_band["H1"].low_cut
+    assert table.after["low-cut", "H1"] == 0.8
+    pgd = [r.peaks.query("quantity == 'PGD' and component == 'H1'").value.item() for r in (stored, made)]
+    assert table.change_percent["PGD", "H1"] == pytest.approx(100 * (pgd[1] / pgd[0] - 1), rel=1e-12)
+    # Of the spectrum the ordinate that moved most, of those in both: 3 s, far beyond the corner.
+    assert table.period_s["PSA", "H1"] == 3.0
+    assert {path: path.read_bytes() for path in archive.files()} == before
+
+    batch.reprocess(archive, [one], other, replace=True)
+    assert archive[one] == made
+    with pytest.raises(ArchiveError, match=r"there is no record 'XX\.S99'"):
+        batch.reprocess(archive, ["XX.S99"])
+    with pytest.raises(InputError, match="at least 1"):
+        batch.reprocess(archive, jobs=0)
+
+
+def test_nothing_moved_between_equals():
+    made = process(record("ONE"), QUICK)
+    assert len(moved(made, made)) == 0
+
+
+def test_a_record_that_cannot_be_processed_again_does_not_stop_the_rest(raw, tmp_path):
+    archive = Archive(tmp_path)
+    batch.process_files([raw], archive, QUICK)
+    path = archive.files()[0]
+    path.write_bytes(path.read_bytes()[:1000])
+    first, *others = batch.reprocess(archive)
+    assert path.name in first.failed
+    assert all(answer.same for answer in others)
+
+
+# On a cluster
+
+
+def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    archive = Archive(tmp_path / "archive")
+    killed = []
+    # Its log of the loss is expected.
+    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
+
+        def kill_one(finished, total):
+            if finished == 1:
+                killed.append(cluster.workers[0].pid)
+                os.kill(killed[0], signal.SIGKILL)
+
+        outcome = batch.process_files(
+            [raw], archive, QUICK, cluster=cluster.scheduler_address, progress=kill_one
+        )  # fmt: skip
+    assert len(killed) == 1
+    assert outcome.failed == []
+    assert len(outcome.done) + len(outcome.skipped) == RECORDS
+    assert archive.verify() == []
+    pd.testing.assert_frame_equal(catalogue_of(archive), whole[0])
+
+
+def test_a_cluster_that_does_not_answer_is_wrong_use(raw, tmp_path, monkeypatch):
+    distributed = pytest.importorskip("distributed")
+
+    def no_answer(address, timeout):
+        raise OSError(f"Timed out trying to connect to {address}")
+
+    monkeypatch.setattr(distributed, "Client", no_answer)
+    with pytest.raises(InputError, match=r"no scheduler answers at 'tcp://127\.0\.0\.1:9'.*dask scheduler"):
+        batch.process_files([raw], tmp_path / "archive", QUICK, cluster="tcp://127.0.0.1:9")
