@@ -8,8 +8,10 @@ import hashlib
 import math
 import os
 import random
+import re
 import shutil
 import stat
+import subprocess
 import tempfile
 from pathlib import Path
 
@@ -312,16 +314,17 @@ def test_the_first_layout_still_opens():
 # Other people's readers
 
 
+@pytest.mark.parametrize(("engine", "package"), [("netcdf4", "netCDF4"), ("h5netcdf", "h5netcdf")])
 @pytest.mark.parametrize("group", ["raw", "motion", "spectra", "peaks", "measures", "usable_band"])
-def test_xarray_reads_labelled_arrays(archive, result, group):
+def test_xarray_reads_labelled_arrays(archive, result, group, engine, package):
     xarray = pytest.importorskip("xarray")
-    pytest.importorskip("netCDF4")
+    pytest.importorskip(package)
     path = archive.add(result)
-    with xarray.open_dataset(path, engine="netcdf4") as whole:
+    with xarray.open_dataset(path, engine=engine) as whole:
         assert whole.attrs["record"] == result.record.id
         assert whole.attrs["layout_version"] == 2
         assert tuple(whole.attrs["cautions"]) == CAUTIONS
-    with xarray.open_dataset(path, group=group, engine="netcdf4") as data:
+    with xarray.open_dataset(path, group=group, engine=engine) as data:
         data.load()
     if group == "raw":
         np.testing.assert_array_equal(data["H1"], result.record["H1"].samples)
@@ -337,6 +340,38 @@ def test_xarray_reads_labelled_arrays(archive, result, group):
         assert data["usable"].dtype == bool
     if group in ("peaks", "measures"):
         np.testing.assert_array_equal(data["value"], getattr(result, group).value)
+
+
+def printed_by(tool, *words):
+    """Return what a tool of Debian's hdf5-tools or netcdf-bin prints."""
+    place = shutil.which(tool)
+    if place is None:
+        pytest.skip(f"{tool} is not installed")
+    return subprocess.run([place, *map(str, words)], capture_output=True, text=True, check=True).stdout
+
+
+def test_h5dump_reads_every_dataset(archive, result):
+    path = archive.add(result)
+    shown = printed_by("h5dump", "-d", "/raw/H1", "-w", "1", path)
+    samples = re.findall(r"^ *\(\d+\): (-?\d+)", shown, re.MULTILINE)[: result.record.samples]
+    np.testing.assert_array_equal(np.array(samples, int), result.record["H1"].samples)
+    assert result.settings.to_toml().splitlines()[0] in printed_by("h5dump", "-d", "/settings", path)
+    names: list[str] = []
+    with h5py.File(path) as file:
+        file.visititems(lambda name, item: names.append(name) if isinstance(item, h5py.Dataset) else None)
+    whole = printed_by("h5dump", path)  # it stops with an error at what it cannot read
+    assert whole.count("DATASET") >= len(names) > 40
+
+
+def test_ncdump_reads_every_group(archive, result):
+    path = archive.add(result)
+    whole = printed_by("ncdump", "-p", "9,17", path)
+    for group in ("raw", "motion", "spectra", "peaks", "measures", "usable_band"):
+        assert f"group: {group} {{" in whole
+    shown = printed_by("ncdump", "-p", "9,17", "-v", "/spectra/psa", path)
+    values = re.search(r"\n +psa =([^;]*);", shown)[1].split(",")
+    np.testing.assert_array_equal(np.array(values, float), result.spectra.psa)
+    assert 'psa:units = "m s-2"' in shown
 
 
 def test_every_number_names_itself(archive, result):
@@ -475,6 +510,20 @@ def test_any_flipped_bit_is_found(archive, result):
             archive[path.stem]
     path.write_bytes(whole)
     assert archive.verify() == []
+
+
+def test_the_seal_finds_every_flipped_bit(archive, result, monkeypatch):
+    # What the damage is called is for the test above; here only whether it is seen, at thousands of places.
+    monkeypatch.setattr(files.layout, "read", lambda file: None)
+    path = archive.add(result)
+    whole = bytearray(path.read_bytes())
+    rng = random.Random(6)
+    for bit in rng.sample(range(8 * len(whole)), 2500):
+        whole[bit // 8] ^= 1 << bit % 8
+        path.write_bytes(whole)
+        whole[bit // 8] ^= 1 << bit % 8
+        with pytest.raises(ArchiveError):
+            files.sealed_bytes(path)
 
 
 @pytest.mark.parametrize("kept", [0, 7, 100, 0.5, -1, -91])

@@ -87,8 +87,10 @@ def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path)
         archive = Archive(tmp_path / f"{number}")
         child = context.Process(target=run_batch, args=([raw], archive.folder))
         child.start()
-        # From before the first record to after the last one.
-        time.sleep(rng.uniform(0.05, 0.25 + 1.3 * seconds))
+        # Anywhere from before the first record to after the last one.
+        behind = rng.randrange(RECORDS)
+        wait_for(lambda archive=archive, behind=behind: len(archive) >= behind)
+        time.sleep(rng.uniform(0, 1.5 * seconds / RECORDS))
         child.kill()
         child.join()
         assert archive.verify() == []
@@ -130,7 +132,7 @@ def wait_for(held, seconds=60.0):
     until = time.monotonic() + seconds
     while not held():
         assert time.monotonic() < until, "waited in vain"
-        time.sleep(0.02)
+        time.sleep(0.002)
 
 
 # Interrupted

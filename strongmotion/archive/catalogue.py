@@ -142,8 +142,9 @@ class Index:
             {_in(unit, name): _scaled(columns, name, factor) for name in (*_WHO, *numbers, *_WHOLE) if name != "path"}
         )
         folder = str(self._records)
-        frame["path"] = pd.Series([os.path.join(folder, file) for file in columns["file"]], dtype="str")  # noqa: PTH118
-        frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601")
+        paths = [os.path.join(folder, file) for file in columns["file"]]  # noqa: PTH118
+        frame["path"] = layout.text_column(np.array(paths, dtype=object))
+        frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601").dt.as_unit("ns")
         problems = base.execute("SELECT file, problem FROM records WHERE problem IS NOT NULL ORDER BY file")
         frame.attrs = {
             "caution": CAUTION,
@@ -312,9 +313,8 @@ def _in(unit: str, name: str) -> str:
 
 
 def _scaled(columns: dict[str, np.ndarray], name: str, factor: float) -> Any:
-    # Lists, not object arrays: pandas then gives texts its own type for them.
     if _is_text(name):
-        return pd.Series(columns[name].tolist(), dtype="str")
+        return layout.text_column(columns[name])
     return columns[name] * factor if name.endswith("_m_s2") else columns[name]
 
 

@@ -55,6 +55,7 @@ __all__ = [
     "read_ordinates",
     "read_settings",
     "read_table",
+    "text_column",
     "write",
 ]
 
@@ -426,14 +427,18 @@ def _frame(group: h5py.Group, axes: dict[str, NDArray[Any]]) -> pd.DataFrame:
     columns, units = {}, {}
     for name, dataset in zip(names, datasets, strict=True):
         values = (axes[name] if name in axes else _read_column(group, dataset)).ravel()
-        # Lists, not object arrays: pandas then gives text columns its own default type, as where they were made.
-        columns[name] = list(values) if values.dtype == object else values
+        columns[name] = text_column(values) if values.dtype == object else values
         if "unit" in group[dataset].attrs:
             units[name] = group[dataset].attrs["unit"]
     frame = pd.DataFrame(columns)
     if units:
         frame.attrs["units"] = units
     return frame
+
+
+def text_column(texts: NDArray[Any]) -> pd.Series:
+    """Return a column of the type that pandas itself gives to texts, missing ones among them."""
+    return pd.Series(texts.tolist(), dtype=pd.Series([""]).dtype)
 
 
 def _write_bands(group: h5py.Group, bands: dict[str, Band]) -> None:
