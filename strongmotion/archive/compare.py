@@ -58,6 +58,7 @@ def moved(before: Result, after: Result) -> pd.DataFrame:
         or [corners],
         ignore_index=True,
     )
+    table = table.drop_duplicates(["quantity", "component", "unit"])  # peaks stand among the measures too
     table = table[_differ(table)].rename(columns={"period": "period_s"}).assign(record=before.record.id)
     with np.errstate(divide="ignore", invalid="ignore"):
         table["change_percent"] = 100 * (table["after"] / table["before"] - 1)
