@@ -645,3 +645,26 @@ def test_text_stands_out_from_its_paper(name):
         for paper in (look.paper, look.shade):
             light, dark = sorted([luminance(colour), luminance(paper)], reverse=True)
             assert (light + 0.05) / (dark + 0.05) >= 4.5, (colour, paper)
+
+
+HOSTILE_NAMES = {
+    "long": "Station of the very long name " * 10,
+    "without blanks": "W" * 300,
+    "mark-up": r"<b>$\frac{1}{0}$</b>",
+    "turned": "\u202eمحطة\u2067 الرصيف",
+    "other letters": "港の観測点",
+    "lines": "one\ntwo\n\nthree",
+}
+
+
+@pytest.mark.parametrize("draw", [motion_figure, spectrum_figure])
+@pytest.mark.parametrize("kind", HOSTILE_NAMES)
+def test_hostile_names_leave_the_heading_whole(draw, kind):
+    result = made(names=("V",))
+    station = Station(code="C" * 200, network="XX", name=HOSTILE_NAMES[kind])
+    figure = draw(dataclasses.replace(result, record=dataclasses.replace(result.record, station=station)))
+    figure.draw_without_rendering()
+    box = figure._suptitle.get_window_extent()
+    assert figure.bbox.x0 <= box.x0 < box.x1 <= figure.bbox.x1
+    assert figure.get_suptitle().count("\n") <= 1
+    assert not set("$\u202e\u2067") & set(figure.get_suptitle())

@@ -47,6 +47,16 @@ __all__ = [
 ]
 
 
+TURNING = frozenset("$\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Marks that change how the letters beside them are set."""
+
+WIDEST_HEADING = 80
+"""Letters on a line of a heading."""
+
+LETTERS_AN_INCH = 8.0
+"""Letters of full size to an inch of a heading, wide ones among them; a longer one is written smaller."""
+
+
 @dataclass(frozen=True)
 class Style:
     """Colours on one kind of paper.
@@ -182,7 +192,9 @@ def finish(figure: Figure, own: bool, heading: str, style: Style) -> Figure:
     A caller who drew into axes of a figure of their own keeps what they wrote at its top and its foot.
     """
     if own:
-        figure.suptitle(heading, fontsize=11, color=style.ink)
+        letters = max(len(line) for line in heading.splitlines())
+        size = 11 * min(1.0, LETTERS_AN_INCH * figure.get_size_inches()[0] / letters)
+        figure.suptitle(heading, fontsize=size, color=style.ink)
     if not figure.get_supxlabel():
         figure.supxlabel(CAUTION, fontsize=7, color=style.faint)
     return figure
@@ -191,13 +203,14 @@ def finish(figure: Figure, own: bool, heading: str, style: Style) -> Figure:
 def heading(result: Result, what: str) -> str:
     """Return a figure's heading: the place, the record, what is shown, and the gravest finding."""
     warning = {"unfit": "\nunfit for use: see the findings", "doubt": "\nin doubt: see the findings"}
-    return f"{place(result.record)}: {what}{warning.get(result.severity, '')}"
+    where = place(result.record)
+    joint = ": " if len(where) + len(what) < WIDEST_HEADING else "\n"
+    return f"{where}{joint}{what}{warning.get(result.severity, '')}"
 
 
 def place(record: Record) -> str:
-    """Return the station's name and the record's id, cut to what a heading has room for, with no mark-up in it."""
-    name = shortened(record.station.name, 40)
-    return ", ".join(part for part in (name, shortened(record.id, 60)) if part)
+    """Return the station's name and the record's id, cut to what a heading has room for."""
+    return ", ".join(part for part in (shortened(record.station.name, 30), shortened(record.id, 36)) if part)
 
 
 def shortened(text: str, most: int) -> str:
@@ -213,7 +226,9 @@ def shortened(text: str, most: int) -> str:
 
 
 def printable(text: str) -> str:
-    """Return a text without what the figures' font has no letters for, and without the marks of mathematical text.
+    """Return a text without what the figures' font has no letters for, and without marks that would turn it about.
+
+    Those are the marks of mathematical text, and those that turn the direction of writing.
 
     Examples
     --------
@@ -221,7 +236,8 @@ def printable(text: str) -> str:
     '5  at ?'
     """
     letters = _letters()
-    return "".join(letter if ord(letter) in letters else "?" for letter in text.replace("$", ""))
+    kept = (letter for letter in text if letter not in TURNING)
+    return "".join(letter if ord(letter) in letters else "?" for letter in kept)
 
 
 @functools.cache
