@@ -53,7 +53,7 @@ TURNING = frozenset("$\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u20
 WIDEST_HEADING = 80
 """Letters on a line of a heading."""
 
-LETTERS_AN_INCH = 8.0
+LETTERS_AN_INCH = 7.5
 """Letters of full size to an inch of a heading, wide ones among them; a longer one is written smaller."""
 
 
