@@ -12,7 +12,7 @@ import typer
 from . import __version__
 from .cautions import CAUTION
 from .errors import InputError, SettingsError, StrongMotionError
-from .units import acceleration_unit, in_unit, label
+from .units import COUNTS, acceleration_unit, in_unit, label
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -188,9 +188,9 @@ def inspect(
     differentiate: Differentiate = False,
     unit: Unit = "m/s2",
 ) -> None:
-    """Show what a file holds and what the checks say of it.
+    """Show what a file holds, what is missing or would be assumed, and what the checks say of it.
 
-    Nothing is processed or written.
+    Nothing is processed or written. StationXML and QuakeML are shown, too.
 
     \b
     Examples:
@@ -200,6 +200,8 @@ def inspect(
     """
     from .formats import read_all
 
+    if _show_document(file):
+        return
     how = _reading(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
     for number, record in enumerate(read_all(file, layout=layout, **how)):
         if number:
@@ -233,6 +235,56 @@ def _reading(
     }  # fmt: skip
 
 
+def _show_document(file: Path) -> bool:
+    """Show StationXML or QuakeML; False for any other file."""
+    from .formats import document_kind, read_quakeml, read_stationxml
+
+    kind = document_kind(file)
+    if kind == "StationXML":
+        rows = []
+        for channel in read_stationxml(file).channels:
+            whole = channel.node.first("Response", "InstrumentSensitivity")
+            numbers = [channel.node.number("Azimuth"), channel.node.number("Dip")]
+            numbers.append(None if whole is None else whole.number("Value"))
+            azimuth, dip, value = ("not known" if number is None else f"{number:g}" for number in numbers)
+            unit = "" if whole is None else whole.words("InputUnits", "Name")
+            epoch = (str(time)[:19] if time is not None else "open" for time in (channel.begin, channel.end))
+            rows.append((channel.id, *epoch, azimuth, dip, value, unit))
+        _table(("channel", "from", "to", "azimuth °", "dip °", "sensitivity", "counts per"), rows)
+    elif kind == "QuakeML":
+        quakes = read_quakeml(file)
+        rows = [
+            tuple(
+                "not known" if value in (None, "") else f"{value:g}" if isinstance(value, float) else value
+                for value in (
+                    q.name or q.id, q.time, q.latitude, q.longitude, q.depth, q.magnitude, q.magnitude_type
+                )
+            )
+            for q in quakes
+        ]  # fmt: skip
+        _table(("earthquake", "origin time", "latitude °", "longitude °", "depth m", "magnitude", "of type"), rows)
+    return bool(kind)
+
+
+def _assumed(record: Record) -> list[str]:
+    """Return what is missing in a record, and what that leads to."""
+    said = []
+    for component in record:
+        if component.unit == COUNTS and component.sensitivity is None:
+            said.append(
+                f"{component.name} is in counts and its sensitivity is not known: it cannot be processed "
+                "before --sensitivity, --stationxml or the file gives it"
+            )
+    if record.start is None:
+        said.append("The start is not known: times are counted from the first sample")
+    directions = {component.name: component.azimuth for component in record if component.name in ("H1", "H2")}
+    if len(directions) == 2 and None in directions.values():
+        said.append("The azimuths of H1 and H2 are not both known: they are taken to be at right angles")
+    if record.station.latitude is None or record.station.longitude is None:
+        said.append("The station's coordinates are not known: it will have no distance from the earthquake")
+    return said
+
+
 def _show_record(record: Record, unit: str) -> None:
     from .checks import examine
 
@@ -263,6 +315,8 @@ def _show_record(record: Record, unit: str) -> None:
     columns = ("component", "channel", "azimuth °", "dip °", "unit", "counts per m/s²", "mean", f"raw peak {unit}")
     _table(columns, [_component_row(component, unit) for component in record])
     typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
+    for assumed in _assumed(record):
+        typer.echo(f"{assumed}.")
     _show_findings(examine(record))
 
 
@@ -600,6 +654,37 @@ def merge(
 def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
     copied, there = numbers
     typer.echo(f"{_count(copied, 'record')} copied, {there} there already; archive {archive}.")
+
+
+@app.command(no_args_is_help=True)
+def export(
+    archive: ArchiveFolder,
+    records: Annotated[list[str], typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")],
+    csv: Annotated[
+        bool, typer.Option("--csv", help="Motion and spectra as CSV; so, too, if no form is named.")
+    ] = False,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Motion as Parquet (needs pyarrow).")] = False,
+    miniseed: Annotated[bool, typer.Option("--miniseed", help="Motion as miniSEED 3, float64.")] = False,
+) -> None:
+    """Write processed motion and spectra of records to files for other programs.
+
+    Units are m/s², m/s and m; the pads are left out; the numbers come back bit for bit.
+
+    \b
+    Example:
+      strongmotion export archive XX.QUAY.00_20310417T032627 -o for_others --csv --miniseed
+    """
+    from .archive import Archive
+    from .archive import export as export_result
+
+    store = Archive(archive, create=False)
+    chosen = {"csv": csv, "parquet": parquet, "miniseed": miniseed}
+    forms: Any = [form for form, wanted in chosen.items() if wanted] or ["csv"]
+    for record in records:
+        for path in export_result(store[record], output, forms):
+            typer.echo(str(path))
+    typer.echo(CAUTION)
 
 
 def main() -> None:

@@ -454,7 +454,7 @@ def test_measures_names_a_damaged_file_of_an_archive(stored, tmp_path):
 
 COMMANDS = [
     "process", "inspect", "layout", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify",
-    "extract", "merge",
+    "extract", "merge", "export",
 ]  # fmt: skip
 
 

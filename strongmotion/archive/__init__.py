@@ -2,6 +2,7 @@
 
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
+from .export import export
 from .files import read_result, write_whole
 from .measures import in_acceleration_unit, measures_of
 from .store import Archive, Problem, Summary
@@ -12,6 +13,7 @@ __all__ = [
     "Archive",
     "Problem",
     "Summary",
+    "export",
     "in_acceleration_unit",
     "measures_of",
     "moved",

@@ -20,11 +20,12 @@ from .header import Reading
 from .layout import Layout, load_layout, read_text, ready_layout, ready_layouts, write_text
 from .miniseed import write_miniseed
 from .quakeml import of_earthquake, read_quakeml
-from .source import stored, unpacked
+from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
 from .xml import is_xml
 
 __all__ = [
+    "document_kind",
     "read",
     "read_all",
     "read_quakeml",
@@ -184,6 +185,16 @@ def read_all(
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
+
+
+def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
+    """Return which XML document a file is, by its root; nothing for any other file, or standard input."""
+    if str(path) == STANDARD_INPUT:
+        return ""
+    head = content(path)[1][:_HEAD]
+    if not is_xml(head):
+        return ""
+    return "StationXML" if b"<FDSNStationXML" in head else "QuakeML" if b"quakeml" in head else ""
 
 
 class _Digest:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import struct
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
@@ -367,8 +368,13 @@ def write_miniseed(
     save(path, data)
 
 
-def miniseed_of(record: Record, component: Component, version: int, encoding: str | None, caution: str = "") -> bytes:
-    """Return one component as miniSEED."""
+def miniseed_of(
+    record: Record, component: Component, version: int, encoding: str | None, derived: Mapping[str, str] | None = None
+) -> bytes:
+    """Return one component as miniSEED.
+
+    `derived` marks samples computed from those of the instrument, and says more of them in the extra header.
+    """
     from pymseed import DataEncoding, MiniSEEDError, MS3Record
 
     def error(what: str, remedy: str) -> RecordError:
@@ -385,13 +391,15 @@ def miniseed_of(record: Record, component: Component, version: int, encoding: st
     extra = None
     if version == 3:
         said = {key: text for key, text in described(record, component).items() if text and key in _BEYOND}
-        extra = json.dumps({"strongmotion": {**said, **({"caution": caution} if caution else {})}})
+        if derived is not None:
+            said = {**said, **derived, "channel": _identifier(record, component, "X").replace("_", "")[-3:]}
+        extra = json.dumps({"strongmotion": said})
     names = {"i": [encoding or "steim2", "int32"], "f": ["float32"], "d": ["float64"]}[kind]
     for name in dict.fromkeys(names):
         template = MS3Record(encoding=DataEncoding[name.upper()])
         template.formatversion = version
         try:
-            template.sourceid = _identifier(record, component)
+            template.sourceid = _identifier(record, component, "X" if derived is not None else "")
             template.samprate = _rate(component.dt)
             template.starttime = int(component.start.astype(np.int64))
             template.extra = extra
@@ -407,11 +415,14 @@ def _rate(dt: float) -> float:
     return 1 / dt if dt < 1 and _interval(1 / dt) == dt else -dt
 
 
-def _identifier(record: Record, component: Component) -> str:
-    """Return the FDSN source identifier of a component: its own channel code, or one of an accelerometer (N)."""
+def _identifier(record: Record, component: Component, source: str = "") -> str:
+    """Return the FDSN source identifier of a component: its own channel code, or one of an accelerometer (N).
+
+    A `source` code given replaces that of the channel, such as X for derived samples.
+    """
     channel = component.channel
     if re.fullmatch(r"[A-Z][A-Z][A-Z0-9]", channel):
-        band, source, orientation = tuple(channel)
+        band, own, orientation = tuple(channel)
     else:
         rate = 1 / component.dt
         band = next(code for least, code in _BANDS if rate >= least)
@@ -420,6 +431,7 @@ def _identifier(record: Record, component: Component) -> str:
             orientation = "N"
         if component.azimuth == 90 and component.name == "H2":
             orientation = "E"
-        source = "N"
+        own = "N"
+    source = source or own
     station = record.station
     return f"FDSN:{station.network}_{station.code}_{station.location}_{band}_{source}_{orientation}"

@@ -50,6 +50,11 @@ class Channel:
     node: Node
     name: str
 
+    @property
+    def id(self) -> str:
+        """Its codes, joined by points."""
+        return ".".join((self.network, self.station, self.location, self.code))
+
     def holds(self, time: np.datetime64 | None) -> bool:
         """Whether the epoch holds a time; any epoch holds an unknown one."""
         if time is None:
