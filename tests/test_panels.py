@@ -163,3 +163,22 @@ def test_hostile_texts_are_escaped():
     text = sheet.svg("k", hostile)
     assert "<script" not in text
     ElementTree.fromstring(text)
+
+
+def test_a_path_that_turns_back_is_thinned_along_its_way_and_keeps_its_ends():
+    turns = np.linspace(0.0, 900.0, 150_000)
+    x, y = np.cos(turns) * (1 + turns / 900), np.sin(1.1 * turns)
+    x[70_000], y[90_000] = 9.0, -7.0
+    sheet = Sheet(1, 1, 5.0, 4.0)
+    (panel,) = sheet.panels
+    panel.plot(x, y, color="#123456")
+    quieten(panel, LOOK)
+    (path,) = re.findall(r'<path d="M([^"]*)" stroke="#123456"', sheet.svg("k", "t"))
+    written = np.array([point.split() for point in path.split("L")], dtype=float)
+    drawn = np.column_stack((panel._to_points(x, "x"), panel._to_points(y, "y")))
+    assert 1000 < len(written) < 8100
+    for at in (0, 70_000, 90_000, len(x) - 1):
+        assert np.abs(written - drawn[at]).sum(axis=1).min() < 0.2
+    # Each point written is one of the path's own, to the tenth it is rounded to.
+    for point in written[:: len(written) // 50]:
+        assert np.abs(drawn - point).max(axis=1).min() < 0.06

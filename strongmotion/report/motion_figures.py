@@ -14,7 +14,7 @@ from ..errors import InputError
 from ..measures import arias_history, significant_duration
 from ..units import acceleration_unit, in_unit, label
 from .decimate import peaks_kept
-from .style import Style, canvas, finish, heading, named_style, quieten, shortened
+from .style import Style, canvas, finish, named_style, quieten, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -84,7 +84,7 @@ def raw_figure(
         loc="lower right", ncols=2, fontsize=8, frameon=False, labelcolor=look.ink, borderaxespad=0.1, borderpad=0.1
     )
     grid[-1, 0].set_xlabel(TIME)
-    return finish(figure, axes is None, heading(result, "raw and corrected acceleration"), look)
+    return finish(figure, axes is None, "raw and corrected acceleration", look, result)
 
 
 def motion_figure(
@@ -168,7 +168,7 @@ def motion_figure(
             fontsize=8, color=look.faint,
         )  # fmt: skip
     figure.align_ylabels(grid[:, 0])
-    return finish(figure, axes is None, heading(result, "corrected motion"), look)
+    return finish(figure, axes is None, "corrected motion", look, result)
 
 
 def husid_figure(result: Result, axes: Axes | None = None, style: str = "light") -> Figure:
@@ -229,7 +229,7 @@ def husid_figure(result: Result, axes: Axes | None = None, style: str = "light")
     panel.legend(
         loc="center right", fontsize=8, title="Arias intensity", title_fontsize=8, labelcolor=look.ink, frameon=False
     ).get_title().set_color(look.ink)
-    return finish(figure, axes is None, heading(result, "build-up of Arias intensity"), look)
+    return finish(figure, axes is None, "build-up of Arias intensity", look, result)
 
 
 def particle_figure(
@@ -277,7 +277,7 @@ def particle_figure(
     dt = result.motion["H1"].dt
     strong = slice(max(0, int(min(span[0] for span in spans) / dt)), int(max(span[1] for span in spans) / dt) + 2)
 
-    figure, grid = canvas(axes, 1, 3, (10.2, 3.8), look)
+    figure, grid = canvas(axes, 1, 3, (10.2, 4.2), look)
     for panel, (across, up) in zip(grid[0], PLANES, strict=True):
         panel.plot(paths[across], paths[up], color=look.faint, linewidth=0.5, alpha=0.5, label="whole")
         panel.plot(
@@ -294,7 +294,7 @@ def particle_figure(
         panel.set(xlim=(-limit, limit), ylim=(-limit, limit), aspect="equal")
         panel.set_xlabel(f"{_towards(result, across)}, {name_of_unit}")
         panel.set_ylabel(f"{_towards(result, up)}, {name_of_unit}")
-    return finish(figure, axes is None, heading(result, f"path of the ground, {quantity}"), look)
+    return finish(figure, axes is None, f"path of the ground, {quantity}", look, result)
 
 
 def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, style: str = "light") -> Figure:
@@ -371,7 +371,7 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
         borderaxespad=0.1, borderpad=0.1,
     )  # fmt: skip
     grid[-1, 0].set_xlabel(TIME)
-    return finish(figure, axes is None, heading(result, "displacement and its offset"), look)
+    return finish(figure, axes is None, "displacement and its offset", look, result)
 
 
 def shaking_begins(result: Result) -> tuple[float | None, float]:

@@ -12,7 +12,7 @@ from ..chain import Windows, signal_and_noise, to_acceleration
 from ..errors import InputError
 from ..spectra import fourier_spectrum
 from .decimate import peaks_kept
-from .style import canvas, finish, heading, logarithmic, named_style, quieten
+from .style import canvas, finish, logarithmic, named_style, quieten
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -119,7 +119,7 @@ def processing_figure(
         labelcolor=look.ink,
     )  # fmt: skip
     figure.align_ylabels(grid[:, 0])
-    return finish(figure, axes is None, heading(result, "signal, noise and the band kept"), look)
+    return finish(figure, axes is None, "signal, noise and the band kept", look, result)
 
 
 def chosen_windows(result: Result) -> Windows:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..spectra import ResponseSpectrum
 from ..units import acceleration_unit, in_unit, label
-from .style import Style, canvas, finish, heading, logarithmic, named_style, quieten, shortened
+from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -127,9 +127,7 @@ def spectrum_figure(
         framealpha=0.85, facecolor=look.paper, edgecolor="none", labelcolor=look.ink,
     )  # fmt: skip
     quieten(panel, look, nbins=6 if scale == "linear" else None)
-    return finish(
-        figure, axes is None, heading(result, f"response spectra, {100 * damping:g} % of critical damping"), look
-    )
+    return finish(figure, axes is None, f"response spectra, {100 * damping:g} % of critical damping", look, result)
 
 
 def tripartite_figure(
@@ -182,7 +180,7 @@ def tripartite_figure(
         handles=handles, loc="lower center", ncols=min(len(handles), 4), fontsize=8.5, frameon=True, framealpha=0.85,
         facecolor=look.paper, edgecolor="none", labelcolor=look.ink,
     )  # fmt: skip
-    return finish(figure, axes is None, _heading(source, f"spectra on four axes, {100 * damping:g} % damping"), look)
+    return finish(figure, axes is None, f"spectra on four axes, {100 * damping:g} % damping", look, _result(source))
 
 
 def rotation_figure(
@@ -241,9 +239,7 @@ def rotation_figure(
     below.set_xlabel("Period, s")
     above.legend(handles=lines, loc="lower left", ncols=2, fontsize=8.5, frameon=False, labelcolor=look.ink)
     figure.align_ylabels([above, below])
-    return finish(
-        figure, axes is None, heading(result, f"spectra in all directions, {100 * damping:g} % damping"), look
-    )
+    return finish(figure, axes is None, f"spectra in all directions, {100 * damping:g} % damping", look, result)
 
 
 def acceleration_displacement_figure(
@@ -316,7 +312,7 @@ def acceleration_displacement_figure(
         labelcolor=look.ink,
     )  # fmt: skip
     what = f"acceleration against displacement, {100 * damping:g} % damping"
-    return finish(figure, axes is None, _heading(source, what), look)
+    return finish(figure, axes is None, what, look, _result(source))
 
 
 def comparison_figure(
@@ -556,5 +552,5 @@ def _pga(result: Result, name: str) -> float:
     return float(found.iloc[0]) if len(found) else np.nan
 
 
-def _heading(source: Result | ResponseSpectrum, what: str) -> str:
-    return what if isinstance(source, ResponseSpectrum) else heading(source, what)
+def _result(source: Result | ResponseSpectrum) -> Result | None:
+    return None if isinstance(source, ResponseSpectrum) else source

@@ -186,15 +186,17 @@ def logarithmic(axes: Axes, which: str = "both", marks: tuple[float, ...] = (1.0
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
 
 
-def finish(figure: Figure, own: bool, heading: str, style: Style) -> Figure:
+def finish(figure: Figure, own: bool, what: str, style: Style, result: Result | None = None) -> Figure:
     """Put the caution, and on a figure of our own the heading, where they belong.
 
-    A caller who drew into axes of a figure of their own keeps what they wrote at its top and its foot.
+    A caller who drew into axes of a figure of their own keeps what they wrote at its top and its foot. The heading says
+    `what` is shown, and of which `result` if it is of one.
     """
     if own:
-        letters = max(len(line) for line in heading.splitlines())
+        text = what if result is None else heading(result, what)
+        letters = max(len(line) for line in text.splitlines())
         size = 11 * min(1.0, LETTERS_AN_INCH * figure.get_size_inches()[0] / letters)
-        figure.suptitle(heading, fontsize=size, color=style.ink)
+        figure.suptitle(text, fontsize=size, color=style.ink)
     if not figure.get_supxlabel():
         figure.supxlabel(CAUTION, fontsize=7, color=style.faint)
     return figure

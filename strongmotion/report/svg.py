@@ -28,6 +28,9 @@ Floats = NDArray[np.float64]
 COLUMNS = 600
 """Columns of pixels that a trace is thinned to: two and more for each of the screen at the sizes of a page."""
 
+LONGEST_PATH = 8000
+"""Most points of a path that turns back."""
+
 LETTER = 0.6
 """Mean width of a letter as a part of its size, for the room a legend takes."""
 
@@ -377,13 +380,9 @@ class Panel:
         if drawn.options.get("linestyle") == "none":
             return ""
         x, y = self._points(drawn)
-        parts = 10
         if len(x) > 4 * COLUMNS:
-            if (np.diff(x) >= 0).all():
-                x, y = peaks_kept(x, y, COLUMNS)
-            else:
-                parts = 2  # a path that turns back is thinned by leaving out steps of under half a point
-        path = _path(x, y, parts)
+            x, y = peaks_kept(x, y, COLUMNS) if (np.diff(x) >= 0).all() else _strided(x, y)
+        path = _path(x, y)
         return f'<path d="{path}"{_stroke(drawn)}/>' if path else ""
 
     def _write_marks(self, drawn: Drawn) -> str:
@@ -564,19 +563,31 @@ class Sheet:
         )
 
 
-def _path(x: Floats, y: Floats, parts: int = 10) -> str:
-    """Return points, to a part of one, as the data of a path, broken where one is not known."""
+def _strided(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Thin a path that turns back: a point at each stride along it, and those farthest to every side.
+
+    A stride is half a point, or longer where the path is so long that its turns lie over each other.
+    """
+    way = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))))
+    stride = max(0.5, way[-1] / LONGEST_PATH)
+    kept = np.flatnonzero(np.diff(np.floor(way / stride), prepend=-1.0))
+    kept = np.unique([*kept, len(x) - 1, x.argmin(), x.argmax(), y.argmin(), y.argmax()])
+    return x[kept], y[kept]
+
+
+def _path(x: Floats, y: Floats) -> str:
+    """Return points, to a tenth of one, as the data of a path, broken where one is not known."""
     known = np.isfinite(x) & np.isfinite(y)
     if not known.all():
         edges = np.flatnonzero(np.diff(np.concatenate(([False], known, [False])).astype(np.int8))).reshape(-1, 2)
-        return "".join(_path(x[first:last], y[first:last], parts) for first, last in edges)
+        return "".join(_path(x[first:last], y[first:last]) for first, last in edges)
     if not x.size:
         return ""
-    x, y = (np.rint(parts * np.clip(values, -1e4, 1e4)) for values in (x, y))
+    x, y = (np.rint(10.0 * np.clip(values, -1e4, 1e4)) for values in (x, y))
     if x.size > 2:  # points that fall together are one
         moved = np.concatenate(([True], (np.diff(x) != 0) | (np.diff(y) != 0)))
         x, y = x[moved], y[moved]
-    return "M" + "L".join([f"{a:g} {b:g}" for a, b in zip((x / parts).tolist(), (y / parts).tolist(), strict=True)])
+    return "M" + "L".join([f"{a:g} {b:g}" for a, b in zip((x / 10.0).tolist(), (y / 10.0).tolist(), strict=True)])
 
 
 def _stroke(drawn: Drawn) -> str:

@@ -94,18 +94,21 @@ def headline_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
         of = peaks[peaks["quantity"] == quantity]
         kind = str(of["unit"].iloc[0])
         factor = in_unit(unit) if kind == "m/s2" else 1.0
-        cells = [_cell(of[of["component"] == name], factor) for name in columns]
+        found = _by_component(of)
+        cells = [_cell(found.get(name), factor) for name in columns]
         rows.append((f"{quantity}, {label(unit if kind == 'm/s2' else kind)}", key_of(str(quantity)), cells))
     damping = float(spectra["damping"].iloc[0]) if len(spectra) else 0.05
     for period in PERIODS:
         at = spectra[np.isclose(spectra["period"], period) & (spectra["damping"] == damping)]
         if len(at):
-            cells = [_cell(at[at["component"] == name], in_unit(unit), "psa") for name in columns]
+            found = _by_component(at)
+            cells = [_cell(found.get(name), in_unit(unit), "psa") for name in columns]
             rows.append((f"PSA at {period:g} s, {100 * damping:g} %, {label(unit)}", "psa", cells))
     for measure in HEADLINE_MEASURES:
         of = measures[measures["measure"] == measure]
         if len(of):
-            cells = [_cell(of[of["component"] == name], 1.0) for name in columns]
+            found = _by_component(of)
+            cells = [_cell(found.get(name), 1.0) for name in columns]
             rows.append(
                 (f"{measure[0].upper()}{measure[1:]}, {label(str(of['unit'].iloc[0]))}", key_of(measure), cells)
             )
@@ -117,11 +120,14 @@ def measures_table(result: Result) -> tuple[list[str], list[tuple[str, str, list
     table = result.measures
     columns = [str(name) for name in dict.fromkeys(table["component"])]
     rows = []
-    for measure, of in table.groupby("measure", sort=False):
-        unit = str(of["unit"].iloc[0])
-        cells = [_cell(of[of["component"] == name], 1.0) for name in columns]
-        title = f"{measure}, {label(unit)}" if unit and unit != "1" else str(measure)
-        rows.append((title, key_of(str(measure)), cells, str(of["source"].iloc[0])))
+    measured: dict[str, dict[str, dict]] = {}
+    for row in table.to_dict("records"):
+        measured.setdefault(str(row["measure"]), {})[str(row["component"])] = row
+    for measure, by_component in measured.items():
+        first = next(iter(by_component.values()))
+        cells = [_cell(by_component.get(name), 1.0) for name in columns]
+        title = measure if first["unit"] in ("", "1") else f"{measure}, {label(str(first['unit']))}"
+        rows.append((title, key_of(measure), cells, str(first["source"])))
     return columns, rows
 
 
@@ -148,14 +154,16 @@ def spectra_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str,
     )
 
 
-def _cell(rows: pd.DataFrame, factor: float, value: str = "value") -> Cell:
-    """Print the one row of a number, if there is one."""
-    if not len(rows):
+def _by_component(table: pd.DataFrame) -> dict[str, dict]:
+    """Return the rows of a table by their component."""
+    return {str(row["component"]): row for row in table.to_dict("records")}
+
+
+def _cell(row: dict | None, factor: float, value: str = "value") -> Cell:
+    """Print the number of a row, if there is one."""
+    if row is None:
         return Cell("–")
-    row = rows.iloc[0]
     low, high = ("band_low", "band_high") if value == "value" else (f"{value}_low", f"{value}_high")
-    usable = bool(row["usable"]) if "usable" in rows else True
-    band = ""
-    if low in rows and high in rows and math.isfinite(row[low]) and math.isfinite(row[high]):
-        band = f"{number(row[low] * factor)} to {number(row[high] * factor)}"
-    return Cell(number(float(row[value]) * factor), band, usable)
+    ends = [float(row.get(end, math.nan)) * factor for end in (low, high)]
+    band = f"{number(ends[0])} to {number(ends[1])}" if all(math.isfinite(end) for end in ends) else ""
+    return Cell(number(float(row[value]) * factor), band, bool(row.get("usable", True)))
