@@ -202,14 +202,18 @@ def _spectra(
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
         usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
         tables.append(_long_form(name, periods, damping, columns, usable))
-    if "horizontal" in corrected.usable_band:
+    chosen = np.isin(damping, settings.spectra.rotated_damping or damping)
+    if "horizontal" in corrected.usable_band and chosen.any():
         one, two = corrected.motion["H1"], corrected.motion["H2"]
         rotated = rotated_spectrum(
-            one.acceleration, two.acceleration, one.dt, periods, damping, PERCENTILES, threads=threads
+            one.acceleration, two.acceleration, one.dt, periods, np.array(damping)[chosen], PERCENTILES, threads=threads
         )
         usable = corrected.usable_band["horizontal"].holds(periods) & (not unfit & {"H1", "H2", ""})
+        usable = chosen[:, np.newaxis] & usable
         for i, percentile in enumerate(PERCENTILES):
-            columns = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
+            columns = {name: np.full(usable.shape, np.nan) for name in ("sd", "psv", "psa")}
+            for name, grid in columns.items():
+                grid[chosen] = getattr(rotated, name)[i]
             tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, usable))
     return pd.concat(tables, ignore_index=True)
 
@@ -228,6 +232,6 @@ def _long_form(
             "damping": np.repeat(np.array(damping, dtype=float), len(periods)),
             "period": np.tile(periods, len(damping)),
             **{quantity: columns.get(quantity, empty).ravel() for quantity in QUANTITIES},
-            "usable": np.tile(usable, len(damping)),
+            "usable": np.broadcast_to(usable, empty.shape).ravel(),
         }
     )

@@ -222,6 +222,12 @@ class SpectraSettings(_Section):
         lambda v: _numbers(v) and len(v) > 0 and all(z < 10 for z in v),
         "a list of fractions from 0 to below 10, such as [0.02, 0.05]",
     )
+    rotated_damping: tuple[float, ...] = _setting(
+        (),
+        "Those of them that RotD is given for; empty for all. It takes longer than all else.",
+        _numbers,
+        "a list of fractions, each also in damping",
+    )
 
 
 @dataclass(frozen=True)

@@ -407,6 +407,23 @@ def test_a_record_that_cannot_be_processed_again_does_not_stop_the_rest(raw, tmp
     assert all(answer.same for answer in others)
 
 
+# Only some dampings rotated
+
+
+def test_rotd_may_be_left_out_where_it_is_not_wanted():
+    one, other = (record(code).components[0] for code in ("ONE", "OTHER"))
+    pair = Record((one, Component("H2", other.samples, other.dt, start=other.start)))
+    choices = {"periods": [0.0, 0.3, 1.0], "damping": [0.02, 0.05, 0.1]}
+    whole = process(pair, Settings.from_dict({"spectra": choices})).spectra
+    some = process(pair, Settings.from_dict({"spectra": choices | {"rotated_damping": [0.05]}})).spectra
+    rotated = whole.component.str.startswith("RotD")
+    kept = ~rotated | (whole.damping == 0.05)
+    assert rotated.any()
+    pd.testing.assert_frame_equal(some[kept], whole[kept])
+    assert some[~kept].psa.isna().all()
+    assert not some[~kept].usable.any()
+
+
 # On a cluster
 
 
