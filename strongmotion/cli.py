@@ -487,7 +487,7 @@ def report(
         Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where pages go; made if not there.")
     ],
     records: Annotated[
-        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records; all if none is named.")
+        list[str] | None, typer.Argument(metavar="RECORD", help="Ids of records; all if none is named.")
     ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each record's page as PDF too.")] = False,
     unit: Unit = "m/s2",
