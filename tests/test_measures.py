@@ -189,6 +189,12 @@ def test_standardized_cumulative_absolute_velocity_of_strong_and_weak_seconds():
     assert ms.standardized_cumulative_absolute_velocity(0.4 * a, DT) == 0.0
 
 
+@pytest.mark.parametrize(("size", "counts"), [(0.0251, True), (0.0249, False)])
+def test_a_standard_second_counts_from_its_threshold_on(size, counts):
+    a = size * G * np.cos(2 * np.pi * TIME)
+    assert (ms.standardized_cumulative_absolute_velocity(a, DT) > 0) == counts
+
+
 def test_standard_windows_hold_where_the_interval_does_not_divide_a_second():
     # 0.3 s: windows begin at steps 0, 4, 7, 10, that is at 0, 1.2, 2.1 and 3.0 s.
     a = np.array([1.0] * 4 + [0.1] * 7)
@@ -329,6 +335,12 @@ def test_periods_and_bandwidth_of_two_lines():
     assert ms.mean_period(a, DT) == pytest.approx((9 / 1 + 16 / 5) / 25, rel=1e-9)
     assert ms.central_frequency(a, DT) == pytest.approx(np.sqrt(m2 / m0), rel=1e-9)
     assert ms.spectral_bandwidth(a, DT) == pytest.approx(np.sqrt(1 - m1**2 / (m0 * m2)), rel=1e-9)
+
+
+def test_an_offset_counts_once_in_the_moments():
+    # One-sided: B² at 0 Hz, A² / 2 at 3 Hz.
+    a = 2 + 3 * np.sin(2 * np.pi * 3 * TIME[:-1])
+    assert ms.central_frequency(a, DT) == pytest.approx(3 * np.sqrt(4.5 / (4 + 4.5)), rel=1e-9)
 
 
 # Vanmarcke (1976): a flat spectrum from 0 to f has moments in the ratio 1 : f / 2 : f² / 3, so a bandwidth of 0.5.

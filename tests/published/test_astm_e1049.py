@@ -22,6 +22,12 @@ def test_the_worked_example():
     assert list(zip(cycles.range.tolist(), cycles.count.tolist(), strict=True)) == IN_ORDER
 
 
+def test_of_equal_ranges_the_earlier_is_counted():
+    # X >= Y: from 4 to 2 and back is one cycle, and half of one is left from 1 to 4.
+    cycles = rainflow([1.0, 4.0, 2.0, 4.0])
+    assert list(zip(cycles.range.tolist(), cycles.count.tolist(), strict=True)) == [(2.0, 1.0), (3.0, 0.5)]
+
+
 def test_points_between_reversals_change_nothing():
     between = np.interp(np.linspace(0, 8, 81), range(9), REVERSALS)
     assert dict(rainflow(np.repeat(between, 2)).table().round(9).values.tolist()) == COUNTS
