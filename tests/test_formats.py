@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from strongmotion.errors import InputError, RecordError, SettingsError
-from strongmotion.formats import read, write_csv, write_text
+from strongmotion.formats import lines, read, write_csv, write_text
 from strongmotion.formats.header import Reading
 from strongmotion.formats.time_column import interval_from_times, printed_place
 from strongmotion.record import Component, Record, Station
@@ -288,6 +288,38 @@ def test_fast_and_precise_parsing_agree_with_pandas(tmp_path):
     path = save(tmp_path, "# dt_s: 0.01\n" + table.to_csv(index=False))
     record = read(path)
     assert np.array_equal(np.column_stack([c.samples for c in record]), values)
+
+
+@pytest.mark.parametrize("dtype", [np.int64, np.float64])
+def test_a_long_record_comes_back_bit_for_bit(tmp_path, dtype):
+    # Long enough for the compiled reader.
+    rng = np.random.default_rng(20310504)
+    whole, powers = rng.integers(-(2**62), 2**62, 4000), rng.integers(-30, 30, 4000)
+    values = whole if dtype == np.int64 else rng.normal(size=4000) * 10.0**powers
+    record = Record(tuple(Component(name, values + k, 0.005, "counts") for k, name in enumerate(("H1", "V"))))
+    write_csv(record, tmp_path / "a.csv")
+    write_text(record, tmp_path / "a.txt", layout="ridge")
+    assert_same(read(tmp_path / "a.csv"), record)
+    assert_same(read(tmp_path / "a.txt"), record)
+
+
+def test_both_ways_of_reading_csv_agree(tmp_path, monkeypatch):
+    from test_fuzz import mutated
+
+    path = save(tmp_path, "# dt_s: 0.01\nH1 [g];V [g]\n" + "".join(f"{i * 0.37!r}; {-i}\n" for i in range(30)))
+    data = path.read_bytes()
+    rng = np.random.default_rng(20310504)
+
+    def outcome(compiled_from):
+        monkeypatch.setattr(lines, "COMPILED_FROM", compiled_from)
+        try:
+            return read(path).raw_sha256
+        except RecordError as error:
+            return str(error)
+
+    for _ in range(500):
+        path.write_bytes(mutated(data, rng))
+        assert outcome(0) == outcome(10**12)
 
 
 @pytest.mark.parametrize("name", ["N", "h1", "time", "HNE"])

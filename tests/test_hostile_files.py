@@ -230,9 +230,9 @@ def test_huge_files_are_refused_at_once_in_little_memory(tmp_path):
         stream.write(HEAD.encode())
         stream.truncate(10**9)
     tracemalloc.start()
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert "the file is 1000 MB, a record has at most 100 MB. Split it" in refusal(one_line)
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
     assert tracemalloc.get_traced_memory()[1] < 5e6
     tracemalloc.stop()
 
@@ -314,6 +314,35 @@ def test_text_one_sample_and_unknown_unit(tmp_path):
     assert "line 5: byte 2 of the line is not utf-8. Set the file's encoding in the layout" in message
     message = refusal(save(tmp_path, ridge.replace("gal", "x" * 2000)))
     assert "line 3: the header line is 2007 characters long" in message
+
+
+# --- memory ------------------------------------------------------------------------------------------------------
+
+RIDGE = b"%% ridge trace\nstep = 0.01\nunit = gal\n%% values\n"
+LARGE = {
+    "csv with a bad end": lambda: HEAD.encode() + b"1,2,3\n" * 500_000 + b"1,x,3\n",
+    "csv of short lines": lambda: b"# dt_s: 0.01\nH1 [g]\n" + b"1\n" * 1_500_000 + b"x\n",
+    "empty lines": lambda: b"# dt_s: 0.01\nH1 [g]\n" + b"\n" * 2_900_000 + b"1\n",
+    "too many lines": lambda: b"# dt_s: 0.01\nH1 [g]\n" + b"1\n" * 3_000_000,
+    "remarks": lambda: b"# a: b\n" * 400_000,
+    "layout with a bad end": lambda: RIDGE + b"1 2 3 4 5\n" * 300_000 + b"x\n",
+    "many sections": lambda: (RIDGE + b"1 2\n") * 40_000,
+}
+
+
+@pytest.mark.parametrize("case", LARGE)
+def test_large_bad_files_take_bounded_time_and_memory(tmp_path, case):
+    data = LARGE[case]()
+    path = save(tmp_path, data)
+    begun = time.process_time()
+    refusal(path)
+    assert time.process_time() - begun < 5
+    tracemalloc.start()
+    try:
+        refusal(path)
+        assert tracemalloc.get_traced_memory()[1] < 10 * len(data) + 100e6
+    finally:
+        tracemalloc.stop()
 
 
 # --- files cut off -----------------------------------------------------------------------------------------------

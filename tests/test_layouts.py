@@ -356,10 +356,10 @@ HANGING = [
 
 @pytest.mark.parametrize("text", HANGING)
 def test_patterns_that_hang_elsewhere_are_quick(text):
-    begun = time.perf_counter()
+    begun = time.process_time()
     with contextlib.suppress(EffortError):
         Pattern(text).search("a" * 999 + "!", Effort())
-    assert time.perf_counter() - begun < 5
+    assert time.process_time() - begun < 5
 
 
 @pytest.mark.parametrize("text", HANGING)
@@ -372,7 +372,7 @@ def test_a_layout_cannot_hang(tmp_path, text, where):
     toml += f"[block]\nuntil = '{text}'\n" if where == "until" else ""
     layout = save(tmp_path, toml, "slow.toml")
     path = save(tmp_path, "".join("a" * 900 + "!\n" for _ in range(3000)), "a.txt")
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(RecordError, match=r"a\.txt"):
         read(path, layout=layout)
-    assert time.perf_counter() - begun < 5
+    assert time.process_time() - begun < 5

@@ -176,6 +176,10 @@ HOSTILE = {
         "<FDSNStationXML>" + "\n<Network/>" * 300_000 + "</FDSNStationXML>",
         "line 200002: the document has too many elements",
     ),
+    "endless text": (
+        "<FDSNStationXML><Network>" + "x" * 20_000_000,
+        "line 1: <Network>: it has more than 100000 characters",
+    ),
     "cut off": ("<FDSNStationXML><Network>\n", "line 2: the XML is not well formed: no element found"),
     "another document": ("<quakeml/>", "line 1: expected a document of FDSNStationXML, found 'quakeml'"),
     "no XML": ("HARBOUR SHEET\n", "line 1: the XML is not well formed: syntax error"),

@@ -91,7 +91,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
     Parameters
     ----------
     text : ndarray of uint8
-    begins, ends : ndarray of int64, shape (lines,)
+    begins, ends : ndarray of int32, shape (lines,)
         Each line's first byte, and the byte after its last.
     edges : ndarray of int64
         Columns at which the numbers of a line begin, and the one after the last; empty where delimiters part them.
@@ -105,21 +105,21 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
         Filled with the numbers.
     kinds : ndarray of uint8
         Filled with `WHOLE`, `FRACTION` or `HARD`.
-    places : ndarray of int64, shape (numbers, 2)
+    places : ndarray of int32, shape (numbers, 2)
         Filled with where each hard number begins and ends.
-    counts : ndarray of int64, shape (lines,)
+    counts : ndarray of int32, shape (lines,)
         Filled with how many numbers are on each line.
 
     Returns
     -------
     int
-        How many numbers there are, or -1 if something is no number or there is no room.
+        How many numbers there are; or -1 - line for the first line with something that is no number, or no room.
     """
     n = 0
     as_bits = values.view(np.uint64)
     fixed = edges.size > 0
     for line in range(begins.size):
-        at, end = begins[line], ends[line]
+        at, end = np.int64(begins[line]), np.int64(ends[line])
         while end > at and (text[end - 1] == 32 or text[end - 1] == 9):
             end -= 1
         first, start, cell, more = n, at, 0, at < end
@@ -128,14 +128,14 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
             b = end
             if fixed:
                 if cell + 1 >= edges.size:
-                    return -1
+                    return -1 - line
                 at, b = start + edges[cell], min(start + edges[cell + 1], end)
                 cell += 1
                 more = start + edges[cell] < end
             while at < b and (text[at] == 32 or text[at] == 9):
                 at += 1
             if n >= values.size:
-                return -1
+                return -1 - line
             # Sign, digits, point, digits, exponent.
             a = i = at
             negative, kind, m, behind, e = False, WHOLE, _U(0), 0, 0
@@ -157,7 +157,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
                 behind = i - begun_behind
                 digits += behind
             if digits == 0:
-                return -1
+                return -1 - line
             if digits > 19:  # leading zeros do not count
                 for j in range(begun, i):
                     if text[j] != 48 and text[j] != point:
@@ -175,7 +175,7 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
                     e = min(10 * e + (text[i] - 48), 100000)
                     i += 1
                 if i == begun:
-                    return -1
+                    return -1 - line
                 if down:
                     e = -e
             e -= behind
@@ -185,16 +185,16 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
                 at += 1
             if fixed:
                 if at < b:
-                    return -1
+                    return -1 - line
             elif delimiter:
                 more = at < end
                 if more and text[at] != delimiter:
-                    return -1
+                    return -1 - line
                 at += 1
             else:
                 more = at < end
                 if more and at == i:
-                    return -1
+                    return -1 - line
             value = float(m)
             if digits <= 19 and m <= _U(9007199254740992) and -22 <= e <= 22:
                 values[n] = value / tens[-e] if e < 0 else value * tens[e]

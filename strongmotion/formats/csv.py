@@ -29,7 +29,7 @@ from ..errors import RecordError
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading
-from .layout import described, save
+from .layout import LONGEST_HEADER, described, save
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .time_column import interval_from_times, printed_place
 
@@ -127,7 +127,7 @@ def read_csv(reading: Reading) -> Record:
 def _head(lines: Lines) -> tuple[list[str], int]:
     """Return the lines down to the one that names the columns, and which one that is."""
     head: list[str] = []
-    for at in range(lines.count):
+    for at in range(min(lines.count, LONGEST_HEADER)):
         head.append(lines.line(at))
         if len(head[-1]) > LONGEST_HEADER_LINE:
             raise lines.reading.error(
@@ -138,7 +138,7 @@ def _head(lines: Lines) -> tuple[list[str], int]:
         if head[-1].strip() and not head[-1].startswith("#"):
             return head, at
     raise lines.reading.error(
-        "no row names the columns", lines.count, "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
+        "no row names the columns", len(head), "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
     )
 
 
@@ -204,9 +204,9 @@ def _metadata(
 
 def _whole_rows(
     lines: Lines, first: int, columns: list[_Column], delimiter: str, declared: int | None
-) -> tuple[NDArray[np.int64], tuple[Finding, ...]]:
+) -> tuple[NDArray[np.int32], tuple[Finding, ...]]:
     """Return the rows of numbers, as many as are declared; fewer only if asked, with a finding."""
-    reading, rows = lines.reading, np.arange(first, lines.count)
+    reading, rows = lines.reading, np.arange(first, lines.count, dtype=np.int32)
     if not rows.size:
         raise reading.error(
             "the header is there, no numbers follow it", first, "Check that the file is whole: copy it again"
@@ -234,12 +234,27 @@ def _whole_rows(
 
 
 def _precise(
-    lines: Lines, rows: NDArray[np.int64], columns: list[_Column], delimiter: str, declared: int | None
+    lines: Lines, rows: NDArray[np.int32], columns: list[_Column], delimiter: str, declared: int | None
 ) -> list[NDArray[Any]]:
     """Return each column's numbers, or name the line and column of the first that is none."""
+    if lines.odd is not None:
+        at = lines.odd[0]
+        _by_text(lines, rows, range(at, at + 1), columns, delimiter, declared)  # what stopped the compiled reader
+    return _by_text(lines, rows, range(len(rows)), columns, delimiter, declared)
+
+
+def _by_text(
+    lines: Lines,
+    rows: NDArray[np.int32],
+    chosen: range,
+    columns: list[_Column],
+    delimiter: str,
+    declared: int | None,
+) -> list[NDArray[Any]]:
     reading = lines.reading
     read = [header.Numbers() for _ in columns]
-    for index, at in enumerate(rows.tolist()):
+    for index in chosen:
+        at = int(rows[index])
         row = lines.line(at)
         cells = [cell.strip() for cell in row.split(delimiter)]
         if len(cells) != len(columns):

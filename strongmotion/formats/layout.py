@@ -39,6 +39,7 @@ from __future__ import annotations
 
 import difflib
 import functools
+import itertools
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
@@ -58,6 +59,7 @@ from .patterns import Effort, EffortError, Pattern
 from .time_column import interval_from_times, printed_place
 
 LONGEST_HEADER = 200
+MOST_COMPONENTS = 1000
 _LINES_RECOGNISED = 20
 _READY = Path(__file__).parent / "layouts"
 
@@ -412,7 +414,13 @@ class _Reader:
         """Return the lines from which to which each header and its block stand."""
         if self.layout.first is None:
             return [(0, self.lines.count)]
-        begins = list(self.found(self.layout.first, 0, self.lines.count))
+        begins = list(itertools.islice(self.found(self.layout.first, 0, self.lines.count), MOST_COMPONENTS + 1))
+        if len(begins) > MOST_COMPONENTS:
+            raise self.reading.error(
+                f"more than {MOST_COMPONENTS} components begin in this file",
+                begins[-1] + 1,
+                "Correct `first` in the layout",
+            )
         above = range(min(begins[0] if begins else self.lines.count, self.lines.count))
         stray = next((at for at in above if self.lines.line(at).strip()), None)
         if not begins or (stray is not None and self.layout.of_file is None):
@@ -503,7 +511,7 @@ class _Reader:
         """Return the numbers of a block, an array a column (one where there are none)."""
         reading, block = self.reading, self.layout.block
         per_line = len(block.columns) or block.values_per_line
-        numbered: NDArray[np.int64]
+        numbered: NDArray[np.int32]
         numbered = self.lines_of_numbers(begin, end)
         at_end = numbered.size and numbered[-1] >= self.lines.count - 1 and not reading.data.endswith(b"\n")
         in_row = max(len(block.columns), 1)
@@ -542,13 +550,13 @@ class _Reader:
             )
         return columns, ()
 
-    def lines_of_numbers(self, begin: int, end: int) -> NDArray[np.int64]:
+    def lines_of_numbers(self, begin: int, end: int) -> NDArray[np.int32]:
         """Return the lines that hold numbers: without trailer and comments."""
         block = self.layout.block
         if block.until is not None:
             end = next(self.found(block.until, begin, end), end)
         end = max(begin, self.lines.last_full(begin, end) - block.trailer)
-        numbered = np.arange(begin, self.lines.last_full(begin, end))
+        numbered = np.arange(begin, self.lines.last_full(begin, end), dtype=np.int32)
         if block.comment and numbered.size:
             mark = block.comment.encode(self.layout.encoding, errors="replace")
             data = self.reading.data
@@ -565,16 +573,25 @@ class _Reader:
             header.usable_number(block.number(cell)) and len(cell) == (width or len(cell)) for cell in row
         )
 
-    def precise(self, numbered: NDArray[np.int64], per_line: int | None, declared: int | None) -> list[NDArray[Any]]:
+    def precise(self, numbered: NDArray[np.int32], per_line: int | None, declared: int | None) -> list[NDArray[Any]]:
         """Return the numbers of each column, or name the line and place of the first that is none."""
+        if (odd := self.lines.odd) is not None and odd[0] < len(numbered):
+            self.by_text(numbered, odd[0], odd[0] + 1, odd[1], per_line, declared)  # what stopped the compiled reader
+        return self.by_text(numbered, 0, len(numbered), 0, per_line, declared)
+
+    def by_text(
+        self, numbered: NDArray[np.int32], begin: int, end: int, before: int, per_line: int | None, declared: int | None
+    ) -> list[NDArray[Any]]:
+        """Return the numbers on lines `begin` to `end`, text by text; `before` are on the lines above."""
         block, width = self.layout.block, self.layout.block.width
         columns = [header.Numbers() for _ in block.columns or ("",)]
-        for index, line in enumerate(numbered.tolist()):
+        for index in range(begin, end):
+            line = int(numbered[index])
             at, last = line + 1, index == len(numbered) - 1
             row = block.cells(self.lines.line(line))
             cut = "The line may be damaged, or the layout wrong"
             ragged = isinstance(width, int) and len(row) > 0 and len(row[-1]) != width
-            whole = len(columns[-1]) + (0 if block.columns else len(row) - ragged)
+            whole = index if block.columns else before + len(columns[-1]) + len(row) - ragged
             if last and declared is not None and whole < declared:
                 cut = (
                     f"The file may be cut off: {whole} of {declared} declared samples were read. "

@@ -14,7 +14,7 @@ from .header import Reading
 from .patterns import Effort, Pattern
 
 LONGEST_HEADER_LINE = 1000
-MOST_LINES = 5_000_000
+MOST_LINES = 3_000_000
 COMPILED_FROM = 20_000
 """Bytes of numbers from which compiled reading is worth its import."""
 
@@ -75,9 +75,14 @@ class Lines:
                 f"the file has {breaks.size} lines, at most {MOST_LINES} are read",
                 remedy="Split it into one file for each event",
             )
-        self.begins = np.concatenate([[0], breaks + 1])
-        self.ends = np.concatenate([breaks, [len(reading.data)]])
+        # 32 bits hold any place in a file as large as is read.
+        self.begins = np.empty(breaks.size + 1, np.int32)
+        self.begins[0], self.begins[1:] = 0, breaks + 1
+        self.ends = np.empty(breaks.size + 1, np.int32)
+        self.ends[:-1], self.ends[-1] = breaks, len(reading.data)
         self.count = self.last_full(0, len(self.begins))
+        self.odd: tuple[int, int] | None = None
+        """After `numbers` has failed: which of the lines it stopped at, and how many numbers are on those before."""
 
     def line(self, at: int) -> str:
         """Return a line as text."""
@@ -110,23 +115,24 @@ class Lines:
             if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
                 yield at
 
-    def size(self, numbered: NDArray[np.int64]) -> int:
+    def size(self, numbered: NDArray[np.int32]) -> int:
         """Return how many bytes some lines span."""
         return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
 
     def numbers(
-        self, numbered: NDArray[np.int64], block: Block
+        self, numbered: NDArray[np.int32], block: Block
     ) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
         """Return the numbers of a block, and which have a fraction or exponent; None where anything is unusual.
 
         It is also None where there are too few to be worth the compiled reader: what is not read here is read, or
         refused with its reason, text by text.
         """
+        self.odd = None
         if self.size(numbered) <= COMPILED_FROM:
             return None
         from . import _numbers
 
-        begins, ends = self.begins[numbered] + block.margin, self.ends[numbered]
+        begins, ends = self.begins[numbered] + np.int32(block.margin), self.ends[numbered]
         longest = int((ends - begins).max())
         if longest < 1:
             return None
@@ -135,36 +141,45 @@ class Lines:
             edges = np.arange(0, longest + block.width, block.width)
         elif block.width is not None:
             edges = np.cumsum([0, *block.width])
-        room = self.size(numbered) // (block.width if isinstance(block.width, int) else 2) + len(numbered) + 1
+        least = min(block.width) if isinstance(block.width, tuple) else block.width
+        room = self.size(numbered) // least + len(numbered) if least else self.size(numbered) // 2
+        room += 2
         values, kinds = np.empty(room), np.empty(room, np.uint8)
-        places, counts = np.empty((room, 2), np.int64), np.empty(len(numbered), np.int64)
+        places, counts = np.empty((room, 2), np.int32), np.empty(len(numbered), np.int32)
         delimiter, point, exponent = (ord(mark or "\0") for mark in (block.delimiter, block.decimal, block.exponent))
         found = _numbers.block(
             self.bytes, begins, ends, edges, delimiter, point, exponent,
             _numbers.TENS, _numbers.FIVES, values, kinds, places, counts,
         )  # fmt: skip
-        if found < 0:
-            return None
+        read = len(numbered) if found >= 0 else -1 - found
+        stopped = [read] if found < 0 else []
         per_line = len(block.columns) or block.values_per_line
-        if per_line is not None:
-            last = counts[-1] == per_line if block.columns else 0 < counts[-1] <= per_line
-            if not (last and (counts[:-1] == per_line).all()):
-                return None
+        if per_line is not None and read:
+            wrong = counts[:read] != per_line
+            if read == len(numbered) and not block.columns and 0 < counts[-1] < per_line:
+                wrong[-1] = False  # the last line of a block may be shorter
+            stopped += np.flatnonzero(wrong)[:1].tolist()
         if isinstance(block.width, int):
             # The last number of a line must be as wide as the others; blanks after it are no part of it.
-            ragged = np.flatnonzero((ends - begins) != counts * block.width)
-            for at in ragged:
+            for at in np.flatnonzero((ends - begins)[:read] != counts[:read] * block.width).tolist():
                 if len(self.line(int(numbered[at]))[block.margin :].rstrip()) != counts[at] * block.width:
-                    return None
-        values, kinds = values[:found], kinds[:found]
-        hard = np.flatnonzero(kinds == _numbers.HARD)
-        for at in hard:
-            a, b = places[at]
-            text = block.number(self.reading.data[a:b].decode("ascii"))
-            if not header.usable_number(text) or header.INTEGER.fullmatch(text):
-                return None
+                    stopped.append(at)
+                    break
+        whole = int(counts[: min(stopped, default=read)].sum())
+        large = False
+        for at in np.flatnonzero(kinds[:whole] == _numbers.HARD).tolist():
+            first, end = places[at].tolist()
+            text = block.number(self.reading.data[first:end].decode("ascii"))
+            if not header.usable_number(text):
+                stopped.append(int(np.searchsorted(np.cumsum(counts[:read]), at, side="right")))
+                break
             values[at] = float(text)
-        return values, kinds != _numbers.WHOLE
+            large |= bool(header.INTEGER.fullmatch(text))
+        if stopped:
+            self.odd = min(stopped), int(counts[: min(stopped)].sum())
+        if stopped or large:
+            return None  # an integer that no float holds is read text by text
+        return values[:found], kinds[:found] != _numbers.WHOLE
 
 
 def typed(values: NDArray[np.float64], fractions: NDArray[np.bool_]) -> NDArray[Any]:

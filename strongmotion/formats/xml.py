@@ -12,6 +12,7 @@ from ..errors import RecordError
 from .header import INTEGER, NUMBER, instant_in, shown
 
 DEEPEST = 40
+LONGEST_TEXT = 100_000
 MOST_ELEMENTS = 5_000_000
 MOST_KEPT = 200_000
 """Elements kept; the coefficients of digital filters, which can be many, are not among them."""
@@ -123,7 +124,9 @@ class _Builder:
         self.open.pop()
 
     def data(self, text: str) -> None:
-        if (node := self.open[-1]) is not None:
+        if (node := self.open[-1]) is not None and not text.isspace():
+            if len(node.text) > LONGEST_TEXT:
+                raise node.error(f"it has more than {LONGEST_TEXT} characters", "Cut out the part that is needed")
             node.text += text
 
     def close(self) -> Node | None:
