@@ -68,6 +68,13 @@ def test_integers_come_back_bit_for_bit(tmp_path, version, encoding):
         assert (one.name, one.dt, one.start, one.channel) == (two.name, two.dt, two.start, two.channel)
 
 
+def test_components_come_in_the_usual_order_whatever_their_codes(tmp_path):
+    codes = (("H1", "HNN", 0.0), ("H2", "HNE", 90.0), ("V", "HNZ", None), ("roof", "HN4", None))
+    parts = tuple(Component(n, shaking(), 0.005, "counts", 4e5, START, azimuth, channel=c) for n, c, azimuth in codes)
+    write_miniseed(Record(parts, Station("QUAY", "XX")), tmp_path / "a.ms")
+    assert read(tmp_path / "a.ms").components == parts
+
+
 def test_version_3_keeps_all_that_the_record_says(tmp_path):
     record = quay()
     write_miniseed(record, tmp_path / "a.ms")

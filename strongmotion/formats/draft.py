@@ -236,9 +236,9 @@ def _written(
         unsure.append("which block is which component")
     parts = [f'name = "{re.sub(r"[^A-Za-z0-9_-]", "-", name)}"']
     beginning = next((line for line in lines[:20] if re.search(r"[^\W\d]{3}", line)), "")
-    if beginning:
+    if opening := _opening(beginning.strip()) or re.split(r"\d", beginning.strip())[0].strip()[:30]:
         blanks = " *" if beginning[0].isspace() else ""
-        parts.append(f"recognise = {_quoted('^' + blanks + _literal(_opening(beginning.strip())))}")
+        parts.append(f"recognise = {_quoted('^' + blanks + _literal(opening))}")
     if encoding != "utf-8":
         parts.append(f'encoding = "{encoding}"')
     if above:
@@ -363,6 +363,7 @@ def _says_time(labels: list[str], at: int) -> bool:
 def _quantities(head: list[str], shape: _Shape, counted: set[int], unsure: list[str]) -> dict[str, str]:
     """Return rules for what a header seems to say."""
     found: dict[str, str] = {}
+    taken: dict[tuple[str, int], list[str]] = {}
     head = head[-_MOST_HEADER:]
     for line in head:
         if "start" not in found and (match := _START.search(line)):
@@ -388,6 +389,12 @@ def _quantities(head: list[str], shape: _Shape, counted: set[int], unsure: list[
                 break
         if "sampling_rate" not in found and (match := re.search(rf"({_NUMBER}) *(?:Hz|sps)\b", line, re.IGNORECASE)):
             found["sampling_rate"] = _rule(line, match.start(1), r"([\d.]+)")
+    for (line, _), quantities in taken.items():
+        rivals = [quantity for quantity in quantities if quantity != "samples"]  # that one is known by its value
+        if len(quantities) > 1:
+            for quantity in rivals:
+                del found[quantity]
+            unsure.append(f"which number in {header.shown(line.strip())} is which: {', '.join(rivals)} is left out")
     unit = _unit_rule(head)
     if unit:
         found["unit"] = unit

@@ -216,6 +216,8 @@ def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut
             )  # fmt: skip
     if not components:
         return None
+    usual = {name: place for place, name in enumerate(("H1", "H2", "V"))}
+    components.sort(key=lambda component: usual.get(component.name, len(usual)))
     return Record.from_components(
         components,
         header.station_of(reading, base),
@@ -354,12 +356,13 @@ def write_miniseed(
         )
     data = b"".join(miniseed_of(record, component, version, encoding) for component in record)
     back = read_miniseed(Reading(record.source.file or "the record", data, unit=None, described=True))
-    same = len(back) == 1 and all(
-        two.samples.astype(one.samples.dtype).tobytes() == one.samples.tobytes()
-        and (one.dt, one.start) == (two.dt, two.start)
-        for one, two in zip(record, back[0], strict=False)
+    kept = {component.name: component for component in back[0]} if len(back) == 1 else {}
+    same = set(kept) == set(record.names) and all(
+        kept[one.name].samples.astype(one.samples.dtype).tobytes() == one.samples.tobytes()
+        and (kept[one.name].dt, kept[one.name].start) == (one.dt, one.start)
+        for one in record
     )
-    if not same or len(back[0]) != len(record):
+    if not same:
         raise RecordError(
             f"miniSEED {version} cannot hold this record: its samples, interval or start would change",
             source=record.source.file or None,
