@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
+import os
 import signal
 import threading
 from collections import deque
@@ -255,6 +256,9 @@ def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
 
 # Working through many items, here, in worker processes or on a cluster
 
+DIED = "the worker process died, each time it was tried, perhaps for lack of memory. Try fewer jobs."
+"""Why an item has no answer."""
+
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
 Job = TypeVar("Job")
@@ -273,11 +277,11 @@ class _Run(Generic[Item, Answer, Job]):
     work : callable
         At the top level of a module, so that other processes find it. It must not raise.
     lost : callable
-        The answer for an item whose worker died, each time it was tried.
+        The answer for an item that no worker could work on, and why.
     """
 
     work: Callable[[Item, Job], Answer]
-    lost: Callable[[Item], Answer]
+    lost: Callable[[Item, str], Answer]
     job: Job
     jobs: int
     cluster: str | None = None
@@ -352,6 +356,8 @@ class _Run(Generic[Item, Answer, Job]):
                             yield in_hand.pop(future), answer
                 except BrokenProcessPool:
                     pass
+            if in_hand:
+                _check_workers_start()
             for future, item in in_hand.items():
                 finished = future.done() and not future.cancelled() and future.exception() is None
                 yield item, future.result() if finished else self._alone(item)
@@ -361,12 +367,12 @@ class _Run(Generic[Item, Answer, Job]):
             try:
                 return pool.submit(self.work, item, self.job).result()
             except BrokenProcessPool:
-                return self.lost(item)
+                return self.lost(item, DIED)
 
     def _on_cluster(self, items: Sequence[Item], address: str) -> Generator[tuple[Item, Answer]]:
         """Work on a Dask cluster, which tries the items of a lost worker again on another."""
         try:
-            from distributed import Client, as_completed
+            from distributed import Client, KilledWorker, as_completed
         except ImportError:
             raise InputError("a cluster needs Dask", remedy="Install strongmotion[cluster]") from None
         try:
@@ -392,13 +398,30 @@ class _Run(Generic[Item, Answer, Job]):
             hand_out()
             for future in finished:
                 item = in_hand.pop(future.key)
-                yield item, self.lost(item) if future.status != "finished" else future.result()
+                if future.status == "finished":
+                    yield item, future.result()
+                else:
+                    cause = future.exception() if future.status == "error" else None
+                    died = cause is None or isinstance(cause, KilledWorker)
+                    yield item, self.lost(item, DIED if died else f"a worker could not begin: {cause!r}")
                 future.release()
                 hand_out()
 
 
-def _lost_file(file: Path) -> Answers:
-    return [Failure(file, "the worker process died, perhaps for lack of memory. Try fewer jobs.")]
+def _check_workers_start() -> None:
+    """Tell a worker that died at its work from one that cannot even begin."""
+    with workers(1) as pool:
+        try:
+            pool.submit(os.getpid).result()
+        except BrokenProcessPool:
+            raise InputError(
+                "worker processes cannot start",
+                remedy='Call this in a script file, under `if __name__ == "__main__":`, or with jobs=1',
+            ) from None
+
+
+def _lost_file(file: Path, why: str) -> Answers:
+    return [Failure(file, why)]
 
 
 # One file
@@ -608,5 +631,5 @@ def _process_again(record_id: str, again: _Again) -> Reprocessed:
     return Reprocessed(record_id, stored.version, same, table)
 
 
-def _lost_record(record_id: str) -> Reprocessed:
-    return Reprocessed(record_id, failed="the worker process died, perhaps for lack of memory. Try fewer jobs.")
+def _lost_record(record_id: str, why: str) -> Reprocessed:
+    return Reprocessed(record_id, failed=why)

@@ -297,7 +297,7 @@ def test_what_no_column_can_hold_is_refused(archive, result):
         archive.add(dataclasses.replace(result, peaks=result.peaks.assign(**{"odd": 1}).rename(columns={"odd": 7})))
 
 
-def test_the_first_layout_still_opens():
+def test_the_first_layout_still_opens(tmp_path):
     """The file was written by version 0.1.0, when layouts began."""
     path = Path(__file__).parent / "archives" / "layout_1.h5"
     back = read_result(path)
@@ -308,6 +308,11 @@ def test_the_first_layout_still_opens():
         np.testing.assert_array_equal(back.spectra.psa, file["spectra/psa"][:].ravel())
     assert list(back.peaks.columns) == ["component", "quantity", "value", "unit", "time"]
     assert back.settings.filter.low_cut == 0.1 + 0.2
+    archive = Archive(tmp_path)
+    shutil.copy(path, archive.path(back.record.id))
+    assert archive.verify() == []
+    peak = back.peaks.set_index(["component", "quantity"]).value["H1", "PGA"]
+    assert archive.find("station == 'QUAY'").pga_H1_m_s2.item() == peak
     assert (back.usable_band["V"], back.findings[0].name) == (Band(0.1, 40.0, 100.0, 0.7), "clipping")
 
 
@@ -383,6 +388,18 @@ def test_every_number_names_itself(archive, result):
             measured = item.dtype.kind == "O" or "units" in item.attrs or name in ("peaks/value", "measures/value")
             if not (named and measured):
                 bare.append(name)
+
+    with h5py.File(archive.add(result)) as file:
+        file.visititems(look)
+    assert bare == []
+
+
+def test_every_dataset_of_numbers_has_checksums(archive, result):
+    bare = []
+
+    def look(name: str, item: object) -> None:
+        if isinstance(item, h5py.Dataset) and item.dtype.kind in "iuf" and not item.fletcher32:
+            bare.append(name)
 
     with h5py.File(archive.add(result)) as file:
         file.visititems(look)

@@ -171,6 +171,15 @@ def test_a_second_interruption_stops_at_once(raw, tmp_path, monkeypatch):
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
+def test_workers_that_cannot_start_are_wrong_use(raw, tmp_path):
+    # A script from standard input: a fresh process cannot load it anew.
+    code = f"from strongmotion.batch import process_files\nprocess_files([{str(raw)!r}], {str(tmp_path)!r}, jobs=2)\n"
+    done = subprocess.run([sys.executable, "-"], input=code, capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 1
+    assert "InputError: worker processes cannot start. Call this in a script file" in done.stderr
+    assert len(Archive(tmp_path)) == 0
+
+
 # Two at once
 
 
@@ -448,6 +457,21 @@ def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
     assert len(outcome.done) + len(outcome.skipped) == RECORDS
     assert archive.verify() == []
     pd.testing.assert_frame_equal(catalogue_of(archive), whole[0])
+
+
+def _break(item, job):
+    """Stand in for a function that a worker cannot load."""
+    raise ImportError("no module named strongmotion")
+
+
+def test_a_cluster_whose_workers_cannot_begin_says_why(tmp_path):
+    distributed = pytest.importorskip("distributed")
+    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, **options) as cluster:
+        run = batch._Run(_break, lambda item, why: why, None, 1, cluster.scheduler_address)
+        answers = run.of(["one", "two"])
+    assert sorted(item for item, _ in answers) == ["one", "two"]
+    assert all("a worker could not begin: ImportError" in why for _, why in answers)
 
 
 def test_a_cluster_that_does_not_answer_is_wrong_use(raw, tmp_path, monkeypatch):
