@@ -209,6 +209,21 @@ def test_contradictory_data_are_refused(tmp_path):
     assert read(path, gaps="longest").samples == 1800
 
 
+def test_a_drifting_clock_is_found(tmp_path):
+    # Each record begins 0.3 samples late: joined, as each step is below half a sample, and said.
+    x = shaking(2000)
+    data = b""
+    for k in range(4):
+        template = pymseed.MS3Record(encoding=pymseed.DataEncoding.INT32)
+        template.sourceid, template.samprate, template.formatversion = Z, 200.0, 3
+        template.starttime = int(START.astype(np.int64)) + k * 500 * 5_000_000 + k * 1_500_000
+        data += b"".join(template.generate(x[500 * k : 500 * (k + 1)], "i"))
+    record = read(save(tmp_path, data))
+    assert record["V"].samples.tobytes() == x.tobytes()
+    assert [finding.name for finding in record.findings] == ["drifting clock"]
+    assert "0.9 samples" in record.findings[0].what
+
+
 # --- what is missing, and damage ---------------------------------------------------------------------------------
 
 

@@ -81,6 +81,20 @@ def test_the_epoch_is_chosen_by_time(tmp_path):
     ]
 
 
+def test_an_epoch_that_ends_in_the_record_is_found(tmp_path):
+    epoch = 'startDate="2000-01-01T00:00:00" endDate="2031-04-17T03:26:40"'  # the record lasts from :27 to :47
+    record = read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, document(channel("HNZ", epoch=epoch))))
+    assert [finding.name for finding in record.findings] == ["epoch ends"]
+
+
+def test_a_record_of_absurd_length_is_no_overflow(tmp_path):
+    component = Component("V", np.arange(50_000), 1e6, "counts", start=START, channel="HNZ")
+    write_csv(Record((component,), Station("QUAY", "XX", "00")), tmp_path / "quay.csv")
+    (tmp_path / "event.xml").write_text(quakeml(event("e1"), event("e2")))
+    record = read(tmp_path / "quay.csv", stationxml=save(tmp_path, document(*THREE)), event=tmp_path / "event.xml")
+    assert record.earthquake is not None
+
+
 def test_a_folder_of_documents(tmp_path):
     folder = tmp_path / "stations"
     folder.mkdir()

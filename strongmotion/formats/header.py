@@ -223,6 +223,14 @@ def instant_in(text: str) -> np.datetime64:
     return start
 
 
+def last_instant(record: Record) -> np.datetime64 | None:
+    """Return the UTC time of a record's last sample, where known."""
+    if record.start is None:
+        return None
+    longest = 1e9  # s, beyond all records; keeps within the years that 64 bits of nanoseconds hold
+    return record.start + np.timedelta64(round(min(record.duration, longest) * 1e9), "ns")
+
+
 def station_of(reading: Reading, fields: Fields) -> Station:
     """Return the station the header describes."""
     words = {key: " ".join(fields[key].text.split()) for key in OF_STATION if key in fields}

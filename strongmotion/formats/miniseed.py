@@ -257,6 +257,17 @@ def _channel(
     stated = float(next(iter(segments[0].recordlist)).record.samprate_raw)  # below 0 it is the interval
     dt = -stated if stated < 0 else _interval(stated)
     piece, findings = _joined(reading, source, name, pieces, dt)
+    drift = max(
+        abs((segment.endtime - segment.starttime) * 1e-9 / dt - (segment.samplecnt - 1)) for segment in segments
+    )
+    if drift > 0.5:
+        findings.append(
+            Finding(
+                "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
+                "Frequencies are wrong by as much, and components may lie apart.",
+                "Use a record with a locked clock, or correct the sampling interval.", name,
+            )
+        )  # fmt: skip
     piece.samples.flags.writeable = False
     return piece.samples, piece.start, dt, findings
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..errors import RecordError
 from ..record import Earthquake, Record
-from .header import instant_in
+from .header import instant_in, last_instant
 from .source import content
 from .xml import Node, parse
 
@@ -51,7 +51,8 @@ def of_earthquake(record: Record, earthquakes: tuple[Earthquake, ...], file: str
     """Return the record with its earthquake: the only one, or the last whose waves can have reached the record."""
     chosen = earthquakes[0] if len(earthquakes) == 1 else None
     if chosen is None and record.start is not None:
-        end = record.start + np.timedelta64(round(record.duration * 1e9), "ns")
+        end = last_instant(record)
+        assert end is not None
         begins = record.start - np.timedelta64(LONGEST_TRAVEL, "s")
         fitting = [one for one in earthquakes if one.time and begins <= instant_in(one.time) <= end]
         chosen = max(fitting, key=lambda one: instant_in(one.time), default=None)

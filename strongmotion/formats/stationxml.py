@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from ..errors import InputError, RecordError
 from ..record import Component, Finding, Record, Station
 from ..units import ACCELERATION, COUNTS, acceleration_unit
+from .header import last_instant
 from .source import content
 from .xml import Node, parse
 
@@ -145,6 +146,13 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
             components.append(component)
             continue
         station = _station_from(channel, station)
+        if not channel.holds(last_instant(record)):
+            findings.append(
+                _finding(
+                    component, "epoch ends", "doubt", f"the epoch of {channel.id} ends within it, at {channel.end} UTC",
+                    "The instrument was changed while it recorded.", "Look at what was changed.",
+                )
+            )  # fmt: skip
         changed, said = _with_response(component, channel, differentiate, keep)
         components.append(_with_direction(changed, channel))
         findings.extend(said)
