@@ -33,33 +33,34 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["compiled", "histories", "peaks", "rotated_peaks", "step_coefficients"]
+from . import _lanes
+from ._lanes import LANES, STEPS
 
-BLOCK = 64
-"""Samples in a block: the unit in which the search for an extremum inside a step is narrowed down."""
+__all__ = ["compiled", "histories", "peaks", "step_coefficients"]
 
-UNROLL = 8
-"""Steps taken in registers before a lane goes back to memory; divides BLOCK."""
+__all__ = ["compiled", "histories", "konno_ohmachi_sums", "peaks", "step_coefficients"]
+
+SHORT_RECORD, SHORT_BLOCK, LONG_BLOCK = 8_192, 32, 128
+"""Steps in a block, the unit in which the search for an extremum inside a step is narrowed down: longer records have more
+blocks to look over, and no more to look into."""
+
+PER_STEP = np.array([1.0 / ((n + 1) * (n + 2)) for n in range(40)])
+"""From one coefficient of a Taylor series to the one after the next."""
 
 DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
 
 
-def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
-    """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us."""
-    options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us.
+
+    Multiplications and additions are left apart: what a compiler fuses depends on how it happened to inline, and that
+    differs between fresh and cached code, so that the same input would not give the same bits.
+    """
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
     except RuntimeError:  # Numba found no folder it may write its cache to
         return numba.njit(**options)(function)
-
-
-def compiled_fused(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Compile with multiplications and additions fused: for inner loops that call nothing.
-
-    Where functions call each other, what is fused depends on how the compiler happened to inline them, and that differs
-    between code compiled afresh and code from the cache: the same input would not give the same bits.
-    """
-    return compiled(function, {"contract"})
 
 
 @compiled
@@ -73,14 +74,15 @@ def impulse_integrals(omega, damping, h):
     root = math.sqrt(abs(1.0 - damping * damping))
     if theta * (damping + (root if damping > 1.0 else 1.0)) <= 1.5:
         g0 = g1 = g2 = 0.0
-        before, term = 0.0, 1.0
-        for n in range(1, 40):
+        before, term, n = 0.0, 1.0, 1
+        while n < 40 and abs(before) + abs(term) > 1e-18 * abs(g0):
             # The nth derivative of g0 at 0, times h^(n-1) / n!
             g0 += term
             g1 += term / (n + 1)
             g2 += term / ((n + 1) * (n + 2))
             following = -(2.0 * damping * theta * term + theta * theta * before / n) / (n + 1)
             before, term = term, following
+            n += 1
         return h * g0, h * h * g1, h * h * h * g2
     if damping < 1.0:
         decay = math.exp(-damping * theta)
@@ -158,6 +160,28 @@ def rest(w00, w01, w10, w11, b_u, b_v, a):
 
 
 @compiled
+def taylor(r, slope, f, f_slope, theta_damping, theta, h, series):
+    """Fill `series` with the terms of r(t) in powers of t/h, r'' + 2 z w r' + w² r = f + f_slope t; return how many.
+
+    From r and r' = slope at t = 0; theta = w h, theta_damping = z w h.
+    """
+    twice, square = 2.0 * theta_damping, theta * theta
+    series[0] = r
+    series[1] = slope * h
+    series[2] = 0.5 * (h * h * f - twice * series[1] - square * r)
+    series[3] = (h * h * h * f_slope - 2.0 * twice * series[2] - square * series[1]) / 6.0
+    scale = abs(series[0]) + abs(series[1]) + abs(series[2]) + abs(series[3])
+    terms = 4
+    while terms < series.size:
+        n = terms - 2
+        series[terms] = -(twice * (n + 1) * series[n + 1] + square * series[n]) * PER_STEP[n]
+        terms += 1
+        if abs(series[terms - 1]) + abs(series[terms - 2]) < 1e-18 * scale:
+            break
+    return terms
+
+
+@compiled
 def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
     """Return |r| at the extremum inside one step, given that r' changes sign in it.
 
@@ -168,20 +192,7 @@ def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
     if theta + 2.0 * theta_damping > 6.0:
         return 0.0
     series = np.empty(40)
-    series[0] = r
-    series[1] = slope * h
-    series[2] = 0.5 * (h * h * f - 2.0 * theta_damping * series[1] - theta * theta * r)
-    series[3] = (h * h * h * f_slope - 4.0 * theta_damping * series[2] - theta * theta * series[1]) / 6.0
-    scale = abs(series[0]) + abs(series[1]) + abs(series[2]) + abs(series[3])
-    terms = 4
-    while terms < 40:
-        n = terms - 2
-        series[terms] = -(2.0 * theta_damping * (n + 1) * series[n + 1] + theta * theta * series[n]) / (
-            (n + 1) * (n + 2)
-        )
-        terms += 1
-        if abs(series[terms - 1]) + abs(series[terms - 2]) < 1e-18 * scale:
-            break
+    terms = taylor(r, slope, f, f_slope, theta_damping, theta, h, series)
     low, high = 0.0, 1.0
     x = slope / (slope - slope_end)
     for _ in range(30):
@@ -196,7 +207,7 @@ def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
         following = x - first / second if second != 0.0 else low
         if not low < following < high:
             following = 0.5 * (low + high)
-        if abs(following - x) < 1e-9:  # r is flat here: its own error is the square of this
+        if abs(following - x) < 1e-6:  # the next correction would be about the square of this, and r is flat here
             x = following
             break
         x = following
@@ -243,71 +254,63 @@ def motion_of(row, u, v, a, a_slope, omega, damping):
     return -twice * v - square * u, -twice * relative - square * v, square * a + twice * a_slope, square * a_slope
 
 
-@compiled_fused
-def advance(acceleration, start, stop, d, c, p, q, largest):
-    """Take all lanes from sample `start` to `stop`; raise `largest` to the |p| met on the way, `stop` not counted."""
-    lanes = p.size
+displacement_steps, displacement_narrow, displacement_single = _lanes.step_displacement
+all_steps, all_narrow, all_single = _lanes.step_all
+pair_steps, pair_narrow, pair_single = _lanes.step_pair
+
+
+@compiled
+def advance(inputs, start, stop, fixed, state, tops):
+    """Take all lanes from sample `start` to `stop`; raise `tops` to the |p| met on the way, `stop` not counted.
+
+    The arrays are those of `_lanes`; the number of lanes is a multiple of `LANES`.
+    """
+    lanes = state.shape[1]
+    whole = lanes - lanes % (2 * LANES)
     k = start
-    while k + UNROLL <= stop:
-        for j in range(lanes):
-            dj, cj, pj, qj, top = d[j], c[j], p[j], q[j], largest[j]
-            for i in range(UNROLL):
-                size = abs(pj)
-                top = size if size > top else top
-                qj = (dj * qj + acceleration[k + i]) - cj * pj
-                pj = pj + qj
-            p[j] = pj
-            q[j] = qj
-            largest[j] = top
-        k += UNROLL
+    while k + STEPS <= stop:
+        for j in range(0, whole, 2 * LANES):
+            displacement_steps(inputs, k, fixed, state, tops, j)
+        if whole < lanes:
+            displacement_narrow(inputs, k, fixed, state, tops, whole)
+        k += STEPS
     for i in range(k, stop):
-        for j in range(lanes):
-            size = abs(p[j])
-            largest[j] = size if size > largest[j] else largest[j]
-            q[j] = (d[j] * q[j] + acceleration[i]) - c[j] * p[j]
-            p[j] = p[j] + q[j]
+        for j in range(0, lanes, LANES):
+            displacement_single(inputs, i, fixed, state, tops, j)
 
 
-@compiled_fused
-def advance_all(acceleration, start, stop, d, c, v_rows, s_rows, p, q, largest, v_largest, s_largest):
+@compiled
+def advance_all(inputs, start, stop, fixed, state, tops):
     """`advance` that also keeps the largest |u'| and |u'' + a| at the samples."""
-    lanes = p.size
-    vp, vq, va = v_rows[0], v_rows[1], v_rows[2]
-    sp, sq, sa = s_rows[0], s_rows[1], s_rows[2]
+    lanes = state.shape[1]
     k = start
-    while k < stop:
-        steps = UNROLL if k + UNROLL <= stop else 1
-        if steps == UNROLL:
-            for j in range(lanes):
-                dj, cj, pj, qj = d[j], c[j], p[j], q[j]
-                top, v_top, s_top = largest[j], v_largest[j], s_largest[j]
-                for i in range(UNROLL):
-                    a = acceleration[k + i]
-                    size = abs(pj)
-                    top = size if size > top else top
-                    size = abs(vp[j] * pj + vq[j] * qj + va[j] * a)
-                    v_top = size if size > v_top else v_top
-                    size = abs(sp[j] * pj + sq[j] * qj + sa[j] * a)
-                    s_top = size if size > s_top else s_top
-                    qj = (dj * qj + a) - cj * pj
-                    pj = pj + qj
-                p[j], q[j] = pj, qj
-                largest[j], v_largest[j], s_largest[j] = top, v_top, s_top
-        else:
-            a = acceleration[k]
-            for j in range(lanes):
-                largest[j] = max(largest[j], abs(p[j]))
-                v_largest[j] = max(v_largest[j], abs(vp[j] * p[j] + vq[j] * q[j] + va[j] * a))
-                s_largest[j] = max(s_largest[j], abs(sp[j] * p[j] + sq[j] * q[j] + sa[j] * a))
-                q[j] = (d[j] * q[j] + a) - c[j] * p[j]
-                p[j] = p[j] + q[j]
-        k += steps
+    while k + STEPS <= stop:
+        for j in range(0, lanes, LANES):
+            all_steps(inputs, k, fixed, state, tops, j)
+        k += STEPS
+    for i in range(k, stop):
+        for j in range(0, lanes, LANES):
+            all_single(inputs, i, fixed, state, tops, j)
+
+
+@compiled
+def advance_pair(inputs, start, stop, fixed, state, tops):
+    """`advance` for two components at once, that keeps the largest |p1|, |p1 + p2|, |p2| and |p2 - p1|."""
+    lanes = state.shape[1]
+    k = start
+    while k + STEPS <= stop:
+        for j in range(0, lanes, LANES):
+            pair_steps(inputs, k, fixed, state, tops, j)
+        k += STEPS
+    for i in range(k, stop):
+        for j in range(0, lanes, LANES):
+            pair_single(inputs, i, fixed, state, tops, j)
 
 
 @compiled
 def visit(row, acceleration, start, stop, p, q, w, omega, damping, h, kappa, best):
     """Return `best` raised to the largest |r| from sample `start` to `stop`, inside steps too."""
-    d, c, w00, w01, w10, w11, b_u, b_v = w
+    d, c, w00, w01, w10, w11, b_u, b_v = w[0], w[1], w[2], w[3], w[4], w[5], w[6], w[7]
     theta = omega * h
     slack = 1.0 - kappa * omega * omega
     a = acceleration[start]
@@ -334,11 +337,44 @@ def visit(row, acceleration, start, stop, p, q, w, omega, damping, h, kappa, bes
 
 @compiled
 def step_bound(omega, damping, h):
-    """Return k of the bound on an extremum inside a step; infinite where the bound does not hold."""
+    """Return k of the bound on an extremum inside a step; huge where the bound does not hold."""
     open_part = 1.0 - 2.0 * damping * omega * h
     if open_part <= 0.0 or h * h / 8.0 * omega * omega >= open_part:
-        return np.inf
+        return 1e300  # not infinite: times nothing it shall be nothing
     return h * h / 8.0 / open_part
+
+
+@compiled
+def oscillators(omega, damping, h):
+    """Return the oscillators filled up to whole vectors by repeating the last, and their constants.
+
+    Returns
+    -------
+    omega, damping : array (lanes,)
+    coefficient : array (8, lanes)
+        What `step_coefficients` returns.
+    fixed : array (8, lanes)
+        d and c, and the factors of p, q and a in u' and in u'' + a; see `_lanes`.
+    """
+    m = omega.size
+    lanes = LANES * ((m + LANES - 1) // LANES)
+    w, z = np.empty(lanes), np.empty(lanes)
+    coefficient, fixed = np.empty((8, lanes)), np.empty((8, lanes))
+    for j in range(lanes):
+        w[j], z[j] = omega[min(j, m - 1)], damping[min(j, m - 1)]
+        if j >= m:
+            coefficient[:, j], fixed[:, j] = coefficient[:, m - 1], fixed[:, m - 1]
+            continue
+        d, c, w00, w01, w10, w11, b_u, b_v = step_coefficients(w[j], z[j], h)
+        coefficient[0, j], coefficient[1, j], coefficient[2, j], coefficient[3, j] = d, c, w00, w01
+        coefficient[4, j], coefficient[5, j], coefficient[6, j], coefficient[7, j] = w10, w11, b_u, b_v
+        twice, square = -2.0 * z[j] * w[j], -w[j] * w[j]
+        fixed[0, j], fixed[1, j] = d, c
+        fixed[2, j], fixed[3, j], fixed[4, j] = w10, w11, b_v
+        fixed[5, j] = twice * w10 + square * w00
+        fixed[6, j] = twice * w11 + square * w01
+        fixed[7, j] = twice * b_v + square * b_u
+    return w, z, coefficient, fixed
 
 
 @compiled
@@ -354,132 +390,143 @@ def peaks(acceleration, h, omega, damping, out):
     omega, damping : float64 array (m,)
         rad/s, and the ratio to critical.
     out : float64 array (1, m) or (3, m)
-        m; m, m/s and m/s². The first alone is a third of the work. Best m is a multiple of 8, to fill vector registers.
+        m; m, m/s and m/s². The first alone is a third of the work.
     """
-    n, lanes = acceleration.size, omega.size
-    blocks = (n + BLOCK - 1) // BLOCK
-    rows = out.shape[0]
-    loads = block_loads(acceleration, h)
-    coefficient = np.empty((8, lanes))
+    n, m, rows = acceleration.size, omega.size, out.shape[0]
+    omega, damping, coefficient, fixed = oscillators(omega, damping, h)
+    lanes = omega.size
+    block = SHORT_BLOCK if n <= SHORT_RECORD else LONG_BLOCK
+    blocks = (n + block - 1) // block
+    kappa, limit = limits(rows, omega, damping, h, coefficient, fixed)
+    state, states = np.empty((2, lanes)), np.empty((blocks, 2, lanes))
     for j in range(lanes):
-        w = step_coefficients(omega[j], damping[j], h)
-        for i in range(8):
-            coefficient[i, j] = w[i]
-    # By index, not by unpacking: Numba then knows the rows for contiguous, and fills vector registers.
-    d, c, w00, w01 = coefficient[0], coefficient[1], coefficient[2], coefficient[3]
-    w10, w11, b_u, b_v = coefficient[4], coefficient[5], coefficient[6], coefficient[7]
-    v_rows, s_rows = coefficient[4:7].copy(), coefficient[4:7].copy()
-    for j in range(lanes):
-        v_rows[0, j], v_rows[1, j], v_rows[2, j] = w10[j], w11[j], b_v[j]
-        twice, square = -2.0 * damping[j] * omega[j], -omega[j] * omega[j]
-        s_rows[0, j] = twice * w10[j] + square * w00[j]
-        s_rows[1, j] = twice * w11[j] + square * w01[j]
-        s_rows[2, j] = twice * b_v[j] + square * b_u[j]
+        w = coefficient[:, j]
+        state[0, j], state[1, j] = rest(w[2], w[3], w[4], w[5], w[6], w[7], acceleration[0])
 
-    states = np.empty((blocks + 1, 2, lanes))
-    tops = np.zeros((rows, blocks, lanes))
-    p, q = np.empty(lanes), np.empty(lanes)
-    for j in range(lanes):
-        p[j], q[j] = rest(w00[j], w01[j], w10[j], w11[j], b_u[j], b_v[j], acceleration[0])
+    # First all samples, with what cannot be exceeded in each block of steps.
+    inputs, tops, reach = acceleration.reshape((1, n)), np.empty((rows, lanes)), np.empty((blocks, rows, lanes))
     for b in range(blocks):
         # The last sample of all ends the last step: nothing is taken from it onwards.
-        start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
-        states[b, 0, :] = p
-        states[b, 1, :] = q
+        start, stop = b * block, min((b + 1) * block, n - 1)
+        states[b] = state
+        tops[:] = 0.0
         if rows == 3:
-            advance_all(
-                acceleration, start, stop, d, c, v_rows, s_rows, p, q,
-                tops[0, b], tops[1, b], tops[2, b],
-            )  # fmt: skip
+            advance_all(inputs, start, stop, fixed, state, tops)
         else:
-            advance(acceleration, start, stop, d, c, p, q, tops[0, b])
-    states[blocks, 0, :] = p
-    states[blocks, 1, :] = q
+            advance(inputs, start, stop, fixed, state, tops)
+        load, rate = loads(acceleration, start, stop, h)
+        for row in range(rows):
+            bound(tops[row], states[b, 1], state, acceleration[stop], load, rate, limit[row], reach[b, row])
 
-    kappa, slack, best, bar = np.empty(lanes), np.empty(lanes), np.empty(lanes), np.empty(lanes)
-    largest, reach, where = np.empty(lanes), np.empty(lanes), np.empty(lanes, dtype=np.int64)
-    for j in range(lanes):
-        kappa[j] = step_bound(omega[j], damping[j], h)
-        slack[j] = 1.0 - kappa[j] * omega[j] * omega[j]
+    # Then the few blocks that may hold the peak, step by step. The most promising sets the bar, and the others fall.
+    best, bar, where = np.empty(lanes), np.empty(lanes), np.empty(lanes, dtype=np.int64)
     for row in range(rows):
-        # The block with the largest sample first: it sets the bar, and most others fall to the bound.
-        largest[:] = -1.0
+        farthest_reach(reach, row, where)
+        bar[:] = np.inf  # for what only fills up a vector
+        for j in range(m):
+            best[j] = after_the_end(row, state[:, j], coefficient[:, j], acceleration[n - 1], omega[j], damping[j])
+            b = where[j]
+            best[j] = visit(
+                row, acceleration, b * block, min((b + 1) * block, n - 1), states[b, 0, j], states[b, 1, j],
+                coefficient[:, j], omega[j], damping[j], h, kappa[j], best[j],
+            )  # fmt: skip
+            bar[j] = best[j] * (1.0 - kappa[j] * omega[j] * omega[j])
         for b in range(blocks):
-            top = tops[row, b]
-            for j in range(lanes):
-                where[j] = b if top[j] > largest[j] else where[j]
-                largest[j] = top[j] if top[j] > largest[j] else largest[j]
-        for turn in range(blocks + 1):
-            if turn > 0:
-                bound_block(
-                    row, tops[row, turn - 1], states[turn - 1], states[turn],
-                    acceleration[min(turn * BLOCK, n - 1)], loads[0, turn - 1], loads[1, turn - 1],
-                    coefficient, v_rows, s_rows, omega, damping, kappa, reach,
-                )  # fmt: skip
-            for j in range(lanes):
-                b = turn - 1
-                if turn == 0:
-                    b = where[j]
-                    last = acceleration[n - 1]
-                    u = w00[j] * p[j] + w01[j] * q[j] + b_u[j] * last
-                    v = w10[j] * p[j] + w11[j] * q[j] + b_v[j] * last
-                    # After the last sample the ground is still; u and u' go on from where they are.
-                    r, slope, _, _ = motion_of(row, u, v, 0.0, 0.0, omega[j], damping[j])
-                    best[j] = max(abs(r), free_peak(r, slope, omega[j], damping[j]))
-                elif reach[j] <= bar[j] or b == where[j]:
-                    continue
-                w = (
-                    d[j], c[j], w00[j], w01[j], w10[j], w11[j], b_u[j], b_v[j],
-                )  # fmt: skip
-                best[j] = visit(
-                    row, acceleration, b * BLOCK, min((b + 1) * BLOCK, n - 1), states[b, 0, j], states[b, 1, j],
-                    w, omega[j], damping[j], h, kappa[j], best[j],
-                )  # fmt: skip
-                bar[j] = best[j] * slack[j] if slack[j] > 0.0 else -1.0
-        out[row, :] = best
+            if not any_beyond(reach[b, row], bar, where, b):
+                continue
+            for j in range(m):
+                if reach[b, row, j] > bar[j] and b != where[j]:
+                    best[j] = visit(
+                        row, acceleration, b * block, min((b + 1) * block, n - 1), states[b, 0, j], states[b, 1, j],
+                        coefficient[:, j], omega[j], damping[j], h, kappa[j], best[j],
+                    )  # fmt: skip
+                    bar[j] = best[j] * (1.0 - kappa[j] * omega[j] * omega[j])
+        out[row, :] = best[:m]
 
 
 @compiled
-def bound_block(
-    row, top, state, state_end, a_end, load, rate, coefficient, v_rows, s_rows, omega, damping, kappa, reach
-):
-    """Fill `reach` with M + k F of a block, over all lanes; see the head of this module.
+def loads(acceleration, start, stop, h):
+    """Return the largest |a| (m/s²) and |a'| (m/s³) in the steps from sample `start` to `stop`."""
+    load, change = abs(acceleration[start]), 0.0
+    for k in range(start, stop):
+        load = max(load, abs(acceleration[k + 1]))
+        change = max(change, abs(acceleration[k + 1] - acceleration[k]))
+    return load, change / h
 
-    `top` holds the largest |p|, |u'| or |s| at its samples but the last, `load` and `rate` its largest |a| and |a'|.
+
+@compiled
+def limits(rows, omega, damping, h, coefficient, fixed):
+    """Return by row and oscillator what bounds a block of steps; see the head of this module.
+
+    Returns
+    -------
+    kappa : array (lanes,)
+        k; infinite where no bound holds.
+    limit : array (rows, 7, lanes)
+        The factors of p, q and a in what `tops` keeps of the row; those of its largest size M, of the block's first |q|,
+        of the largest |a| and of the largest |a'| in M + k F.
     """
     lanes = omega.size
-    p, q = state_end[0], state_end[1]
-    if row == DISPLACEMENT:
-        # u = W00 p + W01 q + b_u a, where W01 is small, and a step's q is the difference of two p.
-        w00, w01, b_u, q_start = coefficient[2], coefficient[3], coefficient[6], state[1]
-        for j in range(lanes):
-            p_top = max(top[j], abs(p[j]))
-            q_top = max(2.0 * p_top, abs(q_start[j]))
-            reach[j] = abs(w00[j]) * p_top + abs(w01[j]) * q_top + (abs(b_u[j]) + kappa[j]) * load
-        return
-    rows = v_rows if row == VELOCITY else s_rows
+    kappa, limit = np.empty(lanes), np.zeros((rows, 7, lanes))
     for j in range(lanes):
-        force = rate if row == VELOCITY else omega[j] * (omega[j] * load + 2.0 * damping[j] * rate)
-        end = abs(rows[0, j] * p[j] + rows[1, j] * q[j] + rows[2, j] * a_end)
-        reach[j] = max(top[j], end) + kappa[j] * force
+        w, z = omega[j], damping[j]
+        k = step_bound(w, z, h)
+        kappa[j] = k
+        # u = W00 p + W01 q + b_u a, where W01 is small, and a step's q is the difference of two p.
+        limit[0, 0, j] = 1.0
+        limit[0, 3, j] = abs(coefficient[2, j]) + 2.0 * abs(coefficient[3, j])
+        limit[0, 4, j] = abs(coefficient[3, j])
+        limit[0, 5, j] = abs(coefficient[6, j]) + k
+        if rows == 3:
+            limit[1, :3, j], limit[2, :3, j] = fixed[2:5, j], fixed[5:8, j]
+            limit[1, 3, j], limit[1, 6, j] = 1.0, k
+            limit[2, 3, j], limit[2, 5, j], limit[2, 6, j] = 1.0, k * w * w, 2.0 * k * z * w
+    return kappa, limit
 
 
 @compiled
-def block_loads(acceleration, h):
-    """Return the largest |a| (m/s²) and |a'| (m/s³) in the steps of each block, shape (2, blocks)."""
-    n = acceleration.size
-    blocks = (n + BLOCK - 1) // BLOCK
-    loads = np.zeros((2, blocks))
-    for b in range(blocks):
-        before = acceleration[b * BLOCK]
-        load, change = abs(before), 0.0
-        for k in range(b * BLOCK, min((b + 1) * BLOCK, n - 1)):
-            following = acceleration[k + 1]
-            load = max(load, abs(following))
-            change = max(change, abs(following - before))
-            before = following
-        loads[0, b], loads[1, b] = load, change / h
-    return loads
+def bound(top, q_start, state, a_end, load, rate, limit, reach):
+    """Fill `reach` with M + k F of a block of steps, over all lanes.
+
+    `top` holds the largest sizes at its samples but the last, `q_start` and `state` are what it began and ended with,
+    `load` and `rate` its largest |a| and |a'|.
+    """
+    p, q, of_p, of_q, of_a = state[0], state[1], limit[0], limit[1], limit[2]
+    for j in range(top.size):
+        end = abs(of_p[j] * p[j] + of_q[j] * q[j] + of_a[j] * a_end)
+        reach[j] = top[j] if top[j] > end else end
+    of_size, of_q_start, of_load, of_rate = limit[3], limit[4], limit[5], limit[6]
+    for j in range(top.size):
+        more = of_q_start[j] * abs(q_start[j]) + of_load[j] * load + of_rate[j] * rate
+        reach[j] = of_size[j] * reach[j] + more
+
+
+@compiled
+def farthest_reach(reach, row, where):
+    """Fill `where` with the block that reaches farthest, for each lane."""
+    largest = np.full(where.size, -1.0)
+    for b in range(reach.shape[0]):
+        for j in range(where.size):
+            where[j] = b if reach[b, row, j] > largest[j] else where[j]
+            largest[j] = reach[b, row, j] if reach[b, row, j] > largest[j] else largest[j]
+
+
+@compiled
+def any_beyond(reach, bar, where, b):
+    """Say whether any lane reaches beyond its bar in block `b`, other than those that were there first."""
+    beyond = 0
+    for j in range(bar.size):
+        beyond += (reach[j] > bar[j]) & (where[j] != b)
+    return beyond > 0
+
+
+@compiled
+def after_the_end(row, state, w, a, omega, damping):
+    """Return the largest |r| of the free vibration that follows the last sample, where the ground comes to a stand."""
+    p, q = state[0], state[1]
+    u, v = w[2] * p + w[3] * q + w[6] * a, w[4] * p + w[5] * q + w[7] * a
+    r, slope, _, _ = motion_of(row, u, v, 0.0, 0.0, omega, damping)
+    return max(abs(r), free_peak(r, slope, omega, damping))
 
 
 @compiled
@@ -493,68 +540,3 @@ def histories(acceleration, h, omega, damping, u, v):
         v[k] = w10 * p + w11 * q + b_v * a
         q = (d * q + a) - c * p
         p = p + q
-
-
-@compiled
-def rotated_peaks(a1, a2, h, omega, damping, out):
-    """Largest |u| ever of many oscillators, of the motion turned by equal angles that fill half a turn.
-
-    Parameters
-    ----------
-    a1, a2 : float64 array (n,)
-        Two horizontal accelerations, m/s².
-    h : float
-        Step, s.
-    omega, damping : float64 array (m,)
-    out : float64 array (angles, m)
-        Displacement of cos(x) u1 + sin(x) u2, m, for x = pi i / angles.
-    """
-    n, angles = a1.size, out.shape[0]
-    turn = np.arange(angles) * (math.pi / angles)
-    cosine, sine, best = np.cos(turn), np.sin(turn), np.empty(angles)
-    u1, v1, u2, v2 = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
-    radius = np.empty(n)
-    load = np.empty(n)
-    for k in range(n):
-        load[k] = math.sqrt(a1[k] * a1[k] + a2[k] * a2[k])
-    for j in range(omega.size):
-        w, z = omega[j], damping[j]
-        histories(a1, h, w, z, u1, v1)
-        histories(a2, h, w, z, u2, v2)
-        widest = 0
-        for k in range(n):
-            radius[k] = math.sqrt(u1[k] * u1[k] + u2[k] * u2[k])
-            if radius[k] > radius[widest]:
-                widest = k
-        # The free vibration after the end, and the widest sample, are the first to beat.
-        for i in range(angles):
-            r = cosine[i] * u1[n - 1] + sine[i] * u2[n - 1]
-            slope = cosine[i] * v1[n - 1] + sine[i] * v2[n - 1]
-            best[i] = max(free_peak(r, slope, w, z), abs(cosine[i] * u1[widest] + sine[i] * u2[widest]))
-        least = best.min()
-        for k in range(n):
-            # No projection of a point exceeds its radius.
-            if radius[k] > least:
-                for i in range(angles):
-                    size = abs(cosine[i] * u1[k] + sine[i] * u2[k])
-                    best[i] = size if size > best[i] else best[i]
-                least = best.min()
-        kappa = step_bound(w, z, h)
-        slack = 1.0 - kappa * w * w
-        for k in range(n - 1):
-            force = kappa * max(load[k], load[k + 1])
-            if slack > 0.0 and max(radius[k], radius[k + 1]) + force <= least * slack:
-                continue
-            for i in range(angles):
-                slope = cosine[i] * v1[k] + sine[i] * v2[k]
-                slope_end = cosine[i] * v1[k + 1] + sine[i] * v2[k + 1]
-                if slope * slope_end >= 0.0:
-                    continue
-                r = cosine[i] * u1[k] + sine[i] * u2[k]
-                r_end = cosine[i] * u1[k + 1] + sine[i] * u2[k + 1]
-                if slack > 0.0 and max(abs(r), abs(r_end)) + force <= best[i] * slack:
-                    continue
-                a = cosine[i] * a1[k] + sine[i] * a2[k]
-                a_slope = (cosine[i] * a1[k + 1] + sine[i] * a2[k + 1] - a) / h
-                best[i] = max(best[i], step_extremum(r, slope, -a, -a_slope, z * w * h, w * h, h, slope_end))
-        out[:, j] = best

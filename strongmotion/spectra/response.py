@@ -327,11 +327,9 @@ def largest_responses(
     threads = threads_for(sum(fine[0].size * row.size for fine, _, row, _ in groups), threads)
 
     def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
-        filled = np.minimum(np.arange(8 * -(-row.size // 8)), row.size - 1)  # whole vector registers
-        omega, ratio = 2 * np.pi / periods[column[filled]], damping[row[filled]]
-        largest = np.empty((count, filled.size))
-        kernel(*fine, step, omega, ratio, largest)
-        out[:, row, column] = largest[:, : row.size]
+        largest = np.empty((count, row.size))
+        kernel(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
+        out[:, row, column] = largest
 
     run(
         [

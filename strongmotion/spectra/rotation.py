@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import InputError
-from . import _kernels
+from . import _rotation
 from .response import (
     Floats,
     Interpolation,
@@ -109,8 +109,8 @@ def rotated_spectrum(
     damping = non_negative("damping", damping)
     percents = _percentiles(percentiles)
     by_angle = largest_responses(
-        _kernels.rotated_peaks, [a1, a2], dt, periods, damping, interpolation, threads, ANGLES.size
-    )
+        _rotation.rotated_peaks, [a1, a2], dt, periods, damping, interpolation, threads, ANGLES.size + 1
+    )[:-1]
     omega = angular_frequency(periods)
     sd = np.percentile(by_angle, percents, axis=0)
     rigid = np.percentile(rotated_peaks(a1, a2)[0], percents)[:, None, None]
