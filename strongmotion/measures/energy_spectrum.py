@@ -150,7 +150,7 @@ def energy_history(
     acceleration = signal("acceleration", acceleration)
     dt, period = positive("dt", dt), positive("period", period)
     factor = int(resampling_factors(np.array([period]), dt)[0])
-    a, step = resample(acceleration, dt, factor, interpolation), dt / factor
+    a, step = resample(acceleration, factor, interpolation), dt / factor
     u, v, _ = response_history(a, step, period, damping, interpolation="linear")
     omega = 2.0 * np.pi / period
     before, after = a[:-1], a[1:]

@@ -17,8 +17,21 @@ from .fourier import (
     log_box,
     power_spectral_density,
 )
-from .response import QUANTITIES, ResponseSpectrum, default_periods, response_history, response_spectrum
-from .rotation import RotatedSpectrum, rotated_peaks, rotated_spectrum
+from .response import (
+    QUANTITIES,
+    ResponseSpectrum,
+    default_periods,
+    response_history,
+    response_spectra,
+    response_spectrum,
+)
+from .rotation import (
+    RotatedSpectrum,
+    directional_spectrum,
+    geometric_mean_spectrum,
+    rotated_peaks,
+    rotated_spectrum,
+)
 from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
 
 __all__ = [
@@ -33,15 +46,18 @@ __all__ = [
     "constant_ductility_spectrum",
     "constant_strength_spectrum",
     "default_periods",
+    "directional_spectrum",
     "ec8_elastic_spectrum",
     "effective_amplitude_spectrum",
     "fourier_spectrum",
+    "geometric_mean_spectrum",
     "horizontal_to_vertical",
     "konno_ohmachi",
     "log_box",
     "power_spectral_density",
     "ratio",
     "response_history",
+    "response_spectra",
     "response_spectrum",
     "rotated_peaks",
     "rotated_spectrum",

@@ -38,11 +38,9 @@ from ._lanes import LANES, STEPS
 
 __all__ = ["compiled", "histories", "peaks", "step_coefficients"]
 
-__all__ = ["compiled", "histories", "konno_ohmachi_sums", "peaks", "step_coefficients"]
-
 SHORT_RECORD, SHORT_BLOCK, LONG_BLOCK = 8_192, 32, 128
-"""Steps in a block, the unit in which the search for an extremum inside a step is narrowed down: longer records have more
-blocks to look over, and no more to look into."""
+"""Steps in a block, the unit in which the search for an extremum inside a step is narrowed down: longer records have
+more blocks to look over, and no more to look into."""
 
 PER_STEP = np.array([1.0 / ((n + 1) * (n + 2)) for n in range(40)])
 """From one coefficient of a Taylor series to the one after the next."""
@@ -50,13 +48,13 @@ PER_STEP = np.array([1.0 / ((n + 1) * (n + 2)) for n in range(40)])
 DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
 
 
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
     """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us.
 
-    Multiplications and additions are left apart: what a compiler fuses depends on how it happened to inline, and that
-    differs between fresh and cached code, so that the same input would not give the same bits.
+    Multiplications and additions are left apart but in functions that call nothing: what a compiler fuses depends on how
+    it happened to inline, and that differs between fresh and cached code: the same input would not give the same bits.
     """
-    options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+    options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
     except RuntimeError:  # Numba found no folder it may write its cache to
@@ -463,8 +461,8 @@ def limits(rows, omega, damping, h, coefficient, fixed):
     kappa : array (lanes,)
         k; infinite where no bound holds.
     limit : array (rows, 7, lanes)
-        The factors of p, q and a in what `tops` keeps of the row; those of its largest size M, of the block's first |q|,
-        of the largest |a| and of the largest |a'| in M + k F.
+        The factors of p, q and a in what `tops` keeps of the row; those of its largest size M, of the block's first
+        |q|, of the largest |a| and of the largest |a'| in M + k F.
     """
     lanes = omega.size
     kappa, limit = np.empty(lanes), np.zeros((rows, 7, lanes))

@@ -1,9 +1,9 @@
 """Steps of the oscillator recursion, eight oscillators to a vector, as instructions that Numba functions may call.
 
 A step waits for the one before it, so a processor is kept busy only by several vectors in flight, with their states in
-registers for several steps. A compiler left to itself keeps one; here the instructions are written out as LLVM's own, for
-vectors of eight numbers, which it fits to whatever registers the machine has. Multiplications and additions are fused
-where the machine can, always in the same way: the same input gives the same bits.
+registers for several steps. A compiler left to itself keeps one; here the instructions are written out as LLVM's own,
+for vectors of eight numbers, which it fits to whatever registers the machine has. Multiplications and additions are
+fused where the machine can, always in the same way: the same input gives the same bits.
 
 The recursion is that at the head of `_kernels`; the arrays are laid out by rows of oscillators:
 
@@ -61,9 +61,7 @@ def _emit(context, builder, signature, args, components, everything, vectors, st
     fused = cgutils.get_or_insert_function(
         builder.module, ir.FunctionType(VECTOR, [VECTOR] * 3), f"llvm.fmuladd.v{LANES}f64"
     )
-    size = cgutils.get_or_insert_function(
-        builder.module, ir.FunctionType(VECTOR, [VECTOR]), f"llvm.fabs.v{LANES}f64"
-    )
+    size = cgutils.get_or_insert_function(builder.module, ir.FunctionType(VECTOR, [VECTOR]), f"llvm.fabs.v{LANES}f64")
     lanes, each = range(vectors), range(components)
     rows = 8 if everything else 2
     factor = [[fixed.load(row, v) for v in lanes] for row in range(rows)]

@@ -1,12 +1,12 @@
 """Compiled kernel of the largest response in every direction; no validation here.
 
-The largest response in a direction is the support function of the path of (u1, u2), and what lies inside the path's convex
-hull adds nothing to it. So all oscillators are followed once, with their largest response in four directions for each block
-of steps: four strips, whose common part, an octagon, holds the block. The few blocks whose octagon sticks out of what the
-others reach are followed again. In each of their steps those directions alone are looked at in which the path turns back:
-the velocity, as it swings round, sweeps over just these. What is left is to find the extremum inside the step, in every
-direction's best and in those that the bound of `_kernels` leaves in doubt. Nothing is passed over that could count: the
-answer is that of all directions one by one.
+The largest response in a direction is the support function of the path of (u1, u2), and what lies inside the path's
+convex hull adds nothing to it. So all oscillators are followed once, with their largest response in four directions
+for each block of steps: four strips, whose common part, an octagon, holds the block. The few blocks whose octagon
+sticks out of what the others reach are followed again. In each of their steps those directions alone are looked at in
+which the path turns back: the velocity, as it swings round, sweeps over just these. What is left is to find the
+extremum inside the step, in every direction's best and in those that the bound of `_kernels` leaves in doubt. Nothing
+is passed over that could count: the answer is that of all directions one by one.
 """
 
 # Numba infers the types from the arrays it is given.
@@ -240,7 +240,7 @@ def turn_back(start, stop, u, v, load, kappa, slack, best, where, turns, reaches
     """
     v1, v2 = v[0, start], v[1, start]
     # The direction, of all 360, at which the speed along it goes below zero.
-    edge = int(math.floor((math.atan2(v2, v1) + 0.5 * math.pi) / DEGREE)) % (2 * ANGLES)
+    edge = math.floor((math.atan2(v2, v1) + 0.5 * math.pi) / DEGREE) % (2 * ANGLES)
     while not at_edge(edge, v1, v2):
         edge = (edge + 1) % (2 * ANGLES)
     for k in range(start, stop):
@@ -259,7 +259,10 @@ def turn_back(start, stop, u, v, load, kappa, slack, best, where, turns, reaches
                 edge = edge - 1 if edge > 0 else 2 * ANGLES - 1
                 i = edge
             i = i if i < ANGLES else i - ANGLES
-            r, r_end = abs(COSINE[i] * u[0, k] + SINE[i] * u[1, k]), abs(COSINE[i] * u[0, k + 1] + SINE[i] * u[1, k + 1])
+            r, r_end = (
+                abs(COSINE[i] * u[0, k] + SINE[i] * u[1, k]),
+                abs(COSINE[i] * u[0, k + 1] + SINE[i] * u[1, k + 1]),
+            )
             r = r if r > r_end else r_end
             if r + force > best[i] * slack:
                 turns[count, 0], turns[count, 1], reaches[count] = i, k, r + force
@@ -301,7 +304,10 @@ def refine(inputs, h, omega, damping, u, v, best, where, scratch):
         if k < 0:
             r[i], slope[i], f[i], f_slope[i], end[i] = 0.0, 1.0, 0.0, 0.0, -1.0
             continue
-        a, a_end = COSINE[i] * inputs[0, k] + SINE[i] * inputs[1, k], COSINE[i] * inputs[0, k + 1] + SINE[i] * inputs[1, k + 1]
+        a, a_end = (
+            COSINE[i] * inputs[0, k] + SINE[i] * inputs[1, k],
+            COSINE[i] * inputs[0, k + 1] + SINE[i] * inputs[1, k + 1],
+        )
         r[i] = COSINE[i] * u[0, k] + SINE[i] * u[1, k]
         slope[i] = COSINE[i] * v[0, k] + SINE[i] * v[1, k]
         end[i] = COSINE[i] * v[0, k + 1] + SINE[i] * v[1, k + 1]
@@ -384,7 +390,9 @@ def after_the_end(u, v, omega, damping, best):
     golden = 0.5 * (math.sqrt(5.0) - 1.0)
     for _ in range(40):
         one, other = high - golden * (high - low), low + golden * (high - low)
-        at_one = free_peak(math.cos(one) * u1 + math.sin(one) * u2, math.cos(one) * v1 + math.sin(one) * v2, omega, damping)
+        at_one = free_peak(
+            math.cos(one) * u1 + math.sin(one) * u2, math.cos(one) * v1 + math.sin(one) * v2, omega, damping
+        )
         at_other = free_peak(
             math.cos(other) * u1 + math.sin(other) * u2, math.cos(other) * v1 + math.sin(other) * v2, omega, damping
         )
@@ -419,7 +427,10 @@ def widest_of_all(followed, inputs, u, v, radius, load, kappa, omega, damping, h
         for k in range(b * BLOCK, min((b + 1) * BLOCK, n - 1)):
             widest = max(widest, radius[k])
             if max(radius[k], radius[k + 1]) + kappa * max(load[k], load[k + 1]) > widest * slack:
-                outward, later = u[0, k] * v[0, k] + u[1, k] * v[1, k], u[0, k + 1] * v[0, k + 1] + u[1, k + 1] * v[1, k + 1]
+                outward, later = (
+                    u[0, k] * v[0, k] + u[1, k] * v[1, k],
+                    u[0, k + 1] * v[0, k + 1] + u[1, k + 1] * v[1, k + 1],
+                )
                 if outward > 0.0 > later:
                     widest = max(widest, farthest_in_step(k, inputs, u, v, damping * theta, theta, h))
     return widest

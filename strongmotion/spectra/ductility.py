@@ -130,7 +130,7 @@ def yielding_response(
     strength = positive("strength", strength)
     damping, hardening = _one("damping", damping), _hardening(hardening)
     factor = int(resampling_factors(np.array([period]), dt)[0])
-    fine = resample(acceleration, dt, factor, interpolation)
+    fine = resample(acceleration, factor, interpolation)
     omega = 2 * np.pi / period
     u, v, force = np.empty_like(fine), np.empty_like(fine), np.empty_like(fine)
     peak, permanent = _yielding.histories(fine, dt / factor, omega, damping, hardening, strength, u, v, force)
@@ -282,7 +282,7 @@ def _each_period(
     dt, periods = positive("dt", dt), above_zero("periods", periods)
     damping, hardening = _one("damping", damping), _hardening(hardening)
     factors = [int(factor) for factor in resampling_factors(periods, dt)]
-    fine = {factor: resample(acceleration, dt, factor, interpolation) for factor in set(factors)}
+    fine = {factor: resample(acceleration, factor, interpolation) for factor in set(factors)}
 
     def one(i: int) -> None:
         step = dt / factors[i]

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,6 +29,7 @@ from . import _kernels
 
 if TYPE_CHECKING:
     import pandas as pd
+    import xarray
 
 __all__ = [
     "QUANTITIES",
@@ -36,6 +37,7 @@ __all__ = [
     "ResponseSpectrum",
     "default_periods",
     "response_history",
+    "response_spectra",
     "response_spectrum",
 ]
 
@@ -85,6 +87,10 @@ class ResponseSpectrum:
         How many times finer the record was resampled for each period; 1 where it was taken as it is.
     interpolation : str
         What was assumed between samples where it was resampled.
+    interpolation_error : array (d, p)
+        What going from sample to sample in straight lines may change of a band-limited record: of motion at the
+        oscillator's own frequency where the record was taken as it is, of motion near the record's Nyquist frequency
+        where it was resampled; relative. 0 for "linear", where straight lines are the record.
     """
 
     periods: Floats
@@ -96,18 +102,16 @@ class ResponseSpectrum:
     sa: Floats | None
     resampled: NDArray[np.int64]
     interpolation: str
+    interpolation_error: Floats
 
     def table(self) -> pd.DataFrame:
         """Return the spectrum in long form, a row an oscillator: ``damping, period`` and the quantities asked for."""
-        import pandas as pd
+        return long_table(self.damping, self.periods, {name: getattr(self, name) for name in QUANTITIES})
 
-        columns = {name: getattr(self, name) for name in QUANTITIES if getattr(self, name) is not None}
-        return pd.DataFrame(
-            {
-                "damping": np.repeat(self.damping, self.periods.size),
-                "period": np.tile(self.periods, self.damping.size),
-                **{name: values.ravel() for name, values in columns.items()},
-            }
+    def to_xarray(self) -> xarray.Dataset:
+        """Return the spectrum on the axes ``damping`` and ``period``, with units; needs the package xarray."""
+        return dataset(
+            {"damping": self.damping, "period": self.periods}, {name: getattr(self, name) for name in QUANTITIES}
         )
 
 
@@ -181,30 +185,89 @@ def response_spectrum(
     >>> spectrum.psa.round(2)
     array([[1.  , 1.62, 9.57]])
     """
-    acceleration = signal("acceleration", acceleration)
-    dt = positive("dt", dt)
+    return response_spectra(
+        [acceleration], dt, periods, damping, quantities, interpolation=interpolation, threads=threads
+    )[0]
+
+
+def response_spectra(
+    accelerations: Sequence[ArrayLike],
+    dt: float | Sequence[float],
+    periods: ArrayLike | None = None,
+    damping: ArrayLike = 0.05,
+    quantities: Sequence[str] = QUANTITIES,
+    *,
+    interpolation: Interpolation = "band-limited",
+    threads: int | None = None,
+) -> list[ResponseSpectrum]:
+    """Compute the response spectra of many ground accelerations, of any lengths, at the same periods.
+
+    Parameters
+    ----------
+    accelerations : sequence of array (n,)
+        Ground accelerations, m/s²; each with a length of its own.
+    dt : float or sequence of float
+        Sampling interval, s: one for all, or one for each.
+    periods, damping, quantities, interpolation, threads
+        As in `response_spectrum`.
+
+    Returns
+    -------
+    list of ResponseSpectrum
+        In the order given; each the same bits as `response_spectrum` gives.
+
+    Raises
+    ------
+    InputError
+        An argument is empty, of the wrong shape, out of range, or not finite.
+
+    Examples
+    --------
+    >>> one, two = response_spectra([[0.0, 1.0, 0.0], [0.0, 2.0]], [0.01, 0.02], periods=[0.0, 0.5])
+    >>> one.psa[0, 0], two.psa[0, 0]
+    (np.float64(1.0), np.float64(2.0))
+    """
+    count = len(accelerations)
+    name = (lambda i: "acceleration") if count == 1 else (lambda i: f"acceleration {i}")
+    signals = [signal(name(i), acceleration) for i, acceleration in enumerate(accelerations)]
+    steps = [positive("dt", step) for step in ([dt] * count if np.ndim(dt) == 0 else list(dt))]  # type: ignore[arg-type]
+    if len(steps) != count:
+        raise InputError(f"expected one dt for each of the {count} accelerations, found {len(steps)}", source="dt")
     periods = default_periods() if periods is None else non_negative("periods", periods)
     damping = non_negative("damping", damping)
     asked = _known(quantities)
+    groups = {step: group(periods, damping.size, step) for step in set(steps)}
     everything = bool({"sv", "sa"} & asked)
-    out = largest_responses(
-        _kernels.peaks, [acceleration], dt, periods, damping, interpolation, threads, 3 if everything else 1
-    )
 
-    omega = angular_frequency(periods)
-    peak = np.abs(acceleration).max()
-    sd = out[0]
-    psa = np.where(periods > 0, omega**2 * sd, peak)
-    sv = out[1] if everything else None
-    sa = np.where(periods > 0, out[2], peak) if everything else None
-    found = {"sd": sd, "psv": omega * sd, "psa": psa, "sv": sv, "sa": sa}
-    return ResponseSpectrum(
-        periods,
-        damping,
-        **{name: values if name in asked else None for name, values in found.items()},
-        resampled=resampling_factors(periods, dt),
-        interpolation=interpolation,
-    )
+    def spectrum(acceleration: Floats, step: float, threads: int) -> ResponseSpectrum:
+        out = largest_responses(
+            _kernels.peaks, [acceleration], step, periods, damping, groups[step], interpolation, threads,
+            3 if everything else 1,
+        )  # fmt: skip
+        peak, omega = np.abs(acceleration).max(), angular_frequency(periods)
+        sd, rigid = out[0], periods == 0
+        psa = omega**2 * sd
+        psa[:, rigid] = peak
+        sv = out[1] if everything else None
+        sa = out[2] if everything else None
+        if sa is not None:
+            sa[:, rigid] = peak
+        found = {"sd": sd, "psv": omega * sd, "psa": psa, "sv": sv, "sa": sa}
+        factors = factors_of(groups[step], periods.size)
+        return ResponseSpectrum(
+            periods,
+            damping,
+            **{name: values if name in asked else None for name, values in found.items()},
+            resampled=factors,
+            interpolation=interpolation,
+            interpolation_error=interpolation_error(periods, damping, step, factors, interpolation),
+        )
+
+    threads = threads_for(sum(a.size * work(groups[step]) for a, step in zip(signals, steps, strict=True)), threads)
+    if count < 2 or threads == 1:
+        return [spectrum(a, step, threads) for a, step in zip(signals, steps, strict=True)]
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(lambda a, step: spectrum(a, step, 1), signals, steps))
 
 
 def response_history(
@@ -253,7 +316,7 @@ def response_history(
     if period == 0:
         return np.zeros_like(acceleration), np.zeros_like(acceleration), acceleration.copy()
     factor = int(resampling_factors(np.array([period]), dt)[0])
-    fine = resample(acceleration, dt, factor, interpolation)
+    fine = resample(acceleration, factor, interpolation)
     u, v = np.empty_like(fine), np.empty_like(fine)
     omega = 2 * np.pi / period
     _kernels.histories(fine, dt / factor, omega, damping, u, v)
@@ -273,12 +336,32 @@ def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
     return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 
 
-def resample(acceleration: Floats, dt: float, factor: int, interpolation: str) -> Floats:
+def interpolation_error(
+    periods: Floats, damping: Floats, dt: float, factors: NDArray[np.int64], interpolation: str
+) -> Floats:
+    """Return what straight lines between samples may change, shape (d, p); see `ResponseSpectrum`.
+
+    As it is, a record's motion of frequency f is damped by sinc²(f dt). Resampled, it is made up for that, and what is
+    left are images of it about the finer sampling rate F, (f / (F - f))² as large, that a softer oscillator hardly
+    follows.
+    """
+    if interpolation == "linear":
+        return np.zeros((damping.size, periods.size))
+    plain = 1 - np.sinc(np.divide(dt, periods, out=np.zeros_like(periods), where=periods > 0)) ** 2
+    highest = 1 / (2 * factors)  # the record's Nyquist frequency, of the finer sampling rate
+    image = (highest / (1 - highest)) ** 2
+    stiffness = ((1 - highest) * factors / dt * periods) ** 2  # (image's frequency over the oscillator's)²
+    largest = 1 / np.maximum(2 * damping[:, None], 1e-300)
+    followed = np.where(stiffness > 1, 1 / np.maximum(stiffness - 1, 1e-300), np.inf)
+    return np.where(factors == 1, plain, image * np.minimum(followed, np.maximum(largest, 1.0)))
+
+
+def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
     """Return the record at `factor` times as many samples a second, from its first sample to its last.
 
     Straight lines are just cut into shorter ones. A band-limited record is continued by its mirror image, so that
-    neither end meets the other, its spectrum filled up with zeros, and divided by sinc²(f dt / factor), by which the
-    straight lines between the new samples will damp it.
+    neither end meets the other, and its spectrum shifted to the times between its samples, and divided by
+    sinc²(f dt / factor), by which the straight lines between the new samples will damp it.
     """
     if interpolation not in ("band-limited", "linear"):
         raise InputError(f"unknown interpolation {interpolation!r}", remedy='Choose "band-limited" or "linear"')
@@ -292,24 +375,61 @@ def resample(acceleration: Floats, dt: float, factor: int, interpolation: str) -
     # The last sample is held between the record and its mirror image until their length suits the transform.
     half = scipy.fft.next_fast_len(n - 1, real=True)
     held = np.full(2 * (half - n + 1), acceleration[-1])
-    spectrum = scipy.fft.rfft(np.concatenate([acceleration, held, acceleration[-2:0:-1]]))
-    spectrum /= np.sinc(np.arange(half + 1) / (2 * half) / factor) ** 2
-    spectrum[-1] *= 0.5  # the Nyquist frequency, now one of two halves
-    fine = scipy.fft.irfft(spectrum, 2 * half * factor)
-    return np.ascontiguousarray(fine[: (n - 1) * factor + 1]) * factor
+    spectrum = scipy.fft.rfft(np.concatenate([acceleration, held, acceleration[-2:0:-1]])).real
+    cycles = np.arange(half + 1) / (2 * half * factor)
+    spectrum /= np.sinc(cycles) ** 2
+    fine = np.empty((n - 1) * factor + 1)
+    fine[::factor] = scipy.fft.irfft(spectrum, 2 * half)[:n]
+    shift = np.exp(2j * np.pi * cycles)
+    shifted = spectrum.astype(np.complex128)
+    for j in range(1, factor // 2 + 1):
+        shifted *= shift
+        between = scipy.fft.irfft(shifted, 2 * half)
+        # The mirror image has the times as long before each sample as these are after it.
+        fine[factor - j :: factor] = between[:-n:-1]
+        fine[j::factor] = between[: n - 1]
+    return fine
+
+
+Group = tuple[int, NDArray[np.intp], NDArray[np.intp]]
+"""A resampling factor, and the rows (dampings) and columns (periods) of the oscillators that need it."""
+
+
+def group(periods: Floats, dampings: int, dt: float) -> list[Group]:
+    """Group all oscillators but rigid ones by the resampling that their period needs."""
+    factors = resampling_factors(periods, dt)
+    groups = []
+    for factor in sorted(set(factors[periods > 0].tolist())):
+        columns = np.flatnonzero((factors == factor) & (periods > 0))
+        groups.append((factor, np.repeat(np.arange(dampings), columns.size), np.tile(columns, dampings)))
+    return groups
+
+
+def factors_of(groups: list[Group], periods: int) -> NDArray[np.int64]:
+    """Return the factor of every period; 1 for a rigid oscillator."""
+    factors = np.ones(periods, dtype=np.int64)
+    for factor, _, column in groups:
+        factors[column] = factor
+    return factors
+
+
+def work(groups: list[Group]) -> int:
+    """Return how many steps of oscillators one sample of the record asks for."""
+    return sum(factor * row.size for factor, row, _ in groups)
 
 
 def largest_responses(
     kernel: Callable[..., None],
-    records: list[Floats],
+    components: list[Floats],
     dt: float,
     periods: Floats,
     damping: Floats,
+    groups: list[Group],
     interpolation: str,
-    threads: int | None,
+    threads: int,
     count: int,
 ) -> Floats:
-    """Run a kernel on every oscillator, each on the records resampled as its period needs, in threads.
+    """Run a kernel on every oscillator, each on the components resampled as its period needs, in threads.
 
     Returns
     -------
@@ -317,28 +437,16 @@ def largest_responses(
         What the kernel fills its last argument with, by damping and period; 0 where the period is 0.
     """
     out = np.zeros((count, damping.size, periods.size))
-    factors = resampling_factors(periods, dt)
-    groups = []
-    for factor in np.unique(factors[periods > 0]).tolist():
-        columns = np.flatnonzero((factors == factor) & (periods > 0))
-        fine = [resample(record, dt, factor, interpolation) for record in records]
-        row, column = (index.ravel() for index in np.meshgrid(np.arange(damping.size), columns, indexing="ij"))
-        groups.append((fine, dt / factor, row, column))
-    threads = threads_for(sum(fine[0].size * row.size for fine, _, row, _ in groups), threads)
 
     def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
         largest = np.empty((count, row.size))
         kernel(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
         out[:, row, column] = largest
 
-    run(
-        [
-            partial(solve, fine, step, row[part], column[part])
-            for fine, step, row, column in groups
-            for part in parts(row.size, threads)
-        ],
-        threads,
-    )
+    for factor, row, column in groups:
+        fine = [resample(component, factor, interpolation) for component in components]
+        jobs = [partial(solve, fine, dt / factor, row[part], column[part]) for part in parts(row.size, threads)]
+        run(jobs, min(threads, len(jobs)) if fine[0].size * row.size > THREADING_WORK // 8 else 1)
     return out
 
 
@@ -358,15 +466,65 @@ def parts(count: int, threads: int) -> list[slice]:
     return [slice(start, start + size) for start in range(0, count, size)]
 
 
-def run(jobs: Iterable[Callable[[], Any]], threads: int) -> None:
-    """Run the jobs, in this thread if one is enough."""
-    if threads == 1:
-        for job in jobs:
+def run(jobs: Iterable[Callable[[], None]], threads: int) -> None:
+    """Run the jobs, in this thread and as many more as are wanted."""
+    waiting = iter(list(jobs))
+
+    def take() -> None:
+        for job in waiting:  # a list's iterator hands each out once
             job()
-        return
-    with ThreadPoolExecutor(threads) as pool:
-        for _ in pool.map(lambda job: job(), list(jobs)):
-            pass
+
+    if threads == 1:
+        return take()
+    with ThreadPoolExecutor(threads - 1) as pool:
+        others = [pool.submit(take) for _ in range(threads - 1)]
+        take()
+        for other in others:
+            other.result()
+    return None
+
+
+def long_table(damping: Floats, periods: Floats, columns: dict[str, Floats | None]) -> pd.DataFrame:
+    """Return columns of shape (d, p) in long form, a row an oscillator, without those that are None."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            "damping": np.repeat(damping, periods.size),
+            "period": np.tile(periods, damping.size),
+            **{name: values.ravel() for name, values in columns.items() if values is not None},
+        }
+    )
+
+
+LONG_NAMES = {
+    "sd": ("relative displacement", "m"),
+    "psv": ("pseudo-velocity", "m/s"),
+    "psa": ("pseudo-acceleration", "m/s2"),
+    "sv": ("relative velocity", "m/s"),
+    "sa": ("absolute acceleration", "m/s2"),
+    "period": ("natural period", "s"),
+    "damping": ("damping ratio", "1"),
+    "percentile": ("percentile over directions", "1"),
+}
+"""What an axis or a quantity is, and its unit."""
+
+
+def dataset(axes: dict[str, Floats], columns: dict[str, Floats | None]) -> xarray.Dataset:
+    """Return columns on their axes as an xarray dataset, with units and long names."""
+    try:
+        import xarray
+    except ImportError:
+        raise InputError("xarray is not installed", remedy="Install it: pip install xarray") from None
+
+    def described(name: str) -> dict[str, str]:
+        long_name, unit = LONG_NAMES[name]
+        return {"long_name": long_name, "units": unit}
+
+    return xarray.Dataset(
+        {name: (tuple(axes), values, described(name)) for name, values in columns.items() if values is not None},
+        {name: (name, values, described(name)) for name, values in axes.items()},
+    )
 
 
 def signal(name: str, values: ArrayLike) -> Floats:
