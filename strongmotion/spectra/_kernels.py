@@ -51,8 +51,8 @@ DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
 def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
     """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us.
 
-    Multiplications and additions are left apart but in functions that call nothing: what a compiler fuses depends on how
-    it happened to inline, and that differs between fresh and cached code: the same input would not give the same bits.
+    Multiplications and additions are left apart but in functions that call nothing: what a compiler fuses depends on
+    how it happened to inline, and that differs between fresh and cached code: the bits would not be the same.
     """
     options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
     try:
