@@ -8,6 +8,7 @@ import os
 import shutil
 import sqlite3
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pandas as pd
@@ -109,6 +110,30 @@ def test_an_index_that_cannot_be_written_is_built_in_memory(archive, tmp_path):
     (archive.folder / "catalogue.sqlite").unlink()
     (archive.folder / "catalogue.sqlite").mkdir()
     pd.testing.assert_frame_equal(archive.catalogue(), whole)
+
+
+def test_a_damaged_file_mended_in_its_place_comes_back(archive):
+    whole = archive.catalogue()
+    path = archive.files()[1]
+    content = path.read_bytes()
+    path.write_bytes(content[:2000])
+    archive.index.refresh(rebuild=True)
+    assert len(archive.catalogue()) == 5
+    path.write_bytes(content)  # which does not change the folder
+    mended = archive.catalogue()
+    assert mended.attrs["problems"] == []
+    pd.testing.assert_frame_equal(mended, whole)
+
+
+def test_many_may_build_the_index_at_once(archive):
+    with ThreadPoolExecutor(4) as threads:
+        frames = list(threads.map(lambda _: Archive(archive.folder).catalogue(), range(8)))
+        asked = [[], [0.0]] * 4
+        others = list(threads.map(lambda periods: Archive(archive.folder).catalogue(periods=periods), asked))
+    for frame in frames:
+        pd.testing.assert_frame_equal(frame, frames[0])
+    assert all(frame[frames[0].columns].equals(frames[0]) for frame in others)
+    assert archive.catalogue().psa_0s_RotD50_m_s2.notna().all()
 
 
 def test_any_sqlite_reader_can_ask_the_index(archive):

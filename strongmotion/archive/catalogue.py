@@ -210,29 +210,19 @@ class Index:
         held = json.loads(known.get("periods", "[]"))
         wanted = sorted({*PERIODS, *held, *(float(period) for period in periods)})
         if known.get("version") != _VERSION or wanted != held:
-            with base:
-                base.execute("DROP TABLE IF EXISTS records")
-                base.execute("DROP TABLE IF EXISTS meta")
-                base.execute("CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT)")
-                base.execute(
-                    "CREATE TABLE records (file TEXT PRIMARY KEY, size INTEGER, changed INTEGER, problem TEXT)"
-                )
-                _add_columns(base, [name for name in (*_WHO, *_HORIZONTAL, *_WHOLE) if name != "path"])
-                base.executemany(
-                    "INSERT INTO meta VALUES (?, ?)",
-                    [("version", _VERSION), ("periods", json.dumps(wanted)), ("caution", CAUTION)],
-                )
+            _begin_anew(base, wanted)
             known = {}
         # Every record comes and goes by its name, which changes the folder. A folder changed just now may change again
-        # within one tick of its clock, so only a settled one is trusted.
+        # within one tick of its clock, so only a settled one is trusted; and a damaged file may be mended in its place.
         began, changed = time.time_ns(), self._records.stat().st_mtime_ns
-        if known.get("folder") == str(changed):
+        damaged = base.execute("SELECT file FROM records WHERE problem IS NOT NULL").fetchall()
+        if known.get("folder") == str(changed) and not damaged:
             return
-        there = {
-            entry.name: (entry.stat().st_size, entry.stat().st_mtime_ns)
-            for entry in os.scandir(self._records)
-            if entry.name.endswith(".h5") and not entry.name.startswith(".")
-        }
+        there = {}
+        for entry in os.scandir(self._records):
+            if entry.name.endswith(".h5") and not entry.name.startswith("."):
+                with contextlib.suppress(FileNotFoundError):  # deleted a moment ago
+                    there[entry.name] = (entry.stat().st_size, entry.stat().st_mtime_ns)
         indexed = {file: (size, at) for file, size, at in base.execute("SELECT file, size, changed FROM records")}
         gone = [file for file in indexed if file not in there]
         new = sorted(file for file, state in there.items() if indexed.get(file) != state)
@@ -246,12 +236,12 @@ class Index:
             size, at = there[row["file"]]
             batch.append(row | {"size": size, "changed": at})
             if len(batch) >= _AT_ONCE or finished == len(new):
-                _insert(base, batch)
+                _insert(base, batch, wanted)
                 batch = []
             if progress:
                 progress(finished, len(new))
         if began - changed > 2_000_000_000:
-            with base:
+            with contextlib.suppress(sqlite3.OperationalError), base:  # an index that may only be read serves too
                 base.execute("INSERT OR REPLACE INTO meta VALUES ('folder', ?)", (str(changed),))
 
 
@@ -262,6 +252,23 @@ def _meta(base: sqlite3.Connection) -> dict[str, str]:
     if not base.execute("SELECT name FROM sqlite_master WHERE name = 'meta'").fetchall():
         return {}
     return dict(base.execute("SELECT key, value FROM meta"))
+
+
+def _begin_anew(base: sqlite3.Connection, periods: Sequence[float]) -> None:
+    with base:
+        base.execute("BEGIN IMMEDIATE")  # of several processes one does it
+        known = _meta(base)
+        if known.get("version") == _VERSION and known.get("periods") == json.dumps(periods):
+            return
+        base.execute("DROP TABLE IF EXISTS records")
+        base.execute("DROP TABLE IF EXISTS meta")
+        base.execute("CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT)")
+        base.execute("CREATE TABLE records (file TEXT PRIMARY KEY, size INTEGER, changed INTEGER, problem TEXT)")
+        _add_columns(base, [name for name in (*_WHO, *_HORIZONTAL, *_WHOLE) if name != "path"])
+        base.executemany(
+            "INSERT INTO meta VALUES (?, ?)",
+            [("version", _VERSION), ("periods", json.dumps(periods)), ("caution", CAUTION)],
+        )
 
 
 def _columns(base: sqlite3.Connection) -> list[str]:
@@ -277,8 +284,11 @@ def _add_columns(base: sqlite3.Connection, names: Iterable[str]) -> None:
         base.execute(f"ALTER TABLE records ADD COLUMN {_quoted(name)} {'TEXT' if _is_text(name) else 'REAL'}")
 
 
-def _insert(base: sqlite3.Connection, rows: Sequence[dict[str, Any]]) -> None:
+def _insert(base: sqlite3.Connection, rows: Sequence[dict[str, Any]], periods: Sequence[float]) -> None:
     with base:
+        base.execute("BEGIN IMMEDIATE")
+        if _meta(base).get("periods") != json.dumps(periods):
+            raise sqlite3.OperationalError("another process began the index anew, with other periods")
         there = {name for _, name, *_ in base.execute("PRAGMA table_info(records)")}
         names = list(dict.fromkeys(name for row in rows for name in row))
         _add_columns(base, [name for name in names if name not in there])
