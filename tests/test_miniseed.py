@@ -224,6 +224,33 @@ def test_a_drifting_clock_is_found(tmp_path):
     assert "0.9 samples" in record.findings[0].what
 
 
+def test_gaps_and_repeats_over_several_segments(tmp_path):
+    x = shaking()
+    data = packed((Z, x[:800], 0), (Z, x[700:1500], 700), (Z, x[600:1400], 600), (Z, x[1505:], 1505))
+    record = read(save(tmp_path, data), gaps="fill")
+    samples = record["V"].samples
+    assert samples[:1500].tolist() == x[:1500].tolist()
+    assert samples[1505:].tolist() == x[1505:].tolist()
+    assert [finding.name for finding in record.findings] == ["overlap", "overlap", "gap"]
+
+
+def test_a_file_of_nothing_but_gaps_is_refused_quickly(tmp_path):
+    order = np.random.default_rng(5).permutation(6000)
+    one = packed((Z, np.arange(10, dtype=np.int32), 0), encoding="INT32", version=3)
+    data = bytearray()
+    for k in order.tolist():
+        # Day of the year and second of version 3's header, which stand at bytes 10 and 14.
+        record = bytearray(one)
+        struct.pack_into("<H", record, 10, 1 + k // 86400)
+        record[12], record[13], record[14] = k // 3600 % 24, k // 60 % 60, k % 60
+        record[28:32] = bytes(4)
+        record[28:32] = struct.pack("<I", crc32c(bytes(record)))
+        data += record
+    with pytest.raises(RecordError, match="or 1000 segments of one"):
+        read(save(tmp_path, bytes(data)), gaps="longest")
+    assert read(save(tmp_path, bytes(data[: 500 * len(one)])), gaps="longest").samples >= 10
+
+
 # --- what is missing, and damage ---------------------------------------------------------------------------------
 
 

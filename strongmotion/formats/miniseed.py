@@ -11,6 +11,7 @@ import json
 import re
 import struct
 from collections.abc import Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
@@ -29,6 +30,8 @@ LONGEST_FILLED = 0.1
 DENSEST = 1.65
 """Samples that a byte can hold at most: Steim-2 packs 105 into a frame of 64 bytes."""
 
+MOST_CHANNELS, MOST_SEGMENTS, RECORDS_AT_ONCE = 5000, 1000, 4000
+MOST_FILLED = 1000
 _HEAD_2 = re.compile(rb"[0-9 \0]{6}[DRQM][ \0]")
 _BEYOND = (
     "component", "channel", "unit", "sensitivity", "azimuth", "dip",
@@ -48,6 +51,29 @@ Codes = tuple[str, str, str, str, str]
 class _Piece(NamedTuple):
     start: int  # ns since 1970
     samples: NDArray[Any]
+
+
+class _Run:
+    """Pieces joined end to end, not yet copied together."""
+
+    def __init__(self, piece: _Piece) -> None:
+        self.start, self.parts, self.count = piece.start, [piece.samples], len(piece.samples)
+
+    def add(self, samples: NDArray[Any]) -> None:
+        self.parts.append(samples)
+        self.count += len(samples)
+
+    def part(self, begin: int, end: int) -> NDArray[Any]:
+        """Return its samples from `begin` to `end`."""
+        found, last = [], self.count
+        for samples in reversed(self.parts):
+            first = last - len(samples)
+            if first < end and begin < last:
+                found.append(samples[max(begin - first, 0) : end - first])
+            if first <= begin:
+                break
+            last = first
+        return np.concatenate(found[::-1]) if found else self.parts[0][:0]
 
 
 def recognises(head: bytes) -> bool:
@@ -77,11 +103,18 @@ def read_miniseed(reading: Reading) -> list[Record]:
     """
     from pymseed import MiniSEEDError, MS3TraceList
 
-    data, cut = _whole_records(reading)
+    data, begins, cut = _whole_records(reading)
     instruments: dict[Codes, list[tuple[str, Any]]] = {}
     traces = MS3TraceList()
     try:
-        traces.add_buffer(data, record_list=True)
+        for begin, end in pairwise([*begins, len(data)]):
+            # In parts, so that a file of nothing but gaps is noticed before it is sorted.
+            traces.add_buffer(data[begin:end] if len(begins) > 1 else data, record_list=True)
+            if len(traces) > MOST_CHANNELS or any(len(trace) > MOST_SEGMENTS for trace in traces):
+                raise reading.error(
+                    f"the file has more than {MOST_CHANNELS} channels, or {MOST_SEGMENTS} segments of one",
+                    remedy="Split it into one file for each event",
+                )
         if sum(segment.samplecnt for trace in traces for segment in trace) > DENSEST * len(data):
             raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
         for trace in traces:
@@ -96,10 +129,14 @@ def read_miniseed(reading: Reading) -> list[Record]:
     return records
 
 
-def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
-    """Return the file's data down to the last whole record of it, and a finding if that is not all."""
+def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, ...]]:
+    """Return the file's data down to its last whole record, where to part it, and a finding if that is not all."""
     data, at, last = reading.data, 0, 0
+    begins, count = [0], 0
     while at < len(data):
+        count += 1
+        if count % RECORDS_AT_ONCE == 0:
+            begins.append(at)
         if data[at : at + 3] == b"MS\x03" and at + 40 <= len(data):
             identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
             last, at = at, at + 40 + identifier + extra + payload
@@ -107,10 +144,10 @@ def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
         usual = data[at + 46 : at + 50] == _USUAL_2 and 7 <= data[at + 54] <= 20
         length = 1 << data[at + 54] if usual else _length_2(data, at)
         if length is None:
-            return data, ()  # of no usual make: the library finds its length, or what is wrong
+            return data, [0], ()  # of no usual make: the library finds its length, or what is wrong
         last, at = at, at + length
     if at == len(data):
-        return data, ()
+        return data, begins, ()
     if reading.missing == "refuse" or last == 0:
         raise reading.error(
             f"the record at byte {last + 1} should be {at - last} bytes long, {len(data) - last} were found",
@@ -124,7 +161,7 @@ def _whole_records(reading: Reading) -> tuple[bytes, tuple[Finding, ...]]:
         "Get the whole file.",
         where=f"byte {last + 1}",
     )
-    return data[:last], (finding,)
+    return data[:last], [begin for begin in begins if begin < last], (finding,)
 
 
 def _length_2(data: bytes, at: int) -> int | None:
@@ -176,6 +213,8 @@ def _codes(reading: Reading, source: str) -> tuple[str, ...]:
 
 def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut: tuple[Finding, ...]) -> Record | None:
     """Return the record of one instrument; None where it has no samples, as a log has none."""
+    from pymseed import DataEncoding
+
     network, station, location, band, source = codes
     base = {"network": Field(network), "station": Field(station), "location": Field(location)}
     components: list[Component] = []
@@ -185,11 +224,11 @@ def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut
         segments = [
             segment
             for segment in trace
-            if segment.samplecnt > 0 and segment.samprate > 0 and segment.sample_size_type[1] != "t"
+            if segment.samplecnt > 0 and segment.samprate > 0 and _first(segment).encoding != DataEncoding.TEXT
         ]
         if not segments:
             continue
-        fields = {**base, "channel": Field(band + source + orientation), **_beyond(segments[0])}
+        fields = {**base, "channel": Field(band + source + orientation), **_beyond(_first(segments[0]))}
         fields.setdefault("component", Field(f"HN{orientation}" if orientation in tuple("NEZ12") else orientation))
         name = header.direction(fields["component"].text)[0]
         samples, start, dt, of_gaps = _channel(reading, trace.sourceid, name, segments)
@@ -227,9 +266,12 @@ def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut
     )
 
 
-def _beyond(segment: Any) -> dict[str, Field]:
+def _first(segment: Any) -> Any:
+    return next(iter(segment.recordlist)).record
+
+
+def _beyond(record: Any) -> dict[str, Field]:
     """Return what the extra header says in this library's own words."""
-    record = next(iter(segment.recordlist)).record
     if not record.extralength:
         return {}
     try:
@@ -254,7 +296,7 @@ def _channel(
         raise _fault(reading, reading.data, ValueError(messages[0]))
     if len({piece.samples.dtype for piece in pieces}) > 1:
         raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
-    stated = float(next(iter(segments[0].recordlist)).record.samprate_raw)  # below 0 it is the interval
+    stated = float(_first(segments[0]).samprate_raw)  # below 0 it is the interval
     dt = -stated if stated < 0 else _interval(stated)
     piece, findings = _joined(reading, source, name, pieces, dt)
     drift = max(
@@ -282,29 +324,29 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
     """Return the pieces of one channel as one, as far as the caller allows, and what was done."""
     findings: list[Finding] = []
     ordered = sorted(pieces, key=lambda piece: (piece.start, -len(piece.samples)))
-    runs = [ordered[0]]
+    runs = [_Run(ordered[0])]
     for piece in ordered[1:]:
         before = runs[-1]
-        after = (piece.start - before.start) * 1e-9 / dt - len(before.samples)  # samples missing; below 0 an overlap
+        after = (piece.start - before.start) * 1e-9 / dt - before.count  # samples missing; below 0 an overlap
         missing = round(after)
         on_grid = abs(after - missing) <= 0.1
         when = str(np.datetime64(piece.start, "ns").astype("datetime64[ms]"))
-        joined = None
+        joined: list[NDArray[Any]] = []
         if on_grid and missing <= 0:
             shared = min(-missing, len(piece.samples))
-            begin = len(before.samples) + missing
-            if begin >= 0 and np.array_equal(before.samples[begin : begin + shared], piece.samples[:shared]):
-                joined = np.concatenate([before.samples, piece.samples[shared:]])
-                what, severity = f"{shared} samples until {when} UTC are there twice, and alike", "note"
+            begin = before.count + missing
+            if begin >= 0 and np.array_equal(before.part(begin, begin + shared), piece.samples[:shared]):
+                joined = [piece.samples[shared:]]
+                what, severity = f"{shared} samples from {when} UTC on are there twice, and alike", "note"
                 effect = "They were taken once."
-        elif on_grid and reading.gaps == "fill" and missing * dt <= LONGEST_FILLED:
-            ends = (float(before.samples[-1]), float(piece.samples[0]))
+        elif on_grid and reading.gaps == "fill" and missing * dt <= LONGEST_FILLED and missing <= MOST_FILLED:
+            ends = (float(before.parts[-1][-1]), float(piece.samples[0]))
             line = np.linspace(*ends, missing + 2)[1:-1]
-            line = np.rint(line) if before.samples.dtype.kind == "i" else line
-            joined = np.concatenate([before.samples, line.astype(before.samples.dtype), piece.samples])
+            line = np.rint(line) if piece.samples.dtype.kind == "i" else line
+            joined = [line.astype(piece.samples.dtype), piece.samples]
             what, severity = f"{missing} missing samples before {when} UTC were filled by a straight line", "doubt"
             effect = "Motion in the gap is a guess."
-        if joined is None:
+        if not joined:
             kind = f"a gap of {after * dt:.6g} s" if after > 0 else f"an overlap of {-after * dt:.6g} s"
             if reading.gaps != "longest":
                 raise reading.error(
@@ -312,7 +354,7 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
                     remedy='Keep the longest segment with gaps="longest" (--gaps longest), or fill gaps of up to '
                     f'{LONGEST_FILLED:g} s by a straight line with gaps="fill"',
                 )
-            runs.append(piece)
+            runs.append(_Run(piece))
             continue
         findings.append(
             Finding(
@@ -320,17 +362,20 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
                 "Get the missing data, if they exist.", name, f"before {when}",
             )
         )  # fmt: skip
-        runs[-1] = _Piece(before.start, joined)
-    longest = max(runs, key=lambda run: len(run.samples))
+        for samples in joined:
+            if len(samples):
+                before.add(samples)
+    longest = max(runs, key=lambda run: run.count)
     if len(runs) > 1:
-        left = sum(len(run.samples) for run in runs) - len(longest.samples)
+        left = sum(run.count for run in runs) - longest.count
         findings.append(
             Finding(
                 "gap", "doubt", f"the channel has {len(runs)} segments; the longest was kept, {left} samples left out",
                 "Motion before or after it does not count.", "Get the missing data, if they exist.", name,
             )
         )  # fmt: skip
-    return longest, findings
+    whole = longest.parts[0] if len(longest.parts) == 1 else np.concatenate(longest.parts)
+    return _Piece(longest.start, whole), findings
 
 
 def write_miniseed(
