@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tempfile
 import time
 from collections.abc import Callable
@@ -75,7 +76,13 @@ def main() -> None:
                 traces = MS3TraceList.from_file(mseed, unpack_data=True)
                 return [segment.take_np_datasamples() for trace in traces for segment in trace]
 
-            told(f"miniSEED {version}, {encoding}", *_about(compared(lambda: read(mseed), alone), "pymseed alone"))
+            def hashed() -> list[Any]:
+                hashlib.sha256(mseed.read_bytes()).hexdigest()
+                return alone()
+
+            name = f"miniSEED {version}, {encoding}"
+            told(name, *_about(compared(lambda: read(mseed), alone), "pymseed alone"))
+            told(name, *_about(compared(lambda: read(mseed), hashed), "pymseed and the file's SHA-256"))
 
 
 def _about(times: tuple[float, float], beside: str) -> tuple[float, str, float]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import codecs
 import hashlib
 import math
-import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -167,9 +166,11 @@ def read_all(
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
-    digest = _Digest(data)
+    digest = hashlib.sha256(data).hexdigest()
     data = unpacked(file, data)
-    reading = Reading(file, data, "", unit, sensitivity, missing, common_window, gaps, described=inventory is not None)
+    reading = Reading(
+        file, data, digest, unit, sensitivity, missing, common_window, gaps, described=inventory is not None
+    )
     if chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
     else:
@@ -180,8 +181,6 @@ def read_all(
             described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
             for record in records
         ]
-    sha256 = digest.text()
-    records = [replace(record, source=replace(record.source, sha256=sha256)) for record in records]
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
@@ -195,24 +194,6 @@ def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
     if not is_xml(head):
         return ""
     return "StationXML" if b"<FDSNStationXML" in head else "QuakeML" if b"quakeml" in head else ""
-
-
-class _Digest:
-    """The SHA-256 of some bytes, computed beside what else is done with them where they are many."""
-
-    def __init__(self, data: bytes) -> None:
-        self._hash = hashlib.sha256()
-        self._thread = threading.Thread(target=self._hash.update, args=(data,))
-        if len(data) > 100_000:
-            self._thread.start()
-        else:
-            self._hash.update(data)
-
-    def text(self) -> str:
-        """Return it in hexadecimal."""
-        if self._thread.ident is not None:
-            self._thread.join()
-        return self._hash.hexdigest()
 
 
 def _formats() -> list[Format]:
