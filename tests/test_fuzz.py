@@ -18,14 +18,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_layouts import CLIFF_LAYOUT, DUNE, DUNE_LAYOUT, FORGE, FORGE_LAYOUT
+from test_layouts import AGENCIES, DUNE, DUNE_LAYOUT, FORGE, FORGE_LAYOUT
 from test_miniseed import crc32c
 from test_stationxml import THREE, channel, document, event, poles_zeros, quakeml
 
 import strongmotion
 from strongmotion.errors import RecordError, SettingsError, StrongMotionError
 from strongmotion.formats import lines, read_all, read_quakeml, write_csv, write_miniseed, write_text
-from strongmotion.formats.layout import load_layout
 from strongmotion.formats.stationxml import described_by, read_stationxml
 from strongmotion.record import Component, Record, Station
 
@@ -72,8 +71,10 @@ def valid(form, folder):
         path.write_text(quakeml(event("e1"), event("e2")))
         return path, read_quakeml
     elif form == "layout":
-        path.write_text(CLIFF_LAYOUT + "[write]\nheader = 'x'\n")
-        return path, load_layout
+        text, toml = AGENCIES["cliff"][:2]
+        (folder / "cliff.txt").write_text(text)
+        path.write_text(toml)
+        return path, lambda file: read_all(folder / "cliff.txt", layout=file)
     if form == "gzip":
         path.write_bytes(gzip.compress(path.read_bytes()))
     choices = ({}, {"missing": "truncate", "common_window": True, "gaps": "fill"}, {"gaps": "longest"})
@@ -170,7 +171,7 @@ def stop(*_):
 
 def check(error, number):
     message = str(error)
-    assert "quay.dat" in message, (number, message)
+    assert "quay.dat" in message or "cliff.txt" in message, (number, message)
     assert error.remedy, (number, message)
     assert "\n" not in message, (number, message)
     assert len(message) < 900, (number, message)

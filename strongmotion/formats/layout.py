@@ -60,6 +60,7 @@ from .time_column import interval_from_times, printed_place
 
 LONGEST_HEADER = 200
 MOST_COMPONENTS = 1000
+LARGEST_PLACE = 1_000_000
 _LINES_RECOGNISED = 20
 _READY = Path(__file__).parent / "layouts"
 
@@ -250,7 +251,7 @@ def _block_from(top: _Table, file: str) -> Block:
         raise block.error("columns name no component", 'Write columns = ["time", "H1", "H2", "V"]')
     width: Any = block.table.get("width")
     if isinstance(width, list):
-        if not width or not all(type(one) is int and one > 0 for one in width):
+        if not width or not all(type(one) is int and 0 < one <= LARGEST_PLACE for one in width):
             raise block.error(f"width must be whole numbers above 0, found {width}", "Correct width")
         if columns and len(columns) != len(width):
             raise block.error(f"{len(width)} widths for {len(columns)} columns", "Give each column its width")
@@ -330,6 +331,8 @@ class _Table:
         value = self.get(key, int, None)
         if value is not None and value < least:
             raise self.error(f"{key} must be at least {least}, found {value}", f"Correct {key}")
+        if value is not None and value > LARGEST_PLACE:
+            raise self.error(f"{key} must be at most {LARGEST_PLACE}, found {value}", f"Correct {key}")
         return value
 
     def pattern(self, key: str, groups: int | None = None) -> Pattern | None:
