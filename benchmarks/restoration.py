@@ -226,7 +226,7 @@ def transducer(truth: Truth, rng: np.random.Generator) -> Spoiled:
     record = instrument(truth, rng, bits=16, full_scale=2.0, rms=1e-3, fault=through_transducer)
     return Spoiled(
         record,
-        {"instrument": {"natural_frequency": 25.0, "damping": 0.6}} if hasattr(sm.Settings(), "instrument") else {},
+        {"instrument": {"natural_frequency": 25.0, "damping": 0.6}},
     )
 
 

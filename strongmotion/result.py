@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from . import __version__
 from .cautions import CAUTIONS
-from .chain import Band, Corrected, correct
+from .chain import Band, Corrected, band_of, correct, members, noise_in_peaks, noise_in_response
 from .checks import examine
 from .errors import RecordError, SettingsError
 from .measures import PERCENTILES, measure_table, peak_table
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["Result", "process"]
+
+Floats = NDArray[np.float64]
 
 GRAVITY = ("", "note", "doubt", "unfit")
 """Severities of findings, gravest last."""
@@ -44,9 +46,11 @@ class Result:
     usable_band : dict of str to Band
         The frequencies and periods over which the numbers hold, by component, and ``"horizontal"`` for the pair.
     peaks : pandas.DataFrame
-        A row a component and combination: ``component, quantity, value, unit, time, sign``.
+        A row a component and combination: ``component, quantity, value, unit, time, sign, band_low, band_high``, the
+        last two the limits of 5 and 95 %.
     spectra : pandas.DataFrame
-        Long form: ``component, damping, period, sd, psv, psa, sv, sa, usable``; RotD rows have no sv and sa.
+        Long form: ``component, damping, period, sd, psv, psa, sv, sa, usable, psa_low, psa_high``; RotD rows have no sv
+        and sa. The last two are the 5 and 95 % limits of psa.
     measures : pandas.DataFrame
         ``component, measure, value, unit, source, band_low, band_high, usable``.
     findings : tuple of Finding
@@ -152,30 +156,59 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     except SettingsError as error:
         raise SettingsError(error.what, source=record.source.file or None, remedy=error.remedy) from None
     findings = (*examine(record), *corrected.findings)
+    unfit = {finding.component for finding in findings if finding.severity == "unfit"}
+    rotate = "horizontal" in corrected.usable_band
+    others: list[dict[str, Motion]] | None = None
+    if settings.uncertainty.bands:
+        others = members(corrected.motion, corrected.choices, settings.filter.order, settings.uncertainty)
     return Result(
         record=record,
         settings=settings,
         motion=corrected.motion,
         usable_band=corrected.usable_band,
-        peaks=peak_table(corrected.motion, rotate="horizontal" in corrected.usable_band),
-        spectra=_spectra(corrected, settings, findings, threads),
-        measures=_with_offsets(
-            measure_table(
-                corrected.motion,
-                corrected.usable_band,
-                settings.measures,
-                {finding.component for finding in findings if finding.severity == "unfit"},
-                threads=threads,
-            ),
-            corrected,
-        ),
+        peaks=_peaks(corrected, rotate, settings, others),
+        spectra=_spectra(corrected, settings, unfit, others, threads),
+        measures=_measures(corrected, settings, unfit, others, threads),
         findings=findings,
         history=corrected.history,
     )
 
 
-def _with_offsets(measures: pd.DataFrame, corrected: Corrected) -> pd.DataFrame:
-    """Add the permanent displacements that can be told."""
+def _peaks(
+    corrected: Corrected, rotate: bool, settings: Settings, others: list[dict[str, Motion]] | None
+) -> pd.DataFrame:
+    """Tabulate peaks, with their bands where `others` are given."""
+    peaks = peak_table(corrected.motion, rotate=rotate)
+    low = high = np.full(len(peaks), np.nan)
+    if others is not None:
+        noise = {name: noise_in_peaks(choice, settings.filter.order) for name, choice in corrected.choices.items()}
+        # In whatever direction, noise is at most that of the noisier component.
+        added = [
+            noise[name][quantity] if name in noise else max(its[quantity] for its in noise.values())
+            for name, quantity in zip(peaks.component, peaks.quantity, strict=True)
+        ]
+        values = [peak_table(member, rotate=rotate).value.to_numpy() for member in others]
+        low, high = band_of(peaks.value.to_numpy(), values, np.array(added))
+    return peaks.assign(band_low=low, band_high=high)
+
+
+def _measures(
+    corrected: Corrected,
+    settings: Settings,
+    unfit: set[str],
+    others: list[dict[str, Motion]] | None,
+    threads: int | None,
+) -> pd.DataFrame:
+    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told."""
+
+    def measured(motion: dict[str, Motion]) -> pd.DataFrame:
+        return measure_table(motion, corrected.usable_band, settings.measures, unfit, threads=threads)
+
+    measures = measured(corrected.motion)
+    if others is not None:
+        values = [measured(member).value.to_numpy() for member in others[:2]]
+        low, high = band_of(measures.value.to_numpy(), values, 0.0)
+        measures = measures.assign(band_low=low, band_high=high)
     source = "after Boore (2001), Wang et al. (2011)"
     rows = [
         (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, True)
@@ -187,51 +220,118 @@ def _with_offsets(measures: pd.DataFrame, corrected: Corrected) -> pd.DataFrame:
 
 
 def _spectra(
-    corrected: Corrected, settings: Settings, findings: tuple[Finding, ...], threads: int | None
+    corrected: Corrected,
+    settings: Settings,
+    unfit: set[str],
+    others: list[dict[str, Motion]] | None,
+    threads: int | None,
 ) -> pd.DataFrame:
     """Tabulate response spectra of every component and, for a horizontal pair, of RotD00, 50 and 100.
 
     No ordinate of an unfit component is usable, nor any that it has a share in.
     """
-    unfit = {finding.component for finding in findings if finding.severity == "unfit"}
     periods = np.array(settings.spectra.periods) if settings.spectra.periods else default_periods()
-    damping = settings.spectra.damping
+    damping = np.array(settings.spectra.damping)
+    few = _telling_periods(periods, corrected.usable_band, settings) if others else np.empty(0)
+    order = settings.filter.order
+    noise = {}
+    if others is not None:
+        noise = {name: noise_in_response(choice, order, periods, damping) for name, choice in corrected.choices.items()}
+
+    def bands(psa: Floats, by_members: list[Floats], added: Floats) -> dict[str, Floats]:
+        if others is None:
+            return {"psa_low": np.full_like(psa, np.nan), "psa_high": np.full_like(psa, np.nan)}
+        low, high = band_of(psa, [_spread_out(one, psa, few, periods) for one in by_members], added)
+        return {"psa_low": low, "psa_high": high}
+
     tables = []
     for name, motion in corrected.motion.items():
         spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping, threads=threads)
+        by_members = [_psa(member[name], few, damping, threads) for member in others or () if few.size]
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
+        columns |= bands(columns["psa"], by_members, noise.get(name, np.empty(0)))
         usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
         tables.append(_long_form(name, periods, damping, columns, usable))
     chosen = np.isin(damping, settings.spectra.rotated_damping or damping)
     if "horizontal" in corrected.usable_band and chosen.any():
         one, two = corrected.motion["H1"], corrected.motion["H2"]
         rotated = rotated_spectrum(
-            one.acceleration, two.acceleration, one.dt, periods, np.array(damping)[chosen], PERCENTILES, threads=threads
+            one.acceleration, two.acceleration, one.dt, periods, damping[chosen], PERCENTILES, threads=threads
         )
+        turned = [
+            rotated_spectrum(
+                member["H1"].acceleration, member["H2"].acceleration, one.dt, few, damping[chosen], PERCENTILES,
+                threads=threads,
+            ).psa
+            for member in others or ()
+            if few.size
+        ]
+        added = np.maximum(noise["H1"], noise["H2"])[chosen] if noise else np.empty(0)
         usable = corrected.usable_band["horizontal"].holds(periods) & (not unfit & {"H1", "H2", ""})
         usable = chosen[:, np.newaxis] & usable
         for i, percentile in enumerate(PERCENTILES):
-            columns = {name: np.full(usable.shape, np.nan) for name in ("sd", "psv", "psa")}
+            its = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
+            its |= bands(rotated.psa[i], [psa[i] for psa in turned], added)
+            columns = {name: np.full(usable.shape, np.nan) for name in its}
             for name, grid in columns.items():
-                grid[chosen] = getattr(rotated, name)[i]
+                grid[chosen] = its[name]
             tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, usable))
     return pd.concat(tables, ignore_index=True)
 
 
+def _psa(motion: Motion, periods: Floats, damping: Floats, threads: int | None) -> Floats:
+    psa = response_spectrum(motion.acceleration, motion.dt, periods, damping, ("psa",), threads=threads).psa
+    assert psa is not None
+    return psa
+
+
+def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings) -> Floats:
+    """Return the few periods, s, at which other corners are tried: those whose oscillators feel a corner.
+
+    An oscillator feels a zero-phase low-cut from about a seventh of its period up, and a high-cut up to three of its
+    periods. Between them the ratio to the central spectrum is interpolated.
+    """
+    factor = settings.uncertainty.corner_factor
+    lowest = max((band.low_cut for band in bands.values()), default=0.0) * factor
+    highest = min((band.high_cut for band in bands.values() if band.high_cut > 0), default=np.inf) / factor
+    positive = np.unique(periods[periods > 0])
+    long = positive[positive * max(lowest, 0.02) > 0.15]
+    short = positive[positive * highest < 3.0]
+    return np.unique(np.concatenate((_thinned(short, 3), _thinned(long, 8))))
+
+
+def _thinned(periods: Floats, count: int) -> Floats:
+    return periods[np.unique(np.linspace(0, len(periods) - 1, count).round().astype(int))] if len(periods) else periods
+
+
+def _spread_out(few_psa: Floats, psa: Floats, few: Floats, periods: Floats) -> Floats:
+    """Interpolate the ratio of a member to the central spectrum from the few periods to all; 1 beyond their gap."""
+    at = (
+        np.searchsorted(periods, few)
+        if np.all(np.diff(periods) > 0)
+        else [int(np.argmin(abs(periods - t))) for t in few]
+    )
+    ratio = np.divide(few_psa, psa[:, at], out=np.ones_like(few_psa), where=psa[:, at] > 0)
+    log_period = np.log(np.maximum(periods, 1e-3))
+    return psa * np.stack([np.interp(log_period, np.log(few), one) for one in ratio])
+
+
 def _long_form(
     component: str,
-    periods: NDArray[np.float64],
-    damping: tuple[float, ...],
-    columns: dict[str, NDArray[np.float64]],
+    periods: Floats,
+    damping: Floats,
+    columns: dict[str, Floats],
     usable: NDArray[np.bool_],
 ) -> pd.DataFrame:
     empty = np.full((len(damping), len(periods)), np.nan)
     return pd.DataFrame(
         {
             "component": component,
-            "damping": np.repeat(np.array(damping, dtype=float), len(periods)),
+            "damping": np.repeat(damping, len(periods)),
             "period": np.tile(periods, len(damping)),
             **{quantity: columns.get(quantity, empty).ravel() for quantity in QUANTITIES},
             "usable": np.broadcast_to(usable, empty.shape).ravel(),
+            "psa_low": columns["psa_low"].ravel(),
+            "psa_high": columns["psa_high"].ravel(),
         }
     )

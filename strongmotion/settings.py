@@ -22,11 +22,13 @@ from .errors import SettingsError
 __all__ = [
     "BaselineSettings",
     "FilterSettings",
+    "InstrumentSettings",
     "MeasuresSettings",
     "OnsetSettings",
     "Settings",
     "SpectraSettings",
     "TaperSettings",
+    "UncertaintySettings",
 ]
 
 AUTO = "auto"
@@ -91,6 +93,30 @@ class OnsetSettings(_Section):
         "A pre-event window shorter than this, s, is not used for baseline or noise.",
         _positive,
         "a positive time in s",
+    )
+
+
+@dataclass(frozen=True)
+class InstrumentSettings(_Section):
+    """The transducer. The gain is part of the record."""
+
+    natural_frequency: float = _setting(
+        0.0,
+        "Natural frequency of a mechanical transducer, Hz, to be corrected for; 0 for a sensor of flat response.",
+        _not_negative,
+        "a frequency in Hz, or 0",
+    )
+    damping: float = _setting(
+        0.6,
+        "Its fraction of critical damping.",
+        lambda v: _positive(v) and v <= 2,
+        "a number above 0 and up to 2",
+    )
+    regularisation: float = _setting(
+        0.03,
+        "Where the transducer passes less than this part of the motion, the correction no longer makes up for it.",
+        lambda v: _positive(v) and v < 1,
+        "a number above 0 and below 1",
     )
 
 
@@ -249,6 +275,30 @@ class MeasuresSettings(_Section):
 
 
 @dataclass(frozen=True)
+class UncertaintySettings(_Section):
+    """How far results move under equally fit choices."""
+
+    bands: bool = _setting(
+        True,
+        "Give each number a band of 5 to 95 %, from a few other choices and from noise.",
+        lambda v: isinstance(v, bool),
+        "true or false",
+    )
+    corner_factor: float = _setting(
+        1.5,
+        "Corners may as well lie lower or higher by this factor.",
+        lambda v: _number(v) and v >= 1,
+        "a number of at least 1",
+    )
+    order_change: int = _setting(
+        2,
+        "The order of the filter may as well be lower or higher by this.",
+        lambda v: isinstance(v, int) and not isinstance(v, bool) and 0 <= v <= 8,
+        "a whole number from 0 to 8",
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings of the chain, a section a step.
 
@@ -264,11 +314,13 @@ class Settings:
     """
 
     onset: OnsetSettings = OnsetSettings()
+    instrument: InstrumentSettings = InstrumentSettings()
     baseline: BaselineSettings = BaselineSettings()
     taper: TaperSettings = TaperSettings()
     filter: FilterSettings = FilterSettings()
     spectra: SpectraSettings = SpectraSettings()
     measures: MeasuresSettings = MeasuresSettings()
+    uncertainty: UncertaintySettings = UncertaintySettings()
 
     @classmethod
     def from_dict(cls, values: dict[str, Any], source: str | None = None) -> Settings:

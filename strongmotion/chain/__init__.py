@@ -12,7 +12,9 @@ from .band import Band
 from .baseline import remove_baseline
 from .corners import SignalAndNoise, choose_bands, signal_and_noise
 from .endcheck import check_end
+from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_response
 from .filter import butterworth_gain, filter_band
+from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
 from .pad import pad_ends
 from .route import BAND_LIMITED, Offset, choose_route
@@ -20,10 +22,12 @@ from .windows import Windows, find_windows
 
 __all__ = [
     "Band",
+    "Choices",
     "Corrected",
     "Offset",
     "SignalAndNoise",
     "Windows",
+    "band_of",
     "butterworth_gain",
     "check_end",
     "choose_bands",
@@ -33,8 +37,12 @@ __all__ = [
     "find_windows",
     "integrate",
     "integrate_twice",
+    "members",
+    "noise_in_peaks",
+    "noise_in_response",
     "pad_ends",
     "remove_baseline",
+    "remove_transducer",
     "signal_and_noise",
     "to_acceleration",
 ]
@@ -43,6 +51,7 @@ ORDER = (
     "acceleration",
     "onset",
     "baseline",
+    "instrument",
     "route",
     "baseline shift",
     "corners",
@@ -58,11 +67,13 @@ ORDER = (
 class Corrected:
     """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
 
-    `offsets` holds the permanent displacements that can be told, whether or not the route keeps them in the motion.
+    `choices` holds what it takes to choose otherwise. `offsets` holds the permanent displacements that can be told,
+    whether or not the route keeps them in the motion.
     """
 
     motion: dict[str, Motion]
     usable_band: dict[str, Band]
+    choices: dict[str, Choices]
     offsets: dict[str, Offset]
     findings: tuple[Finding, ...]
     history: History
@@ -92,9 +103,12 @@ def correct(record: Record, settings: Settings) -> Corrected:
     """
     motions = [to_acceleration(component) for component in record]
     windows, onset, late = find_windows(motions, settings.onset)
-    motions = [remove_baseline(motion, windows, settings.baseline) for motion in motions]
+    motions = [
+        remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
+        for motion in motions
+    ]
     routed = choose_route(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline)
-    bands, corners, low_signal = choose_bands(
+    bands, compared, corners, low_signal = choose_bands(
         routed.motions, windows, settings.filter, routed.route == BAND_LIMITED, routed.unknown
     )
 
@@ -106,9 +120,12 @@ def correct(record: Record, settings: Settings) -> Corrected:
         del bands["horizontal"]
         findings.append(_not_at_right_angles(record))
     finished: dict[str, Motion] = {}
+    choices: dict[str, Choices] = {}
     for motion in routed.motions:
         band = bands[motion.component]
         padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
+        shift = routed.removed.get(motion.component)
+        choices[motion.component] = Choices(padded, band, shift, compared[motion.component])
         order, phase = settings.filter.order, settings.filter.phase
         moved = integrate(filter_band(padded, band, order, phase))
         # Only a zero-phase filter carries an error to before the onset, where it can be seen.
@@ -120,7 +137,7 @@ def correct(record: Record, settings: Settings) -> Corrected:
         findings += unsettled
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *routed.entries, *corners, *steps], key=lambda entry: ORDER.index(entry.step))
-    return Corrected(finished, bands, routed.offsets, tuple(findings), History(tuple(whole)))
+    return Corrected(finished, bands, choices, routed.offsets, tuple(findings), History(tuple(whole)))
 
 
 def _not_at_right_angles(record: Record) -> Finding:

@@ -28,6 +28,9 @@ from .windows import LEAST_TAIL, Windows
 
 __all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
 
+NORMAL_95 = 1.645
+"""The normal distribution lies 95 % below this many standard deviations."""
+
 SIGNIFICANT = 4.0
 """A shift of the zero is believed where it exceeds this many of its standard deviations."""
 
@@ -150,17 +153,19 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
     # The zero may have drifted all along, by as much as the quiet windows allow.
     drift = _drift_bound(acceleration, dt, (windows.pre_event, slice(line.start, None)))
     between = max(line.start * dt - windows.pre_event.stop * dt, 0.0)
-    shifted = abs(size) > SIGNIFICANT * line.slope_error
+    # A jump of velocity leaves a level line, whose slope is that of the noise.
+    sloping = abs(size) * (n - line.start) * dt > abs(at_end) / 2
+    shifted = sloping and abs(size) > SIGNIFICANT * line.slope_error
     middle = end - at_end / size if size != 0 else np.inf
     middle_error = line.level_error / abs(size) if size != 0 else np.inf
     passing = 0.0
     if shifted and windows.onset * dt - middle_error <= middle <= line.start * dt + middle_error:
         # A later middle of the same shift is a displacement less by its velocity in between.
-        unknown = line.level_error * (line.start * dt - middle)
+        unknown = NORMAL_95 * line.level_error * (line.start * dt - middle)
     else:
         # No shift at one time explains the line: what raised it passed during the strong shaking, nobody knows when.
         middle, passing = end, at_end / max(end - begin, dt)
-        unknown = (abs(at_end) + line.level_error) * (end - begin) / 2
+        unknown = (abs(at_end) + NORMAL_95 * line.level_error) * (end - begin) / 2
     moved = bool(shifted or abs(at_end) > SIGNIFICANT * line.level_error)
     if drift * between > abs(size):
         moved = False  # a drift from beginning to end explains as much

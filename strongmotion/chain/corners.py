@@ -46,7 +46,7 @@ def choose_bands(
     settings: FilterSettings,
     cuts_low: bool = True,
     unknown: Mapping[str, NDArray[np.float64]] | None = None,
-) -> tuple[dict[str, Band], tuple[Entry, ...], tuple[Finding, ...]]:
+) -> tuple[dict[str, Band], dict[str, SignalAndNoise], tuple[Entry, ...], tuple[Finding, ...]]:
     """Choose the band of each component; the two horizontals share their low-cut.
 
     Parameters
@@ -67,6 +67,8 @@ def choose_bands(
     -------
     bands : dict of str to Band
         By component, and ``"horizontal"`` where H1 and H2 are both present: the band over which they can be rotated.
+    compared : dict of str to SignalAndNoise
+        What the corners were chosen from, by component; without what counts as noise only for the corners.
     entries : tuple of Entry
         What was chosen and why.
     findings : tuple of Finding
@@ -76,13 +78,19 @@ def choose_bands(
     low: dict[str, Chosen] = {}
     high: dict[str, Chosen] = {}
     findings: list[Finding] = []
+    compared: dict[str, SignalAndNoise] = {}
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
     which = next((name for name in ("pre-event", "tail") if windows.named(name) is not None), "modelled")
     for motion in motions:
         asked = f"signal to noise of at least {settings.signal_to_noise:g}, noise {_NOISES[which]}"
-        compared = signal_and_noise(motion, windows, settings.smoothing, (unknown or {}).get(motion.component))
-        frequency, noise = compared.frequency, compared.noise
-        ratio = compared.signal / (_modelled_noise(motion, windows, frequency) if noise is None else noise)
+        seen = compared[motion.component] = signal_and_noise(motion, windows, settings.smoothing)
+        frequency = seen.frequency
+        noise = _modelled_noise(motion, windows, frequency) if seen.noise is None else seen.noise
+        if unknown is not None and motion.component in unknown:
+            error = fourier_spectrum(unknown[motion.component] * tukey(len(motion), 0.1), motion.dt)
+            smooth = konno_ohmachi(error.frequency, error.amplitude, frequency, settings.smoothing)
+            noise = np.hypot(noise, smooth)
+        ratio = seen.signal / noise
         clear = _clear_band(frequency, ratio, settings.signal_to_noise)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
@@ -132,24 +140,24 @@ def choose_bands(
         )
         for name in low
     )  # fmt: skip
-    return bands, entries, tuple(findings)
+    return bands, compared, entries, tuple(findings)
 
 
 @dataclass(frozen=True, eq=False)
 class SignalAndNoise:
     """Smoothed Fourier amplitudes of the shaking and of the noise, scaled to the same length.
 
-    `frequency` in Hz, shape (m,); `signal` and `noise` in m/s. `noise` is None without a quiet window.
+    `frequency` in Hz, shape (m,); `signal` and `noise` in m/s. `noise` is None without a quiet window. `span` is that
+    length, s.
     """
 
     frequency: NDArray[np.float64]
     signal: NDArray[np.float64]
     noise: NDArray[np.float64] | None
+    span: float = 1.0
 
 
-def signal_and_noise(
-    motion: Motion, windows: Windows, bandwidth: float, unknown: NDArray[np.float64] | None = None
-) -> SignalAndNoise:
+def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
     """Compare the shaking of one component with its noise, as the corners are chosen.
 
     Parameters
@@ -160,8 +168,6 @@ def signal_and_noise(
         Onset, pre-event window and tail.
     bandwidth : float
         b of the smoothing (Konno & Ohmachi, 1998).
-    unknown : ndarray, optional
-        Error of acceleration, m/s², that counts as noise too.
     """
     dt = motion.dt
     noise = windows.pre_event
@@ -176,7 +182,7 @@ def signal_and_noise(
     shaking = _smoothed(signal, dt, centres, bandwidth)
     floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
     if noise is None:
-        return SignalAndNoise(centres, shaking, None)
+        return SignalAndNoise(centres, shaking, None, span)
     quiet = len(motion.acceleration[noise]) * dt
     resolved = centres >= 2.0 / quiet
     if not resolved.any():
@@ -187,10 +193,7 @@ def signal_and_noise(
     background[~resolved] = background[resolved][0] * lowest / centres[~resolved]
     # The spectrum of stationary noise grows with the square root of the window's length.
     background *= np.sqrt(span / quiet)
-    if unknown is not None:
-        error = fourier_spectrum(unknown * tukey(len(unknown), 0.1), dt)
-        background = np.hypot(background, konno_ohmachi(error.frequency, error.amplitude, centres, bandwidth))
-    return SignalAndNoise(centres, shaking, np.maximum(background, floor))
+    return SignalAndNoise(centres, shaking, np.maximum(background, floor), span)
 
 
 def _modelled_noise(motion: Motion, windows: Windows, frequency: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -41,12 +41,13 @@ class Offset:
 class Routed:
     """The motions with their zero corrected, the route they take, and what is known of permanent displacement.
 
-    `unknown` is the difference, m/s², that the choice of break times makes to the acceleration of each component whose
-    zero was seen to move: as good as noise.
+    `removed` holds the shifts of the zero that were removed, by component. `unknown` is what is not known of them,
+    m/s², where they matter: as good as noise.
     """
 
     motions: list[Motion]
     route: str
+    removed: dict[str, Shift]
     unknown: dict[str, NDArray[np.float64]]
     offsets: dict[str, Offset]
     entries: tuple[Entry, ...]
@@ -94,7 +95,7 @@ def choose_route(
         route, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
     corrected: list[Motion] = []
     findings: list[Finding] = []
-    unknown = {}
+    unknown, removed = {}, {}
     for motion in motions:
         shift = shifts[motion.component]
         if route == POLYNOMIAL:
@@ -106,6 +107,7 @@ def choose_route(
                 unknown[motion.component] = shift.open_error(len(motion), motion.dt)
             if route == OFFSET_PRESERVING or matters:
                 motion = remove_shift(motion, shift)
+                removed[motion.component] = shift
         corrected.append(motion)
     offsets = {}
     for name, shift in shifts.items():
@@ -126,7 +128,13 @@ def choose_route(
             )
             values[f"permanent_displacement_{name}_told"] = told[name]
     return Routed(
-        corrected, route, unknown, offsets, (Entry("route", "", f"Route {route}: {why}", values),), tuple(findings)
+        corrected,
+        route,
+        removed,
+        unknown,
+        offsets,
+        (Entry("route", "", f"Route {route}: {why}", values),),
+        tuple(findings),
     )
 
 

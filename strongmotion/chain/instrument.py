@@ -1,0 +1,62 @@
+"""What the transducer took from the motion, given back.
+
+A mechanical accelerometer is itself a damped pendulum. Its relative motion r obeys r'' + 2 h w0 r' + w0² r = -a, and
+its record, scaled as acceleration, is x = -w0² r. So the ground's acceleration is
+
+    a = x + 2 h x' / w0 + x'' / w0²,
+
+in the frequency domain x divided by H = 1 / (1 - (f/f0)² + 2 i h f/f0). Far above f0 that blows up noise as (f/f0)²; so
+the division is damped, conj(H) / (|H|² + e²) (Tikhonov & Arsenin, 1977; from memory), which leaves what is well above e
+as it is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+
+from ..motion import Motion
+from ..settings import InstrumentSettings
+
+__all__ = ["remove_transducer"]
+
+REACH = 20.0
+"""Periods of the transducer by which the record is continued at each end, as its mirror image."""
+
+
+def remove_transducer(motion: Motion, settings: InstrumentSettings) -> Motion:
+    """Correct for a transducer of known natural frequency and damping; a sensor without them has a gain alone.
+
+    Parameters
+    ----------
+    motion : Motion
+        Recorded acceleration, m/s², baseline removed, not padded.
+    settings : InstrumentSettings
+        A natural frequency of 0 leaves the motion as it is.
+
+    Returns
+    -------
+    Motion
+        Its history says what was corrected, and the largest gain of the correction.
+    """
+    f0, damping, floor = settings.natural_frequency, settings.damping, settings.regularisation
+    if f0 == 0:
+        return motion
+    n, reach = len(motion), min(len(motion) - 1, int(np.ceil(REACH / f0 / motion.dt)))
+    length = next_fast_len(n + 2 * reach, real=True)
+    continued = np.pad(motion.acceleration, (reach, length - n - reach), mode="reflect" if n > 2 * reach else "edge")
+    ratio = rfftfreq(length, motion.dt) / f0
+    response = 1.0 / (1.0 - ratio**2 + 2j * damping * ratio)
+    inverse = response.conj() / (np.abs(response) ** 2 + floor**2) * (1.0 + floor**2)  # 1 at long periods
+    corrected = irfft(rfft(continued) * inverse, length)[reach : reach + n]
+    return motion.after(
+        "instrument",
+        f"Corrected for a transducer of {f0:g} Hz with {damping:g} of critical damping",
+        {
+            "natural_frequency_hz": f0,
+            "damping": damping,
+            "regularisation": floor,
+            "largest_gain": float(np.abs(inverse).max()),
+        },
+        acceleration=np.ascontiguousarray(corrected),
+    )
