@@ -260,7 +260,12 @@ def _spectra(
         )
         turned = [
             rotated_spectrum(
-                member["H1"].acceleration, member["H2"].acceleration, one.dt, few, damping[chosen], PERCENTILES,
+                member["H1"].acceleration,
+                member["H2"].acceleration,
+                one.dt,
+                few,
+                damping[chosen],
+                PERCENTILES,
                 threads=threads,
             ).psa
             for member in others or ()
