@@ -11,6 +11,7 @@ import os
 import random
 import shutil
 import signal
+import stat
 import subprocess
 import sys
 import time
@@ -351,6 +352,20 @@ def test_a_folder_that_cannot_be_flushed_is_told_of(tmp_path, monkeypatch):
     monkeypatch.setattr(os, "fsync", second_fails)
     with pytest.raises(ArchiveError, match=r"was written, but its folder could not be flushed .* power failure"):
         archive.add(process(record("NEW"), QUICK))
+    assert archive.verify() == []
+
+
+def test_a_file_system_that_cannot_flush_folders_will_do(tmp_path, monkeypatch):
+    archive = Archive(tmp_path)
+    flush = os.fsync
+
+    def only_files(descriptor):
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EINVAL, os.strerror(errno.EINVAL))
+        flush(descriptor)
+
+    monkeypatch.setattr(os, "fsync", only_files)
+    archive.add(process(record("NEW"), QUICK))
     assert archive.verify() == []
 
 

@@ -196,6 +196,9 @@ def flush_folder(folder: Path) -> None:
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # some network file systems do not know how, and need not
+            raise
     finally:
         os.close(descriptor)
 
