@@ -142,7 +142,7 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
     for component in record:
         channel, missing = _channel_of(record, component, inventory)
         if channel is None:
-            findings.append(missing)
+            findings.extend(missing)
             components.append(component)
             continue
         station = _station_from(channel, station)
@@ -163,7 +163,10 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
     return Record(tuple(components), station, record.source, tuple(findings), record.earthquake)
 
 
-def _channel_of(record: Record, component: Component, inventory: Inventory) -> tuple[Channel | None, Finding]:
+def _channel_of(
+    record: Record, component: Component, inventory: Inventory
+) -> tuple[Channel | None, tuple[Finding, ...]]:
+    """Return the epoch of a component's channel at the record's start, or a finding that there is none."""
     station, time = record.station, component.start
     code = component.channel or component.name
     full = ".".join((station.network, station.code, station.location, code))
@@ -178,19 +181,15 @@ def _channel_of(record: Record, component: Component, inventory: Inventory) -> t
     fitting = [channel for channel in named if channel.holds(time)]
     if fitting:
         last = max(fitting, key=lambda channel: channel.begin or np.datetime64("1900-01-01", "ns"))
-        return last, _NONE
+        return last, ()
     what = f"no epoch of {full} at {time} UTC" if named else f"no channel {full}"
-    return None, Finding(
-        "no station metadata",
-        "doubt",
+    missing = _finding(
+        component, "no station metadata", "doubt",
         f"{what} in {', '.join(inventory.files[:5])}{' and others' if len(inventory.files) > 5 else ''}",
         "Its sensitivity and direction are known only as far as the record itself says.",
         "Get the StationXML of this channel and time.",
-        component.name,
-    )
-
-
-_NONE = Finding("", "note", "", "", "")
+    )  # fmt: skip
+    return None, (missing,)
 
 
 def _station_from(channel: Channel, station: Station) -> Station:
