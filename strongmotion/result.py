@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pandas as pd
@@ -15,8 +15,8 @@ from .chain import Band, Corrected, band_of, correct, members, noise_in_peaks, n
 from .checks import examine
 from .errors import RecordError, SettingsError
 from .measures import PERCENTILES, measure_table, peak_table
-from .motion import History, Motion
-from .record import Finding, Record
+from .motion import Entry, History, Motion
+from .record import Finding, Record, Severity
 from .settings import Settings
 from .spectra import QUANTITIES, default_periods, response_spectrum, rotated_spectrum
 
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 __all__ = ["Result", "process"]
 
 Floats = NDArray[np.float64]
+
+DAMAGING = ("clipping", "spikes", "stuck samples")
+"""Findings of samples that are wrong: no permanent displacement is told of such a component."""
 
 GRAVITY = ("", "note", "doubt", "unfit")
 """Severities of findings, gravest last."""
@@ -150,12 +153,13 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     """
     settings = settings or Settings()
     try:
-        corrected = correct(record, settings)
+        seen = examine(record)
+        corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING})
     except RecordError as error:
         raise RecordError(error.what, source=record.source.file or None, remedy=error.remedy) from None
     except SettingsError as error:
         raise SettingsError(error.what, source=record.source.file or None, remedy=error.remedy) from None
-    findings = (*examine(record), *corrected.findings)
+    findings, overruled = _overrule((*seen, *corrected.findings), settings)
     unfit = {finding.component for finding in findings if finding.severity == "unfit"}
     rotate = "horizontal" in corrected.usable_band
     others: list[dict[str, Motion]] | None = None
@@ -170,8 +174,21 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         spectra=_spectra(corrected, settings, unfit, others, threads),
         measures=_measures(corrected, settings, unfit, others, threads),
         findings=findings,
-        history=corrected.history,
+        history=corrected.history.add(*overruled),
     )
+
+
+def _overrule(findings: tuple[Finding, ...], settings: Settings) -> tuple[tuple[Finding, ...], tuple[Entry, ...]]:
+    """Give findings the severities of the settings; each change is an entry of the history."""
+    chosen = dict(text.rsplit("=", 1) for text in settings.checks.severity)
+    severities = {name.strip(): severity.strip() for name, severity in chosen.items()}
+    changed = {f.name: f.severity for f in findings if severities.get(f.name, f.severity) != f.severity}
+    entries = tuple(
+        Entry("checks", "", f"Severity of {name}: {severities[name]} instead of {before}, given in the settings")
+        for name, before in changed.items()
+    )
+    weighed = tuple(replace(f, severity=cast(Severity, severities.get(f.name, f.severity))) for f in findings)
+    return weighed, entries
 
 
 def _peaks(

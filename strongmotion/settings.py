@@ -21,6 +21,7 @@ from .errors import SettingsError
 
 __all__ = [
     "BaselineSettings",
+    "ChecksSettings",
     "FilterSettings",
     "InstrumentSettings",
     "MeasuresSettings",
@@ -274,6 +275,27 @@ class MeasuresSettings(_Section):
     )
 
 
+def _severities(value: Any) -> bool:
+    return isinstance(value, tuple) and all(
+        isinstance(text, str)
+        and text.rpartition("=")[1]
+        and text.rpartition("=")[2].strip() in ("note", "doubt", "unfit")
+        for text in value
+    )
+
+
+@dataclass(frozen=True)
+class ChecksSettings(_Section):
+    """What findings weigh."""
+
+    severity: tuple[str, ...] = _setting(
+        (),
+        'Severities that replace those of the checks, such as ["late start = note"]: note, doubt or unfit.',
+        _severities,
+        'a list such as ["late start = note"], each note, doubt or unfit',
+    )
+
+
 @dataclass(frozen=True)
 class UncertaintySettings(_Section):
     """How far results move under equally fit choices."""
@@ -313,6 +335,7 @@ class Settings:
     strongmotion.errors.SettingsError: unknown setting 'filter.lowcut', perhaps 'low_cut'. See `strongmotion settings`.
     """
 
+    checks: ChecksSettings = ChecksSettings()
     onset: OnsetSettings = OnsetSettings()
     instrument: InstrumentSettings = InstrumentSettings()
     baseline: BaselineSettings = BaselineSettings()

@@ -5,8 +5,21 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import strongmotion as sm
 from strongmotion import Component, Finding, Record
-from strongmotion.checks import clipping, dead_component, examine
+from strongmotion.checks import (
+    clipping,
+    coarse_quantisation,
+    dead_component,
+    duplicated_components,
+    early_stop,
+    examine,
+    implausible_amplitude,
+    second_event,
+    spikes,
+    stuck_samples,
+    tone,
+)
 
 WAVE = np.sin(2 * np.pi * 1.3 * np.arange(3000) * 0.01) * np.hanning(3000)
 
@@ -63,3 +76,86 @@ def test_smooth_motion_in_coarse_counts_is_not_clipping(amplitude):
     time = np.arange(6000) * 0.005
     packet = np.sin(2 * np.pi * time) * np.exp(-(((time - 15) / 5) ** 2))
     assert clipping(component(np.round(amplitude * packet).astype(np.int16))) is None
+
+
+NOISY = np.round(1e5 * (WAVE + np.random.default_rng(2).normal(0, 1e-3, 3000))).astype(int)
+
+
+def spoiled(fault):
+    samples = NOISY.copy()
+    fault(samples)
+    return component(samples)
+
+
+def spike(samples):
+    samples[1400] += 80_000
+
+
+def hold(samples):
+    samples[1500:1530] = samples[1500]
+
+
+def hum(samples):
+    samples += np.round(2e3 * np.sin(2 * np.pi * 33.0 * np.arange(3000) * 0.01)).astype(int)
+
+
+@pytest.mark.parametrize(("check", "fault", "where"), [
+    (spikes, spike, "14.000"), (stuck_samples, hold, "15.000 to 15.2"), (tone, hum, ""),
+])  # fmt: skip
+def test_a_fault_is_found_where_it_is_and_not_without_it(check, fault, where):
+    assert check(component(NOISY)) is None
+    finding = check(spoiled(fault))
+    assert finding is not None
+    assert finding.where.startswith(where)
+
+
+def test_the_tone_is_named_by_its_frequency():
+    finding = tone(spoiled(hum))
+    assert finding is not None
+    assert "33.0 Hz" in finding.what
+
+
+@pytest.mark.parametrize(("counts", "severity"), [(20, "doubt"), (60, "note"), (2000, None)])
+def test_too_few_counts_are_coarse(counts, severity):
+    finding = coarse_quantisation(component(np.round(counts * WAVE).astype(int)))
+    assert (finding.severity if finding else None) == severity
+
+
+@pytest.mark.parametrize(("unit", "plausible"), [("m/s2", True), ("g", True), ("cm/s2", True)])
+def test_a_peak_of_one_is_plausible_in_any_unit(unit, plausible):
+    assert (implausible_amplitude(Component("H1", WAVE, dt=0.01, unit=unit)) is None) == plausible
+
+
+def test_gals_read_as_m_s2_are_implausible():
+    finding = implausible_amplitude(Component("H1", 300.0 * WAVE, dt=0.01))
+    assert finding is not None
+    assert "g)" in finding.what
+
+
+def test_a_record_cut_in_the_shaking_stops_early():
+    assert early_stop(component(NOISY)) is None
+    assert early_stop(component(NOISY[:1600])) is not None
+
+
+def test_a_second_event_is_seen():
+    quiet = np.random.default_rng(3).normal(0, 10, 1500).astype(int)
+    assert second_event(component(NOISY)) is None
+    finding = second_event(component(np.concatenate((NOISY, quiet, NOISY))))
+    assert finding is not None
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_copies_of_a_component_are_found(sign):
+    copied = Record((component(NOISY), Component("H2", sign * NOISY, dt=0.01)))
+    (finding,) = duplicated_components(copied)
+    assert ("reversed" in finding.what) == (sign < 0)
+    other = Component("H2", NOISY[::-1].copy(), dt=0.01)
+    assert duplicated_components(Record((component(NOISY), other))) == ()
+
+
+def test_a_severity_of_the_settings_wins_and_the_history_says_so():
+    record = Record((spoiled(spike),))
+    settings = sm.Settings.from_dict({"checks": {"severity": ["spikes = unfit"]}})
+    result = sm.process(record, settings)
+    assert [f.severity for f in result.findings if f.name == "spikes"] == ["unfit"]
+    assert any("Severity of spikes: unfit instead of doubt" in entry.what for entry in result.history)

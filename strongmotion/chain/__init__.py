@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from ..motion import History, Motion
@@ -79,7 +80,7 @@ class Corrected:
     history: History
 
 
-def correct(record: Record, settings: Settings) -> Corrected:
+def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -> Corrected:
     """Take a raw record through every step, in order.
 
     Acceleration, onset and quiet windows, baseline, route, corners, pads, filter, integration, check of the end.
@@ -89,6 +90,8 @@ def correct(record: Record, settings: Settings) -> Corrected:
     ----------
     record : Record
     settings : Settings
+    damaged : collection of str
+        Components with samples that are known to be wrong, of which no permanent displacement can be told.
 
     Returns
     -------
@@ -107,7 +110,7 @@ def correct(record: Record, settings: Settings) -> Corrected:
         remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
         for motion in motions
     ]
-    routed = choose_route(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline)
+    routed = choose_route(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
         routed.motions, windows, settings.filter, routed.route == BAND_LIMITED, routed.unknown
     )

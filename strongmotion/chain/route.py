@@ -7,7 +7,7 @@ how the zero of acceleration moved, the permanent displacement can be kept inste
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +55,11 @@ class Routed:
 
 
 def choose_route(
-    motions: Sequence[Motion], windows: Windows, keeps_low_cut: bool, settings: BaselineSettings
+    motions: Sequence[Motion],
+    windows: Windows,
+    keeps_low_cut: bool,
+    settings: BaselineSettings,
+    damaged: Collection[str] = (),
 ) -> Routed:
     """Correct shifts of the zero, and choose the route for all components together, so that they can be rotated.
 
@@ -68,6 +72,8 @@ def choose_route(
         A low-cut is given in the settings: then nothing but the band-limited route honours it.
     settings : BaselineSettings
         A route given there wins.
+    damaged : collection of str
+        Components with wrong samples: each may leave a jump of velocity that the tail does not tell of.
 
     Returns
     -------
@@ -81,7 +87,7 @@ def choose_route(
         motion.component: fit_shift(motion.acceleration, motion.dt, windows) if zeroed else None for motion in motions
     }
     told = {
-        name: shift.told(settings.offset_part, settings.offset_length) if shift else False
+        name: bool(shift and name not in damaged and shift.told(settings.offset_part, settings.offset_length))
         for name, shift in shifts.items()
     }
     resolved = [

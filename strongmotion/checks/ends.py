@@ -1,0 +1,65 @@
+"""The end of the record: shaking cut off, or more than one event."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from ..record import Component, Finding
+
+__all__ = ["early_stop", "second_event"]
+
+CUT_OFF = 0.1
+"""The last second, as a part of the loudest (root mean square), from which shaking is cut off."""
+
+QUIET, LOUD = 0.02, 0.15
+"""Parts of the loudest second: shaking is over below the first, and a new event has come above the second. Both, and
+`CUT_OFF`, are common practice, without a source."""
+
+APART = 5.0
+"""s of quiet between two events."""
+
+
+def _loudness(component: Component) -> NDArray[np.float64]:
+    """Return the root mean square over a second of steps between samples, as a part of its largest."""
+    steps = np.diff(component.samples.astype(np.float64), prepend=float(component.samples[0]))
+    power = uniform_filter1d(steps**2, max(1, round(1.0 / component.dt)), mode="nearest")
+    largest = float(power.max())
+    return np.asarray(np.sqrt(np.maximum(power, 0.0) / largest)) if largest > 0 else np.zeros(len(power))
+
+
+def early_stop(component: Component) -> Finding | None:
+    """Say where the last second is loud: the record ends in the shaking."""
+    loudness = _loudness(component)
+    last = float(loudness[-1])
+    if last < CUT_OFF or len(loudness) * component.dt < 2 * APART:
+        return None
+    return Finding(
+        "early stop", "doubt",
+        what=f"the last second is {last:.0%} as loud as the loudest",
+        effect="later peaks, durations and energy are missing; displacement cannot be seen to come to rest",
+        remedy="look for the rest of the record",
+        component=component.name,
+        where="end of the record",
+        confidence=0.9,
+    )  # fmt: skip
+
+
+def second_event(component: Component) -> Finding | None:
+    """Say where shaking comes again after seconds of quiet."""
+    loudness, apart = _loudness(component), round(APART / component.dt)
+    loud = np.flatnonzero(loudness > LOUD)
+    for end in np.flatnonzero(np.diff(loud) > apart):
+        between = loudness[loud[end] : loud[end + 1]]
+        if np.count_nonzero(between < QUIET) > apart:
+            return Finding(
+                "second event", "note",
+                what="shaking comes again after it was over",
+                effect="durations, energy and cycles count both events",
+                remedy="cut the record between them to look at each",
+                component=component.name,
+                where=f"from {loud[end + 1] * component.dt:.1f} s",
+                confidence=0.8,
+            )  # fmt: skip
+    return None

@@ -1,0 +1,31 @@
+"""Quantisation: too few counts to draw the motion."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..record import Component, Finding
+
+__all__ = ["coarse_quantisation"]
+
+FEW, TOO_FEW = 128, 32
+"""Counts in the peak below which rounding is worth a note, and a doubt: at 32 it is 1.6 % of the peak either way."""
+
+
+def coarse_quantisation(component: Component) -> Finding | None:
+    """Say where the peak spans but a few of the record's own least steps."""
+    values = component.samples.astype(np.float64)
+    steps = np.abs(np.diff(values))
+    if not steps.any():
+        return None
+    counts = float(np.abs(values - np.median(values)).max() / steps[steps > 1e-9 * steps.max()].min())
+    if counts >= FEW:
+        return None
+    return Finding(
+        "coarse quantisation", "doubt" if counts < TOO_FEW else "note",
+        what=f"the peak is only {counts:.0f} of the least steps between samples",
+        effect=f"every sample is rounded to {100 / counts:.2g} % of the peak; weak motion is lost in it",
+        remedy="look for the record at full resolution",
+        component=component.name,
+        confidence=0.9,
+    )  # fmt: skip

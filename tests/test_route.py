@@ -1,0 +1,141 @@
+"""Shifts of the zero, permanent displacement, the transducer, and the bands: simulated, so the truth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from strongmotion import Component, Record, Settings, process
+from strongmotion.chain import integrate_twice
+
+DT, N = 0.01, 8000
+TIME = np.arange(N) * DT
+
+
+def shaking() -> np.ndarray:
+    """Return twenty seconds of shaking from 20 s on, m/s², from rest to rest."""
+    wave = np.sin(2 * np.pi * 0.8 * (TIME - 30.0)) * np.exp(-(((TIME - 30.0) / 2.5) ** 4)) * 0.1
+    return np.gradient(np.gradient(wave, DT), DT)
+
+
+def fling(displacement: float, rise: float = 4.0) -> np.ndarray:
+    """Return one sine cycle of acceleration from 28 s on that moves the ground by `displacement` for good."""
+    phase = (TIME - 28.0) / rise
+    inside = (phase >= 0) & (phase <= 1)
+    return np.where(inside, 2 * np.pi / rise**2 * np.sin(2 * np.pi * phase), 0.0) * displacement
+
+
+def recorded(acceleration, seed: int = 1, noise: float = 2e-5, offset: float = 3e-3) -> Record:
+    spoiled = acceleration + offset + np.random.default_rng(seed).normal(0.0, noise, N)
+    return Record((Component("H1", spoiled, dt=DT),))
+
+
+def route(result) -> str:
+    return next(entry.values["route"] for entry in result.history if entry.step == "route")
+
+
+def told(result):
+    rows = result.measures[result.measures.measure == "permanent displacement"]
+    return rows.iloc[0] if len(rows) else None
+
+
+@pytest.mark.parametrize("displacement", [0.3, -1.5])
+def test_a_permanent_displacement_is_kept_and_told(displacement):
+    result = process(recorded(shaking() + fling(displacement)))
+    assert route(result) == "offset-preserving"
+    row = told(result)
+    assert row.value == pytest.approx(displacement, abs=0.02)
+    assert row.band_low <= displacement <= row.band_high
+    motion = result.motion["H1"].unpadded()
+    assert motion.displacement[-1] == pytest.approx(displacement, abs=0.02)
+
+
+def test_without_one_the_route_is_band_limited():
+    assert route(process(recorded(shaking()))) == "band-limited"
+
+
+def test_a_large_shift_leaves_the_displacement_untold():
+    """A shift of 10 cm/s² may have come suddenly or gradually: b w² / 6 apart, here over a tenth."""
+    spoiled = shaking() + fling(0.3) + 0.1 * (TIME >= 30.0)
+    result = process(recorded(spoiled))
+    assert route(result) == "band-limited"
+    assert told(result) is None
+    assert {"baseline shift", "permanent displacement not told"} <= {finding.name for finding in result.findings}
+
+
+@pytest.mark.parametrize("size", [0.005, -0.05])
+def test_a_sudden_shift_is_measured_and_taken_out(size):
+    result = process(recorded(shaking() + size * (TIME >= 31.0)))
+    entry = next(entry for entry in result.history if entry.step == "baseline shift")
+    assert entry.values["shift_m_s2"] == pytest.approx(size, rel=0.01)
+    middle = (entry.values["begins_s"] + entry.values["ends_s"]) / 2
+    assert middle == pytest.approx(31.0, abs=0.1)
+    velocity, _ = integrate_twice(shaking(), DT)
+    pgv = result.peaks.set_index("quantity").value["PGV"]
+    assert pgv == pytest.approx(np.abs(velocity).max(), rel=0.06)
+
+
+@pytest.mark.parametrize("given", ["band-limited", "offset-preserving", "polynomial"])
+def test_a_given_route_wins_and_the_history_says_so(given):
+    result = process(recorded(shaking() + fling(0.5)), Settings.from_dict({"baseline": {"route": given}}))
+    entry = next(entry for entry in result.history if entry.step == "route")
+    assert entry.what == f"Route {given}: given in the settings"
+    assert (result.usable_band["H1"].low_cut > 0) == (given == "band-limited")
+
+
+def test_a_given_low_cut_keeps_the_band_limited_route():
+    result = process(recorded(shaking() + fling(0.5)), Settings.from_dict({"filter": {"low_cut": 0.1}}))
+    assert route(result) == "band-limited"
+    assert result.usable_band["H1"].low_cut == 0.1
+
+
+def test_without_a_tail_offset_preserving_is_refused_with_the_reason():
+    cut = Record((Component("H1", recorded(shaking())["H1"].samples[:3200], dt=DT),))
+    result = process(cut, Settings.from_dict({"baseline": {"route": "offset-preserving"}}))
+    assert "needs a pre-event window and a tail" in next(e.what for e in result.history if e.step == "route")
+
+
+# The transducer's equation of motion, solved in the frequency domain with pads of zeros.
+def test_the_transducer_is_taken_out():
+    truth = np.random.default_rng(5).normal(0.0, 1.0, N) * np.exp(-(((TIME - 30.0) / 4.0) ** 2))
+    ratio = np.fft.rfftfreq(2 * N, DT) / 25.0
+    passed = np.fft.irfft(np.fft.rfft(truth, 2 * N) / (1 - ratio**2 + 1.2j * ratio), 2 * N)[:N]
+    choices = {"filter": {"low_cut": 0.1, "high_cut": 0}}
+    spoiled = recorded(passed, noise=1e-4)
+    left = process(spoiled, Settings.from_dict(choices)).peaks.value[0]
+    made_good = process(
+        spoiled, Settings.from_dict({**choices, "instrument": {"natural_frequency": 25.0, "damping": 0.6}})
+    ).peaks.value[0]
+    plain = process(recorded(truth, noise=1e-4), Settings.from_dict(choices)).peaks.value[0]
+    assert abs(left / plain - 1) > 0.05
+    assert made_good == pytest.approx(plain, rel=0.015)
+
+
+def test_bands_hold_their_values_and_widen_with_noise():
+    widths = []
+    for noise in (2e-5, 5e-3):
+        result = process(recorded(shaking(), noise=noise))
+        for table, low, high, value in (
+            (result.peaks, "band_low", "band_high", "value"),
+            (result.spectra, "psa_low", "psa_high", "psa"),
+        ):
+            assert (table[low] <= table[value]).all()
+            assert (table[value] <= table[high]).all()
+        peaks = result.peaks.set_index("quantity")
+        widths.append((peaks.band_high - peaks.band_low) / peaks.value)
+    assert (widths[1] > widths[0]).all()
+
+
+def test_bands_can_be_left_out():
+    result = process(recorded(shaking()), Settings.from_dict({"uncertainty": {"bands": False}}))
+    assert result.peaks.band_low.isna().all()
+    assert result.spectra.psa_high.isna().all()
+
+
+# Boore (2005); Boore, Azari Sisi & Akkar (2012): what is integrated afresh without its pads is another displacement.
+def test_removing_the_pads_before_integration_spoils_displacement():
+    settings = Settings.from_dict({"filter": {"low_cut": 0.2}})
+    motion = process(Record((Component("H1", shaking()[2600:3800], dt=DT),)), settings).motion["H1"]
+    kept = motion.unpadded()
+    _, afresh = integrate_twice(kept.acceleration, DT)
+    assert np.abs(afresh - kept.displacement).max() > 0.5 * np.abs(kept.displacement).max()
