@@ -159,3 +159,10 @@ def test_a_severity_of_the_settings_wins_and_the_history_says_so():
     result = sm.process(record, settings)
     assert [f.severity for f in result.findings if f.name == "spikes"] == ["unfit"]
     assert any("Severity of spikes: unfit instead of doubt" in entry.what for entry in result.history)
+
+
+def test_flat_tops_under_noise_are_found():
+    """Clipped in the sensor, before the noise of the recorder comes in."""
+    noise = np.random.default_rng(6).normal(0, 1e-4, 3000)
+    assert clipping(component(WAVE + noise)) is None
+    assert clipping(component(np.clip(WAVE, -0.7, 0.7) + noise)) is not None

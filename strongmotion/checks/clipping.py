@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..record import Component, Finding
 
@@ -16,21 +17,23 @@ LEAST_STEP = 4
 has fallen by under three at the next); a cut-off peak is entered or left at the slope of the motion."""
 
 
-def clipping(component: Component) -> Finding | None:
-    """Flat tops: runs of three or more samples held at the record's own extreme, entered or left in a step."""
-    samples = component.samples
-    if samples.min() == samples.max():
-        return None  # a dead component, and said so elsewhere
+NOISE_WIDTH = 16.0
+"""Standard deviations of the noise; half of it is more than noise ever spans on one side of its mean, twice over."""
+
+
+def _flat_tops(values: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Return the runs of samples, first and one past the last, that are held at an extreme as by cutting off."""
     runs: list[tuple[int, int]] = []
-    usual = np.median(samples)
-    values = samples.astype(np.float64)
+    usual = np.median(values)
     steps = np.abs(np.diff(values))
+    if not steps.any():
+        return runs
     count_of_one = steps[steps > 0].min()
     beside = np.concatenate(([0.0], steps, [0.0]))  # the step into each sample, and out of the last
-    for extreme in (samples.max(), samples.min()):
+    for extreme in (values.max(), values.min()):
         if extreme == usual:
             continue  # the rest of a one-sided record, not its peak
-        held = np.concatenate(([False], samples == extreme, [False])).astype(np.int8)
+        held = np.concatenate(([False], values == extreme, [False])).astype(np.int8)
         edges = np.flatnonzero(np.diff(held))
         held_runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
         # Once one flat top is seen, every touch of that extreme is a cut-off peak, however short.
@@ -38,6 +41,31 @@ def clipping(component: Component) -> Finding | None:
             b - a > LONGEST_CHANCE_RUN and max(beside[a], beside[b]) > LEAST_STEP * count_of_one for a, b in held_runs
         ):
             runs += held_runs
+    return runs
+
+
+def _quietest(values: NDArray[np.float64], dt: float) -> float:
+    """Return the standard deviation of white noise in the quietest second."""
+    n = max(8, round(1.0 / dt))
+    if len(values) < 2 * n:
+        return 0.0
+    steps = np.diff(values)[: (len(values) - 1) // n * n].reshape(-1, n)
+    return float(steps.std(axis=1).min()) / np.sqrt(2.0)
+
+
+def clipping(component: Component) -> Finding | None:
+    """Flat tops: runs of three or more samples held at the record's own extreme, entered or left in a step."""
+    samples = component.samples
+    if samples.min() == samples.max():
+        return None  # a dead component, and said so elsewhere
+    values = samples.astype(np.float64)
+    runs = _flat_tops(values)
+    if not runs and (noise := _quietest(values, component.dt)) > 0:
+        # What was clipped before noise came in is flat but for the noise: within half of this width of the extreme.
+        width = NOISE_WIDTH * noise
+        for extreme in (values.max(), values.min()):
+            coarse = np.round((values - extreme) / width)
+            runs += [run for run in _flat_tops(coarse) if coarse[run[0]] == 0.0]
     if not runs:
         return None
     runs.sort()

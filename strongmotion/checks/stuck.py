@@ -11,9 +11,9 @@ __all__ = ["stuck_samples"]
 SHORTEST = 0.05
 """Shortest run, s, that counts; at least `FEWEST` samples."""
 
-FEWEST = 6
+FEWEST = 8
 
-MOVING = 3.0
+MOVING = 8.0
 """Mean step between samples beside the run, in counts, from which equal samples are no chance."""
 
 
