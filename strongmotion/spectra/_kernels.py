@@ -205,7 +205,7 @@ def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
         following = x - first / second if second != 0.0 else low
         if not low < following < high:
             following = 0.5 * (low + high)
-        if abs(following - x) < 1e-6:  # the next correction would be about the square of this, and r is flat here
+        if abs(following - x) < 1e-8:  # the next correction would be about the square of this, and r is flat here
             x = following
             break
         x = following

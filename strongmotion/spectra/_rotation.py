@@ -76,7 +76,7 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
     u, v, radius = np.empty((2, n)), np.empty((2, n)), np.empty(n)
     followed, strips, farthest = np.empty(blocks, dtype=np.bool_), np.empty((blocks, 5)), np.empty(blocks)
     best, where, scratch = np.empty(ANGLES), np.empty(ANGLES, dtype=np.int64), np.empty((32, ANGLES))
-    turns, reaches = np.empty((4 * ANGLES, 2), dtype=np.int64), np.empty(4 * ANGLES)
+    turns, reaches = np.empty((0, 2), dtype=np.int64), np.empty(0)
     for j in range(m):
         w, z, constants = omega[j], damping[j], coefficient[:, j].copy()
         kappa = step_bound(w, z, h)
@@ -96,13 +96,19 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
             followed[b] = True
             start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
             follow(inputs, start, stop, states[b, :, j], constants, u, v, radius)
-            if count + ANGLES * (stop - start) > reaches.size:
+            room = count + 2 * ANGLES * BLOCK
+            if room > reaches.size:
                 count = still_in_doubt(turns, reaches, count, best, slack)
-                if 2 * (count + ANGLES * (stop - start)) > reaches.size:
-                    turns, reaches = enlarged(turns, reaches, 2 * (count + ANGLES * BLOCK))
+                room = count + 2 * ANGLES * BLOCK
+                if 2 * room > reaches.size:
+                    turns, reaches = enlarged(turns, reaches, 2 * room)
             if turn < 4:
                 raise_to_sample(start + radius[start : stop + 1].argmax(), u, best)
             count = turn_back(start, stop, u, v, load, kappa, slack, best, where, turns, reaches, count)
+            if slack <= 0.0:  # no bound, no doubt: each is looked into, and none is kept
+                for i in range(count):
+                    search_step(turns[i, 0], turns[i, 1], inputs, u, v, z * w * h, w * h, h, best)
+                count = 0
             lowest = best.min() * slack
         follow(inputs, n - 1, n - 1, state[:, j], constants, u, v, radius)
         widest = after_the_end(u[:, n - 1], v[:, n - 1], w, z, best)
@@ -244,34 +250,33 @@ def turn_back(start, stop, u, v, load, kappa, slack, best, where, turns, reaches
     while not at_edge(edge, v1, v2):
         edge = (edge + 1) % (2 * ANGLES)
     for k in range(start, stop):
-        following1, following2 = v[0, k + 1], v[1, k + 1]
-        if at_edge(edge, following1, following2):
-            v1, v2 = following1, following2
-            continue
-        forward = v1 * following2 - v2 * following1 >= 0.0
-        v1, v2 = following1, following2
         force = kappa * max(load[k], load[k + 1])
-        for _ in range(ANGLES):
-            if forward:
-                i = edge
-                edge = edge + 1 if edge + 1 < 2 * ANGLES else 0
-            else:
-                edge = edge - 1 if edge > 0 else 2 * ANGLES - 1
-                i = edge
-            i = i if i < ANGLES else i - ANGLES
-            r, r_end = (
-                abs(COSINE[i] * u[0, k] + SINE[i] * u[1, k]),
-                abs(COSINE[i] * u[0, k + 1] + SINE[i] * u[1, k + 1]),
-            )
-            r = r if r > r_end else r_end
-            if r + force > best[i] * slack:
-                turns[count, 0], turns[count, 1], reaches[count] = i, k, r + force
-                count += 1
-                if r >= best[i]:
-                    best[i] = r
-                    where[i] = k
-            if at_edge(edge, v1, v2):
-                break
+        # By way of where the step leads: should that not lie between its velocities, the path turns back twice, and a
+        # sample may be the largest in a direction with no sign of it in the velocities.
+        for half in range(2):
+            w1 = u[0, k + 1] - u[0, k] if half == 0 else v[0, k + 1]
+            w2 = u[1, k + 1] - u[1, k] if half == 0 else v[1, k + 1]
+            if at_edge(edge, w1, w2):
+                v1, v2 = w1, w2
+                continue
+            forward = v1 * w2 - v2 * w1 >= 0.0
+            v1, v2 = w1, w2
+            for _ in range(ANGLES):
+                if not forward:
+                    edge = edge - 1 if edge > 0 else 2 * ANGLES - 1
+                i = edge if edge < ANGLES else edge - ANGLES
+                if forward:
+                    edge = edge + 1 if edge + 1 < 2 * ANGLES else 0
+                r, r_end = COSINE[i] * u[0, k] + SINE[i] * u[1, k], COSINE[i] * u[0, k + 1] + SINE[i] * u[1, k + 1]
+                r = max(abs(r), abs(r_end))
+                if r + force > best[i] * slack:
+                    turns[count, 0], turns[count, 1], reaches[count] = i, k, r + force
+                    count += 1
+                    if r >= best[i]:
+                        best[i] = r
+                        where[i] = k
+                if at_edge(edge, v1, v2):
+                    break
     return count
 
 
