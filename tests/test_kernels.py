@@ -5,6 +5,7 @@ from __future__ import annotations
 import mpmath
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from strongmotion.spectra import _kernels
 
@@ -68,6 +69,47 @@ def test_long_history_keeps_its_digits(period):
         worst_v = max(worst_v, abs(float(y / scale) - v[k + 1]))
     assert worst_u < 1e-11 * np.abs(u).max()
     assert worst_v < 1e-11 * np.abs(v).max()
+
+
+def exact_peak(acceleration, h, period, damping):
+    """Largest |u| at the samples, each step a product of exact matrices in fixed-point arithmetic of 120 bits."""
+    scale = mpmath.mpf(2) ** 120
+    a, b0, b1 = ([int(value * scale) for value in matrix] for matrix in exact_step(2 * np.pi / period, damping, h))
+    loads = [int(mpmath.mpf(value) * scale) for value in acceleration]
+    x = y = largest = 0
+    for k in range(len(loads) - 1):
+        x, y = (
+            (a[0] * x + a[1] * y + b0[0] * loads[k] + b1[0] * loads[k + 1]) >> 120,
+            (a[2] * x + a[3] * y + b0[1] * loads[k] + b1[1] * loads[k + 1]) >> 120,
+        )
+        largest = max(largest, abs(x))
+    return float(largest / scale)
+
+
+def test_long_periods_where_a_difference_equation_loses_its_digits():
+    # T = 1000 s, sampled every 0.005 s: hardly a digit is left of a second-order filter in u alone.
+    h, period, damping = 0.005, 1000.0, 0.05
+    acceleration = np.random.default_rng(9).standard_normal(20_000) * np.hanning(20_000)
+    exact = exact_peak(acceleration, h, period, damping)
+    omega, out = 2 * np.pi / period, np.empty((1, 1))
+    u, v = np.empty(acceleration.size), np.empty(acceleration.size)
+    _kernels.histories(acceleration, h, omega, damping, u, v)
+    assert abs(np.abs(u).max() / exact - 1) < 1e-12
+    # The spectrum counts the free vibration after the end, too: it may exceed the samples, by so much.
+    _kernels.peaks(acceleration, h, np.array([omega]), np.array([damping]), out)
+    after = _kernels.free_peak(u[-1], v[-1], omega, damping)
+    assert abs(out[0, 0] / max(exact, after) - 1) < 1e-8
+
+    # The second-order filter by the closed form of the response to a ramp, u = -(t - 2 z / w + ...) / w².
+    damped = omega * np.sqrt(1 - damping**2)
+    t = h * np.arange(4)
+    swing = 2 * damping / omega * np.cos(damped * t) + (2 * damping**2 - 1) / damped * np.sin(damped * t)
+    ramp = -(t - 2 * damping / omega + np.exp(-damping * omega * t) * swing) / omega**2
+    pulse = np.diff(ramp, 2, prepend=0.0) / h
+    trace, d = 2 * np.exp(-damping * omega * h) * np.cos(damped * h), np.exp(-2 * damping * omega * h)
+    numerator = [pulse[0], pulse[1] - trace * pulse[0], pulse[2] - trace * pulse[1] + d * pulse[0]]
+    by_filter = lfilter(numerator, [1, -trace, d], acceleration)
+    assert abs(np.abs(by_filter).max() / exact - 1) > 1e-6
 
 
 def searched_everywhere(acceleration, h, omega, damping):

@@ -44,8 +44,8 @@ def by_every_angle(a1, a2, h, omega, damping):
 @pytest.mark.parametrize("damping", [0.0, 0.05, 0.7, 1.5])
 @pytest.mark.parametrize("n", [31, 33, 64, 65, 1000])
 def test_what_is_passed_over_could_not_count(n, damping, path):
-    # From oscillators that swing round in 2.5 steps to ones that outlast the record a hundred times. In a step longer than
-    # that there may be several extrema, and which of them is met depends on the rounding of a velocity that is nothing.
+    # From oscillators that swing round in 2.5 steps to ones that outlast the record a hundred times. A longer step may
+    # have several extrema, and which of them is met depends on the rounding of a velocity that is nothing.
     omega = 2 * np.pi / np.geomspace(2.5 * DT, 1000, 29)
     ratios = np.full(omega.size, damping)
     a1, a2 = pair(n, n, path)

@@ -10,7 +10,7 @@ import warnings
 import numpy as np
 import pytest
 
-from strongmotion.spectra import response_spectrum
+from strongmotion.spectra import response_spectrum, rotated_spectrum
 from strongmotion.units import G
 
 with warnings.catch_warnings():
@@ -83,3 +83,20 @@ def test_median_of_the_normalized_set():
             logs.append(np.log(response_spectrum(factor * a, dt, periods, quantities=["psa"]).psa[0] / G))
     assert len(logs) == 44
     np.testing.assert_allclose(np.exp(np.mean(logs, axis=0)), list(TABLE_A_3.values()), rtol=0.015)
+
+
+@pytest.mark.parametrize("record", RECORDS)
+def test_rotated_spectra_are_those_of_every_degree(record):
+    # Boore (2010), by the definition: 180 spectra.
+    (_, one, dt), (_, two, _) = components(record)
+    n = min(one.size, two.size)
+    one, two = one[:n], two[:n]
+    periods = [0.05, 0.2, 1.0, 5.0, 20.0]
+    every = [
+        response_spectrum(np.cos(x) * one + np.sin(x) * two, dt, periods, quantities=["sd"]).sd[0]
+        for x in np.deg2rad(np.arange(180))
+    ]
+    spectrum = rotated_spectrum(one, two, dt, periods)
+    np.testing.assert_allclose(spectrum.sd[:, 0], np.percentile(every, [0, 50, 100], axis=0), rtol=1e-12)
+    largest = spectrum.largest_sd[0] / spectrum.sd[2, 0]
+    assert ((largest >= 1) & (largest <= 1 / np.cos(np.pi / 360))).all()

@@ -1,7 +1,7 @@
 """ISO 18431-4 (2007), Mechanical vibration and shock, signal processing, part 4: shock-response spectrum analysis.
 
-Its filter for the absolute-acceleration response of a damped oscillator is ramp invariant, exact for straight lines between
-samples (Smallwood 1981). Coefficients from memory; `test_the_filter_is_ramp_invariant` checks them by themselves.
+Its filter for the absolute-acceleration response of a damped oscillator is ramp invariant, exact for straight lines
+between samples (Smallwood 1981). Coefficients from memory; `test_the_filter_is_ramp_invariant` checks them.
 """
 
 from __future__ import annotations

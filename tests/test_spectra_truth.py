@@ -1,0 +1,125 @@
+"""Spectra of band-limited records against their response in closed form: sums of sinusoids under a window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from strongmotion.spectra import response_history, response_spectrum
+
+DT, SAMPLES = 0.01, 400
+DURATION = SAMPLES * DT
+
+
+@dataclass(frozen=True)
+class Shaking:
+    """Sinusoids under a squared Hann window: each a sum of nine lines, zero with five derivatives at both ends.
+
+    A windowed sinusoid is sin(w t + p) (1 - cos(2 pi t / D))² / 4, whose products of cosines are sums of cosines.
+    """
+
+    frequency: np.ndarray
+    amplitude: np.ndarray
+    phase: np.ndarray
+
+    def lines(self):
+        """Return frequencies (rad/s) and complex amplitudes whose real part's sum is the ground acceleration."""
+        window = np.array([1, -4, 6, -4, 1]) / 16  # (1 - cos x)² / 4 = sum of these times exp(i k x), k = -2 .. 2
+        shift = 2 * np.pi / DURATION * np.arange(-2, 3)
+        omega = 2 * np.pi * self.frequency[:, None] + shift
+        amplitude = (self.amplitude * np.exp(1j * self.phase))[:, None] * window
+        return omega.ravel(), amplitude.ravel()
+
+    def at(self, t):
+        omega, amplitude = self.lines()
+        return (amplitude * np.exp(1j * omega * t[:, None])).sum(axis=1).real
+
+    def response(self, period, damping, t):
+        """Return u, u' and u'' + a at times t, from rest: forced and free vibration, and free alone after the end."""
+        w = 2 * np.pi / period
+        omega, amplitude = self.lines()
+        forced = -amplitude / (w**2 - omega**2 + 2j * damping * w * omega)
+        root = w * (-damping + 1j * np.sqrt(1 - damping**2))
+
+        def free(u0, v0, t):
+            # u = Re(c exp(root t)) with u(0) = u0, u'(0) = v0.
+            c = u0 + 1j * (root.real * u0 - v0) / root.imag
+            motion = c * np.exp(root * t)
+            return motion.real, (root * motion).real
+
+        def driven(t):
+            line = forced * np.exp(1j * omega * np.atleast_1d(t)[:, None])
+            u, v = line.sum(axis=1).real, (1j * omega * line).sum(axis=1).real
+            u_free, v_free = free(-forced.sum().real, -(1j * omega * forced).sum().real, np.atleast_1d(t))
+            return u + u_free, v + v_free
+
+        inside = t <= DURATION
+        u, v = np.empty(t.size), np.empty(t.size)
+        u[inside], v[inside] = driven(t[inside])
+        u_end, v_end = driven(DURATION)
+        u[~inside], v[~inside] = free(u_end[0], v_end[0], t[~inside] - DURATION)
+        return u, v, -2 * damping * w * v - w**2 * u
+
+
+def crest(values):
+    """Largest size, between its neighbours by a parabola."""
+    size = np.abs(values)
+    i = int(np.clip(size.argmax(), 1, size.size - 2))
+    before, at, after = values[i - 1 : i + 2]
+    bend = before - 2 * at + after
+    return max(abs(at - (after - before) ** 2 / (8 * bend)) if bend else abs(at), size.max())
+
+
+def truth(shaking, period, damping):
+    highest = max(shaking.frequency.max() + 2 / DURATION, 1 / period)
+    t = np.arange(0, DURATION + period, 1 / (150 * highest))
+    return dict(zip(("sd", "sv", "sa"), map(crest, shaking.response(period, damping, t)), strict=True))
+
+
+@st.composite
+def shakings(draw):
+    """Up to four sinusoids, up to 0.4 of the sampling rate; the window adds 0.005 of it."""
+    count = draw(st.integers(1, 4))
+    share = st.floats(0.02, 0.4)
+    return Shaking(
+        np.array([draw(share) / DT for _ in range(count)]),
+        np.array([draw(st.floats(0.1, 2.0)) for _ in range(count)]),
+        np.array([draw(st.floats(0, 6.28)) for _ in range(count)]),
+    )
+
+
+def worst(shaking, samples_in_a_period, damping):
+    period = samples_in_a_period * DT
+    a = shaking.at(np.arange(SAMPLES + 1) * DT)
+    spectrum = response_spectrum(a, DT, [period], damping)
+    exact = truth(shaking, period, damping)
+    exact["psa"] = (2 * np.pi / period) ** 2 * exact["sd"]
+    return {name: abs(getattr(spectrum, name)[0, 0] / value - 1) for name, value in exact.items()}
+
+
+@given(shakings(), st.floats(4, 63.9), st.sampled_from([0.02, 0.05, 0.2]))
+@settings(max_examples=200, deadline=None)
+def test_periods_of_four_samples_and_more(shaking, samples_in_a_period, damping):
+    errors = worst(shaking, samples_in_a_period, damping)
+    assert max(errors.values()) < 1e-3, errors
+
+
+@given(shakings(), st.floats(2, 4), st.sampled_from([0.02, 0.05, 0.2]))
+@settings(max_examples=100, deadline=None)
+def test_periods_of_two_to_four_samples(shaking, samples_in_a_period, damping):
+    errors = worst(shaking, samples_in_a_period, damping)
+    assert max(errors.values()) < 1e-2, errors
+
+
+def test_the_largest_sample_would_not_do():
+    # The same asked of the samples alone, joined by straight lines, and of no motion after the end.
+    shaking = Shaking(np.array([23.0]), np.array([1.0]), np.array([0.3]))
+    exact = truth(shaking, 4.5 * DT, 0.05)["sd"]
+    a = shaking.at(np.arange(SAMPLES + 1) * DT)
+    u, _, _ = response_history(a, DT, 4.5 * DT, 0.05, interpolation="linear")
+    assert abs(np.abs(u).max() / exact - 1) > 0.05
+    u, _, _ = response_history(a, DT, 4.5 * DT, 0.05)
+    assert abs(np.abs(u).max() / exact - 1) > 1e-3
