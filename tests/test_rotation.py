@@ -61,10 +61,10 @@ def test_what_is_passed_over_could_not_count(n, damping, path):
 @pytest.mark.parametrize("path", ["noise", "thin", "circle"])
 def test_largest_over_all_directions_against_a_search_of_them(n, period, path):
     a1, a2 = pair(n, 3, path)
-    spectrum = rotated_spectrum(a1, a2, DT, [period])
+    spectrum = rotated_spectrum(a1, a2, DT, [period], interpolation="linear")
 
     def turned(angle):
-        return -directional_spectrum(a1, a2, DT, angle, [period]).sd[0, 0]
+        return -directional_spectrum(a1, a2, DT, angle, [period], interpolation="linear").sd[0, 0]
 
     degrees = np.arange(0, 180, 0.5)
     rough = np.array([-turned(degree) for degree in degrees])
@@ -79,8 +79,8 @@ def test_largest_over_all_directions_against_a_search_of_them(n, period, path):
 def test_percentiles_are_those_of_numpy():
     a1, a2 = pair(500, 8, "noise")
     percentiles = (0, 5, 16, 50, 84, 99.7, 100)
-    spectrum = rotated_spectrum(a1, a2, DT, [0.0, 0.7], [0.02, 0.05], percentiles)
-    sd = np.array([directional_spectrum(a1, a2, DT, x, [0.7], [0.02, 0.05]).sd[:, 0] for x in range(180)])
+    spectrum = rotated_spectrum(a1, a2, DT, [0.0, 0.5], [0.02, 0.05], percentiles)
+    sd = np.array([directional_spectrum(a1, a2, DT, x, [0.5], [0.02, 0.05]).sd[:, 0] for x in range(180)])
     np.testing.assert_allclose(spectrum.sd[:, :, 1], np.percentile(sd, percentiles, axis=0), rtol=1e-11)
     pga = [np.abs(np.cos(x) * a1 + np.sin(x) * a2).max() for x in np.deg2rad(np.arange(180))]
     np.testing.assert_allclose(spectrum.psa[:, 0, 0], np.percentile(pga, percentiles), rtol=1e-12)

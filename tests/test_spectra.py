@@ -267,7 +267,7 @@ def test_default_periods_are_preferred_numbers():
 def test_rotated_spectra_against_every_angle_by_itself():
     # Boore (2010): the percentiles over 180 angles, a degree apart.
     a1, a2 = shaking(seed=1), 0.4 * shaking(seed=2)
-    periods = [0.05, 0.3, 1.0, 5.0]
+    periods = [0.05, 0.3, 0.6]
     every = [
         response_spectrum(np.cos(angle) * a1 + np.sin(angle) * a2, DT, periods, [0.02, 0.05], ["sd"]).sd
         for angle in np.deg2rad(np.arange(180))
@@ -280,7 +280,7 @@ def test_rotated_spectrum_of_one_direction():
     # All motion along one line: a direction at angle x from it sees |cos x| of the peak, and across it there is none.
     a = shaking()
     spectrum = rotated_spectrum(a, np.zeros_like(a), DT, PERIODS)
-    alone = response_spectrum(a, DT, PERIODS)
+    alone = response_spectrum(a, DT, PERIODS, quantities=["psa"])
     np.testing.assert_allclose(spectrum.psa[2], alone.psa, rtol=1e-12)
     median = np.median(np.abs(np.cos(np.deg2rad(np.arange(180)))))
     np.testing.assert_allclose(spectrum.psa[1], median * alone.psa, rtol=1e-12)

@@ -97,10 +97,13 @@ def worst(shaking, samples_in_a_period, damping):
     spectrum = response_spectrum(a, DT, [period], damping)
     exact = truth(shaking, period, damping)
     exact["psa"] = (2 * np.pi / period) ** 2 * exact["sd"]
-    return {name: abs(getattr(spectrum, name)[0, 0] / value - 1) for name, value in exact.items()}
+    errors = {name: abs(getattr(spectrum, name)[0, 0] / value - 1) for name, value in exact.items()}
+    # The result says itself how far off displacement and velocity may be; the truth above is good to 1e-4.
+    assert max(errors["sd"], errors["sv"]) < spectrum.interpolation_error[0, 0] + 1e-4
+    return errors
 
 
-@given(shakings(), st.floats(4, 63.9), st.sampled_from([0.02, 0.05, 0.2]))
+@given(shakings(), st.floats(4, 300), st.sampled_from([0.02, 0.05, 0.2]))
 @settings(max_examples=200, deadline=None)
 def test_periods_of_four_samples_and_more(shaking, samples_in_a_period, damping):
     errors = worst(shaking, samples_in_a_period, damping)
@@ -121,5 +124,6 @@ def test_the_largest_sample_would_not_do():
     a = shaking.at(np.arange(SAMPLES + 1) * DT)
     u, _, _ = response_history(a, DT, 4.5 * DT, 0.05, interpolation="linear")
     assert abs(np.abs(u).max() / exact - 1) > 0.05
-    u, _, _ = response_history(a, DT, 4.5 * DT, 0.05)
-    assert abs(np.abs(u).max() / exact - 1) > 1e-3
+    shaking = Shaking(np.array([12.0]), np.array([1.0]), np.array([0.3]))
+    u, _, _ = response_history(shaking.at(np.arange(SAMPLES + 1) * DT), DT, 4.5 * DT, 0.05)
+    assert abs(np.abs(u).max() / truth(shaking, 4.5 * DT, 0.05)["sd"] - 1) > 1e-3

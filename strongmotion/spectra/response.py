@@ -9,7 +9,8 @@ between samples counted, and the free vibration after the record's end too.
 
 A straight line between samples damps what it joins by sinc²(f dt): a signal at the oscillator's own frequency by 0.1 %
 at T = 58 dt and by 6 % at T = 7 dt. So for shorter periods the record is first resampled band-limited, and its
-spectrum divided by the sinc² of the finer step.
+spectrum divided by the sinc² of the finer step. For longer ones a twelfth of the second difference makes up for it, and
+what little is left is bounded by the record's own differences: where the bound is over 0.1 %, they are resampled too.
 """
 
 from __future__ import annotations
@@ -53,8 +54,14 @@ R20 = (1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5
 CODE_PERIODS = (0.0, 0.2, 0.3, 1.0, 3.0)
 
 LONG_PERIOD = 64.0
-"""Samples in a period from which a straight line between samples costs a signal of the oscillator's own frequency
-less than 0.1 %: (pi / 64)² / 3."""
+"""Samples in a period from which a record is taken as it is, unless its own differences forbid."""
+
+LARGEST_ERROR = 1e-3
+"""What straight lines between samples may change of a response, relative, before the record is resampled."""
+
+LEFT = (1 - 4 / np.pi**2 * (1 + 4 / 12)) / 16
+"""1 - sinc²(f dt) (1 + s / 12) <= LEFT s², s = 4 sin²(pi f dt): what making up for straight lines leaves, times the
+fourth difference, for all f up to the Nyquist frequency, where it is largest; 1/90 at low frequencies."""
 
 FINE_PERIOD = 16.0
 """Samples in a period that resampling aims at."""
@@ -88,9 +95,9 @@ class ResponseSpectrum:
     interpolation : str
         What was assumed between samples where it was resampled.
     interpolation_error : array (d, p)
-        What going from sample to sample in straight lines may change of a band-limited record: of motion at the
-        oscillator's own frequency where the record was taken as it is, of motion near the record's Nyquist frequency
-        where it was resampled; relative. 0 for "linear", where straight lines are the record.
+        Bound on what straight lines between samples change of a band-limited record's response, relative: of its
+        displacement or velocity where the record was taken as it is, of motion at its Nyquist frequency where it was
+        resampled. 0 for "linear", where straight lines are the record.
     """
 
     periods: Floats
@@ -158,9 +165,8 @@ def response_spectrum(
     quantities : sequence of str
         Which of ``sd, psv, psa, sv, sa`` to compute; the first three together cost a third of all five.
     interpolation : {"band-limited", "linear"}
-        What the record is between its samples for periods under 64 dt: a signal without anything above its Nyquist
-        frequency, or straight lines. Longer periods take straight lines either way,
-        by which ground motion of a frequency f far above the oscillator's loses (pi f dt)² / 3: SV shows it first.
+        What the record is between its samples: a signal without anything above its Nyquist frequency, or straight
+        lines.
     threads : int, optional
         Threads to use; one for small work and every available processor for large work if not given.
 
@@ -240,10 +246,29 @@ def response_spectra(
     everything = bool({"sv", "sa"} & asked)
 
     def spectrum(acceleration: Floats, step: float, threads: int) -> ResponseSpectrum:
-        out = largest_responses(
-            _kernels.peaks, [acceleration], step, periods, damping, groups[step], interpolation, threads,
-            3 if everything else 1,
-        )  # fmt: skip
+        def solve(groups: list[Group]) -> Floats:
+            return largest_responses(
+                _kernels.peaks, [acceleration], step, periods, damping, groups, interpolation, threads,
+                3 if everything else 1,
+            )  # fmt: skip
+
+        out = solve(groups[step])
+        factors = factors_of(groups[step], periods.size)
+        error = np.zeros((damping.size, periods.size))
+        if interpolation == "band-limited":
+            left = left_by_straight_lines([acceleration], step, out[:2])
+            # Each oscillator's displacement, and velocity, on its own: none depends on what else is asked for.
+            finer = (left > LARGEST_ERROR) & (factors == 1) & (periods > 0)
+            row, column = np.nonzero(finer.any(axis=0))
+            if row.size:
+                resampled = solve([(FACTORS[0], row, column)])
+                for rows, wanted in zip((slice(0, 1), slice(1, 3)), finer, strict=False):
+                    out[rows, wanted] = resampled[rows, wanted]
+                    left[:, wanted] = 0
+                factors[column] = FACTORS[0]
+            by_resampling = left_by_resampling(periods, damping, step, factors)
+            error = np.where(factors == 1, left.max(axis=0), by_resampling)
+            error[:, periods == 0] = 0
         peak, omega = np.abs(acceleration).max(), angular_frequency(periods)
         sd, rigid = out[0], periods == 0
         psa = omega**2 * sd
@@ -253,14 +278,13 @@ def response_spectra(
         if sa is not None:
             sa[:, rigid] = peak
         found = {"sd": sd, "psv": omega * sd, "psa": psa, "sv": sv, "sa": sa}
-        factors = factors_of(groups[step], periods.size)
         return ResponseSpectrum(
             periods,
             damping,
             **{name: values if name in asked else None for name, values in found.items()},
             resampled=factors,
             interpolation=interpolation,
-            interpolation_error=interpolation_error(periods, damping, step, factors, interpolation),
+            interpolation_error=error,
         )
 
     threads = threads_for(sum(a.size * work(groups[step]) for a, step in zip(signals, steps, strict=True)), threads)
@@ -336,24 +360,31 @@ def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
     return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 
 
-def interpolation_error(
-    periods: Floats, damping: Floats, dt: float, factors: NDArray[np.int64], interpolation: str
-) -> Floats:
-    """Return what straight lines between samples may change, shape (d, p); see `ResponseSpectrum`.
+def left_by_straight_lines(components: list[Floats], dt: float, largest: Floats) -> Floats:
+    """Bound what straight lines between samples, made up for, still change: relative, of the same shape as `largest`.
 
-    As it is, a record's motion of frequency f is damped by sinc²(f dt). Resampled, it is made up for that, and what is
-    left are images of it about the finer sampling rate F, (f / (F - f))² as large, that a softer oscillator hardly
-    follows.
+    Of the acceleration LEFT times its fourth difference is lost. What that moves the ground by is the second difference
+    times dt², and its velocity the third times dt: `largest`, SD and SV (1 or 2, d, p), are wrong by no more.
     """
-    if interpolation == "linear":
-        return np.zeros((damping.size, periods.size))
-    plain = 1 - np.sinc(np.divide(dt, periods, out=np.zeros_like(periods), where=periods > 0)) ** 2
-    highest = 1 / (2 * factors)  # the record's Nyquist frequency, of the finer sampling rate
-    image = (highest / (1 - highest)) ** 2
+    lost = np.zeros_like(largest)
+    for order, of, share in zip((2, 3), largest, lost, strict=False):
+        size = max(float(np.abs(np.diff(a, order)).max(initial=0.0)) for a in components) * dt ** (4 - order)
+        np.divide(LEFT * size, of, out=share, where=of > 0)
+    return lost
+
+
+def left_by_resampling(periods: Floats, damping: Floats, dt: float, factors: NDArray[np.int64]) -> Floats:
+    """Bound what straight lines between the samples of a resampled record change, relative, shape (d, p).
+
+    A record's motion of frequency f, at most its Nyquist frequency, has images about the finer sampling rate F,
+    (f / (F - f))² as large. A softer oscillator hardly follows them; its velocity does as f / (F - f).
+    """
+    highest = 1 / (2 * factors)
+    ratio = highest / (1 - highest)
     stiffness = ((1 - highest) * factors / dt * periods) ** 2  # (image's frequency over the oscillator's)²
-    largest = 1 / np.maximum(2 * damping[:, None], 1e-300)
-    followed = np.where(stiffness > 1, 1 / np.maximum(stiffness - 1, 1e-300), np.inf)
-    return np.where(factors == 1, plain, image * np.minimum(followed, np.maximum(largest, 1.0)))
+    resonance = np.maximum(1, np.divide(0.5, damping, out=np.full_like(damping, np.inf), where=damping > 0))[:, None]
+    followed = np.divide(1, stiffness - 1, out=np.full(stiffness.shape, np.inf), where=stiffness > 1)
+    return ratio**2 * np.maximum(ratio, np.minimum(followed, resonance))
 
 
 def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
@@ -361,13 +392,17 @@ def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
 
     Straight lines are just cut into shorter ones. A band-limited record is continued by its mirror image, so that
     neither end meets the other, and its spectrum shifted to the times between its samples, and divided by
-    sinc²(f dt / factor), by which the straight lines between the new samples will damp it.
+    sinc²(f dt / factor), by which the straight lines between the new samples will damp it. Where no sample is added, a
+    twelfth of the second difference will do: 1 / sinc²(x) = 1 + 4 sin²(pi x) / 12 + ...
     """
     if interpolation not in ("band-limited", "linear"):
         raise InputError(f"unknown interpolation {interpolation!r}", remedy='Choose "band-limited" or "linear"')
     n = acceleration.size
-    if factor == 1 or n == 1:
+    if n == 1 or (factor == 1 and interpolation == "linear"):
         return acceleration
+    if factor == 1:
+        mirrored = np.concatenate([acceleration[1:2], acceleration, acceleration[-2:-1]])
+        return acceleration - np.diff(mirrored, 2) / 12
     if interpolation == "linear":
         return np.interp(np.arange((n - 1) * factor + 1) / factor, np.arange(n), acceleration)
     import scipy.fft
@@ -400,9 +435,13 @@ def group(periods: Floats, dampings: int, dt: float) -> list[Group]:
     factors = resampling_factors(periods, dt)
     groups = []
     for factor in sorted(set(factors[periods > 0].tolist())):
-        columns = np.flatnonzero((factors == factor) & (periods > 0))
-        groups.append((factor, np.repeat(np.arange(dampings), columns.size), np.tile(columns, dampings)))
+        groups.append((factor, *oscillators(dampings, np.flatnonzero((factors == factor) & (periods > 0)))))
     return groups
+
+
+def oscillators(dampings: int, columns: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the row and the column of every oscillator of some periods."""
+    return np.repeat(np.arange(dampings), columns.size), np.tile(columns, dampings)
 
 
 def factors_of(groups: list[Group], periods: int) -> NDArray[np.int64]:

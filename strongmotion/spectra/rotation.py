@@ -16,7 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from ..errors import InputError
 from . import _rotation
 from .response import (
+    FACTORS,
+    LARGEST_ERROR,
     Floats,
+    Group,
     Interpolation,
     ResponseSpectrum,
     angular_frequency,
@@ -25,6 +28,7 @@ from .response import (
     factors_of,
     group,
     largest_responses,
+    left_by_straight_lines,
     long_table,
     non_negative,
     positive,
@@ -154,9 +158,20 @@ def rotated_spectrum(
     percents = _percentiles(percentiles)
     groups = group(periods, damping.size, dt)
     threads = threads_for(2 * a1.size * work(groups), threads)
-    out = largest_responses(
-        _rotation.rotated_peaks, [a1, a2], dt, periods, damping, groups, interpolation, threads, ANGLES.size + 1
-    )
+
+    def solve(groups: list[Group]) -> Floats:
+        return largest_responses(
+            _rotation.rotated_peaks, [a1, a2], dt, periods, damping, groups, interpolation, threads, ANGLES.size + 1
+        )
+
+    out = solve(groups)
+    factors = factors_of(groups, periods.size)
+    if interpolation == "band-limited":
+        left = left_by_straight_lines([a1, a2], dt, out[-1:])
+        row, column = np.nonzero((left[0] > LARGEST_ERROR) & (factors == 1) & (periods > 0))
+        if row.size:
+            out[:, row, column] = solve([(FACTORS[0], row, column)])[:, row, column]
+            factors[column] = FACTORS[0]
     omega, rigid = angular_frequency(periods), periods == 0
     by_angle = np.sort(np.moveaxis(out[:-1], 0, -1), axis=-1)
     at_rest = np.sort(rotated_peaks(a1, a2)[0])
@@ -178,7 +193,7 @@ def rotated_spectrum(
         largest_sd=out[-1],
         largest_psv=omega * out[-1],
         largest_psa=largest_psa,
-        resampled=factors_of(groups, periods.size),
+        resampled=factors,
     )
 
 
