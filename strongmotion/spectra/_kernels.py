@@ -38,9 +38,9 @@ from ._lanes import LANES, STEPS
 
 __all__ = ["compiled", "histories", "peaks", "step_coefficients"]
 
-SHORT_RECORD, SHORT_BLOCK, LONG_BLOCK = 8_192, 32, 128
-"""Steps in a block, the unit in which the search for an extremum inside a step is narrowed down: longer records have
-more blocks to look over, and no more to look into."""
+SHORTEST_BLOCK, LONGEST_BLOCK, FEW_BLOCKS = 32, 512, 256
+"""Steps in a block, the unit in which the search for an extremum inside a step is narrowed down, and how many blocks
+are few: a longer record has longer blocks, so that what is kept of them stays in the cache."""
 
 PER_STEP = np.array([1.0 / ((n + 1) * (n + 2)) for n in range(40)])
 """From one coefficient of a Taylor series to the one after the next."""
@@ -393,7 +393,9 @@ def peaks(acceleration, h, omega, damping, out):
     n, m, rows = acceleration.size, omega.size, out.shape[0]
     omega, damping, coefficient, fixed = oscillators(omega, damping, h)
     lanes = omega.size
-    block = SHORT_BLOCK if n <= SHORT_RECORD else LONG_BLOCK
+    block = SHORTEST_BLOCK
+    while n > FEW_BLOCKS * block and block < LONGEST_BLOCK:
+        block *= 2
     blocks = (n + block - 1) // block
     kappa, limit = limits(rows, omega, damping, h, coefficient, fixed)
     state, states = np.empty((2, lanes)), np.empty((blocks, 2, lanes))

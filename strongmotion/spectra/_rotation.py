@@ -118,7 +118,9 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
             if where[turns[i, 0]] != turns[i, 1] and reaches[i] > best[turns[i, 0]] * slack:
                 search_step(turns[i, 0], turns[i, 1], inputs, u, v, z * w * h, w * h, h, best)
         out[:ANGLES, j] = best
-        out[ANGLES, j] = widest_of_all(followed, inputs, u, v, radius, load, kappa, w, z, h, max(widest, best.max()))
+        out[ANGLES, j] = widest_of_all(
+            followed, farthest, inputs, u, v, radius, load, kappa, w, z, h, max(widest, best.max())
+        )
 
 
 @compiled
@@ -375,6 +377,9 @@ def after_the_end(u, v, omega, damping, best):
     """Raise `best` to the free vibration that follows the last sample; return the largest sqrt(u1² + u2²) in it."""
     u1, u2, v1, v2 = u[0], u[1], v[0], v[1]
     widest = max(best.max(), math.sqrt(u1 * u1 + u2 * u2))
+    energy = (v1 * v1 + v2 * v2) / (omega * omega) + 2.0 * damping * (u1 * v1 + u2 * v2) / omega + u1 * u1 + u2 * u2
+    if math.sqrt(energy + u1 * u1 + u2 * u2) < best.min():
+        return widest
     for i in range(ANGLES):
         r, slope = COSINE[i] * u1 + SINE[i] * u2, (COSINE[i] * v1 + SINE[i] * v2) / omega
         # |r| decays with r'² / w² + 2 z r r' / w + r²; what that allows is rarely enough.
@@ -422,12 +427,15 @@ def search_step(i, k, inputs, u, v, theta_damping, theta, h, best):
 
 
 @compiled
-def widest_of_all(followed, inputs, u, v, radius, load, kappa, omega, damping, h, widest):
-    """Return the largest sqrt(u1² + u2²), inside steps too, given what has been met so far."""
+def widest_of_all(followed, farthest, inputs, u, v, radius, load, kappa, omega, damping, h, widest):
+    """Return the largest sqrt(u1² + u2²), inside steps too, given what has been met so far.
+
+    No sample of a block is farther than `farthest`, nor what is inside its steps, times `slack`.
+    """
     n, theta = radius.size, omega * h
     slack = 1.0 - kappa * omega * omega
-    for b in range(followed.size):
-        if not followed[b]:
+    for b in range(farthest.size):
+        if not followed[b] or farthest[b] <= widest * slack:
             continue
         for k in range(b * BLOCK, min((b + 1) * BLOCK, n - 1)):
             widest = max(widest, radius[k])

@@ -15,6 +15,7 @@ what little is left is bounded by the record's own differences: where the bound 
 
 from __future__ import annotations
 
+import functools
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -500,27 +501,35 @@ def threads_for(work: int, threads: int | None) -> int:
 
 
 def parts(count: int, threads: int) -> list[slice]:
-    """Cut `count` oscillators into chunks that fit the cache and leave no thread idle."""
-    size = min(LANES, max(8, 8 * -(-count // (8 * threads))))
+    """Cut `count` oscillators into equal chunks that fit the cache, as many for each thread."""
+    chunks = threads * -(-count // (LANES * threads))
+    size = 8 * -(-count // (8 * chunks))
     return [slice(start, start + size) for start in range(0, count, size)]
 
 
+@functools.cache
+def helpers() -> ThreadPoolExecutor:
+    """Return the threads that help the one that calls; they are started once, as they are needed."""
+    return ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="strongmotion")
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=helpers.cache_clear)  # a forked child has none of them
+
+
 def run(jobs: Iterable[Callable[[], None]], threads: int) -> None:
-    """Run the jobs, in this thread and as many more as are wanted."""
+    """Run the jobs, in this thread and in as many more as are wanted."""
     waiting = iter(list(jobs))
 
     def take() -> None:
         for job in waiting:  # a list's iterator hands each out once
             job()
 
-    if threads == 1:
-        return take()
-    with ThreadPoolExecutor(threads - 1) as pool:
-        others = [pool.submit(take) for _ in range(threads - 1)]
-        take()
-        for other in others:
+    others = [helpers().submit(take) for _ in range(threads - 1)]
+    take()
+    for other in others:
+        if not other.cancel():  # it has begun
             other.result()
-    return None
 
 
 def long_table(damping: Floats, periods: Floats, columns: dict[str, Floats | None]) -> pd.DataFrame:

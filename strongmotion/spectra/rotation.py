@@ -310,23 +310,21 @@ def rotated_peaks(x1: ArrayLike, x2: ArrayLike) -> tuple[Floats, NDArray[np.intp
     [2.0, 1.0]
     """
     x1, x2 = _pair(x1, x2)
-    peaks, samples = np.zeros(ANGLES.size), np.zeros(ANGLES.size, dtype=np.intp)
-    # No projection exceeds its radius, so samples inside the smallest peak met so far fall out.
-    radius = np.hypot(x1, x2)
-    for chunk in _by_falling_radius(radius):
-        if radius[chunk].max() <= peaks.min():
-            break
-        projected = np.abs(np.outer(np.cos(ANGLES), x1[chunk]) + np.outer(np.sin(ANGLES), x2[chunk]))
-        best = projected.argmax(axis=1)
-        largest = projected[np.arange(ANGLES.size), best]
-        samples = np.where(largest > peaks, chunk[best], samples)
-        peaks = np.maximum(peaks, largest)
+    # No projection exceeds its radius: what lies inside the smallest peak of a few far samples falls out.
+    few = np.abs(np.outer(np.cos(ANGLES[::20]), x1) + np.outer(np.sin(ANGLES[::20]), x2)).argmax(axis=1)
+    peaks, samples = _largest_projections(x1, x2, np.unique(few))
+    kept = np.flatnonzero(np.hypot(x1, x2) >= peaks.min())
+    for start in range(0, kept.size, 4096):
+        larger, at = _largest_projections(x1, x2, kept[start : start + 4096])
+        samples = np.where(larger > peaks, at, samples)
+        peaks = np.maximum(peaks, larger)
     return peaks, samples
 
 
-def _by_falling_radius(radius: Floats) -> list[NDArray[np.intp]]:
-    order = np.argsort(radius)[::-1]
-    return [order[start : start + 256] for start in range(0, order.size, 256)]
+def _largest_projections(x1: Floats, x2: Floats, chosen: NDArray[np.intp]) -> tuple[Floats, NDArray[np.intp]]:
+    projected = np.abs(np.outer(np.cos(ANGLES), x1[chosen]) + np.outer(np.sin(ANGLES), x2[chosen]))
+    best = projected.argmax(axis=1)
+    return projected[np.arange(ANGLES.size), best], chosen[best]
 
 
 def _pair(x1: ArrayLike, x2: ArrayLike) -> tuple[Floats, Floats]:
