@@ -98,8 +98,8 @@ def worst(shaking, samples_in_a_period, damping):
     exact = truth(shaking, period, damping)
     exact["psa"] = (2 * np.pi / period) ** 2 * exact["sd"]
     errors = {name: abs(getattr(spectrum, name)[0, 0] / value - 1) for name, value in exact.items()}
-    # The result says itself how far off displacement and velocity may be; the truth above is good to 1e-4.
-    assert max(errors["sd"], errors["sv"]) < spectrum.interpolation_error[0, 0] + 1e-4
+    # The result says itself how far off displacement and velocity may be; the truth above is good to 2e-4.
+    assert max(errors["sd"], errors["sv"]) < spectrum.interpolation_error[0, 0] + 2e-4
     return errors
 
 

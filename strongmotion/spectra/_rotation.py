@@ -70,11 +70,11 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
     blocks = (n + BLOCK - 1) // BLOCK
     inputs = np.empty((2, n))
     inputs[0], inputs[1] = a1, a2
-    state, states, reach = survey(inputs, h, omega, damping, coefficient, fixed)
+    state, states, reach, farthest, first = survey(inputs, h, omega, damping, coefficient, fixed)
 
     load = np.sqrt(a1 * a1 + a2 * a2)
     u, v, radius = np.empty((2, n)), np.empty((2, n)), np.empty(n)
-    followed, strips, farthest = np.empty(blocks, dtype=np.bool_), np.empty((blocks, 5)), np.empty(blocks)
+    followed, strips = np.empty(blocks, dtype=np.bool_), np.empty(5)
     best, where, scratch = np.empty(ANGLES), np.empty(ANGLES, dtype=np.int64), np.empty((32, ANGLES))
     turns, reaches = np.empty((0, 2), dtype=np.int64), np.empty(0)
     for j in range(m):
@@ -82,16 +82,15 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
         kappa = step_bound(w, z, h)
         slack = 1.0 - kappa * w * w
         best[:], where[:], followed[:] = 0.0, -1, False
-        for b in range(blocks):
-            for i in range(4):
-                strips[b, i] = reach[b, i, j]
-            strips[b, 4] = strips[b, 0]
-            farthest[b] = strips[b].max() * CORNER
         # The farthest block in each direction first: the more they raise, the fewer are left.
         count, lowest = 0, 0.0
         for turn in range(blocks + 4):
-            b = strips[:, turn].argmax() if turn < 4 else turn - 4
-            if followed[b] or (turn >= 4 and (farthest[b] < lowest or not sticks_out(strips[b], slack, best))):
+            b = first[turn, j] if turn < 4 else turn - 4
+            if followed[b] or farthest[b, j] < lowest:
+                continue
+            for i in range(5):
+                strips[i] = reach[b, i % 4, j]
+            if turn >= 4 and not sticks_out(strips, slack, best):
                 continue
             followed[b] = True
             start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
@@ -119,7 +118,7 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
                 search_step(turns[i, 0], turns[i, 1], inputs, u, v, z * w * h, w * h, h, best)
         out[:ANGLES, j] = best
         out[ANGLES, j] = widest_of_all(
-            followed, farthest, inputs, u, v, radius, load, kappa, w, z, h, max(widest, best.max())
+            followed, farthest[:, j], inputs, u, v, radius, load, kappa, w, z, h, max(widest, best.max())
         )
 
 
@@ -154,6 +153,10 @@ def survey(inputs, h, omega, damping, coefficient, fixed):
         The same at the start of each block.
     reach : array (blocks, 4, lanes)
         What |u| (1 - k w²) does not exceed in each block, at 0, 45, 90 and 135 degrees; see the head of `_kernels`.
+    farthest : array (blocks, lanes)
+        What it does not exceed in any direction: the distance of an octagon's corner.
+    first : int array (4, lanes)
+        The block that reaches farthest in each of the four directions.
     """
     n, lanes = inputs.shape[1], omega.size
     blocks = (n + BLOCK - 1) // BLOCK
@@ -166,6 +169,7 @@ def survey(inputs, h, omega, damping, coefficient, fixed):
         of_size[j] = abs(w[2]) + 2.0 * abs(w[3])
         of_q_start[j] = abs(w[3])
         of_load[j] = abs(w[6]) + step_bound(omega[j], damping[j], h)
+    farthest, highest, first = np.zeros((blocks, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes), dtype=np.int64)
     tops, half = np.empty((4, lanes)), math.sqrt(0.5)
     for b in range(blocks):
         start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
@@ -180,7 +184,19 @@ def survey(inputs, h, omega, damping, coefficient, fixed):
         bound_strip(tops[1], states[b], state, half, half, load, of_size, of_q_start, of_load, reach[b, 1])
         bound_strip(tops[2], states[b], state, 0.0, 1.0, load, of_size, of_q_start, of_load, reach[b, 2])
         bound_strip(tops[3], states[b], state, -half, half, load, of_size, of_q_start, of_load, reach[b, 3])
-    return state, states, reach
+        for i in range(4):
+            raise_farthest(b, reach[b, i], farthest[b], highest[i], first[i])
+    return state, states, reach, farthest, first
+
+
+@compiled
+def raise_farthest(b, reach, farthest, highest, first):
+    """Raise `farthest` of a block, and `highest` of all blocks so far and where it is, to one of its strips."""
+    for j in range(reach.size):
+        corner = reach[j] * CORNER
+        farthest[j] = corner if corner > farthest[j] else farthest[j]
+        first[j] = b if reach[j] > highest[j] else first[j]
+        highest[j] = reach[j] if reach[j] > highest[j] else highest[j]
 
 
 @compiled
