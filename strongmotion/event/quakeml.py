@@ -78,12 +78,16 @@ def to_quakeml(event: Event) -> str:
 
 
 def _add(parent: ElementTree.Element, tag: str, **attributes: str) -> ElementTree.Element:
-    return ElementTree.SubElement(parent, tag, attributes)
+    return ElementTree.SubElement(parent, tag, {name: _clean(value) for name, value in attributes.items()})
 
 
 def _text(parent: ElementTree.Element, tag: str, value: Any) -> None:
-    # What XML cannot hold at all is left out.
-    _add(parent, tag).text = re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "", str(value))
+    _add(parent, tag).text = _clean(value)
+
+
+def _clean(value: Any) -> str:
+    """Leave out what XML cannot hold at all."""
+    return re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "", str(value))
 
 
 def _quantity(parent: ElementTree.Element, tag: str, value: str, uncertainty: float | None = None) -> None:

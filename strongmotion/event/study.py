@@ -15,6 +15,7 @@ from ..arrivals import LEAST_UNCERTAINTY, P_WINDOW, Arrivals, Direction, Pick, p
 from ..cautions import EVENT_CAUTIONS
 from ..chain import to_acceleration
 from ..errors import InputError, RecordError
+from ..measures import modified_mercalli
 from ..record import Record, Station
 from ..result import Result
 from ..settings import AUTO
@@ -89,7 +90,7 @@ class Reading:
     pga, pgv : float
         Larger of the two horizontals, m/s² and m/s; NaN where clipped or unfit, or where there is none.
     intensity : float
-        Instrumental intensity as measured, NaN where it was not.
+        Modified Mercalli intensity by the PGV (Worden et al. 2012); NaN where there is none.
     trace_mm : dict of str to float
         Peak of the simulated Wood-Anderson trace by horizontal component, mm; only of those that are fit.
     spectrum : SourceSpectrum or None
@@ -220,6 +221,7 @@ def read_station(
     # The larger of two is not known while one of them is clipped.
     both = len(fit) == 2
     peaks = result.peaks.set_index(["component", "quantity"])["value"]
+    pgv = max(peaks[name, "PGV"] for name in fit) if both else math.nan
     trace_mm: dict[str, float] = {
         name: float(np.abs(wood_anderson(result.motion[name].acceleration, record.dt, instrument)).max())
         for name in fit
@@ -234,8 +236,8 @@ def read_station(
         arrivals=arrivals,
         direction=_direction(record, raw, arrivals),
         pga=max(peaks[name, "PGA"] for name in fit) if both else math.nan,
-        pgv=max(peaks[name, "PGV"] for name in fit) if both else math.nan,
-        intensity=math.nan,
+        pgv=pgv,
+        intensity=modified_mercalli(pgv, "PGV")[0] if both else math.nan,
         trace_mm=trace_mm,
         spectrum=_spectrum(result, arrivals, unfit_here),
         unfit=unfit_here,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -177,7 +178,7 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
     latest = 5.0
     shown.sort(key=lambda reading: distances[reading.record])
-    for reading, above in zip(shown, [*shown[1:], None], strict=True):
+    for reading, above in zip_longest(shown, shown[1:]):
         assert reading.start is not None
         assert event.epoch is not None
         offset = (reading.start - event.epoch) / np.timedelta64(1, "ns") * 1e-9 - begin
@@ -255,7 +256,11 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
         plot = grid[0, 2]
         _observed(plot, event, "intensity", colours)
         logarithmic(plot, "x")
-        plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel="Instrumental intensity")
+        plot.set(
+            xlim=(nearest, farthest),
+            xlabel="Epicentral distance, km",
+            ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012)",
+        )
         quieten(plot, colours)
     if event.size is not None:
         handles, _ = grid[0, 0].get_legend_handles_labels()

@@ -1,0 +1,251 @@
+"""What an event is written to: QuakeML, the table, the words, the figures, and the command that makes them."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from strongmotion import Archive, RecordError, Settings, process, read, read_quakeml
+from strongmotion.cautions import EVENT_CAUTION, EVENT_CAUTIONS
+from strongmotion.cli import app
+from strongmotion.event import read_picks, read_station, study, study_archive, to_quakeml
+from strongmotion.record import Station
+from strongmotion.report import map_figure, section_figure, shaking_figure, write_event
+
+FOLDER = Path(__file__).parents[1] / "demo_records"
+QUICK = Settings.from_dict({"spectra": {"periods": [1.0]}})
+BED = "{http://quakeml.org/xmlns/bed/1.2}"
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory):
+    store = Archive(tmp_path_factory.mktemp("archive"))
+    for path in sorted([*FOLDER.glob("*.csv"), *FOLDER.glob("*.txt")]):
+        store.add(process(read(path), QUICK))
+    return store
+
+
+@pytest.fixture(scope="module")
+def event(archive):
+    return study_archive(archive)
+
+
+@pytest.fixture(scope="module")
+def document(event):
+    return ElementTree.fromstring(to_quakeml(event))
+
+
+# QuakeML 1.2 basic event description (Schorlemmer et al. 2011): names, vocabularies and the form of resource ids.
+def test_quakeml_has_the_structure_of_the_standard(document):
+    assert document.tag == "{http://quakeml.org/xmlns/quakeml/1.2}quakeml"
+    (parameters,) = document
+    (inside,) = parameters
+    assert (parameters.tag, inside.tag) == (f"{BED}eventParameters", f"{BED}event")
+    form = re.compile(r"(smi|quakeml):[\w\d][\w\d\-.*()_~']{2,}/[\w\d\-.*()_~'][\w\d\-.*()+?_~'=,;#/&]*")
+    ids = [element.attrib["publicID"] for element in document.iter() if "publicID" in element.attrib]
+    assert len(ids) == len(set(ids))
+    assert all(form.fullmatch(name) for name in ids)
+    for tag in ("pickID", "originID", "preferredOriginID", "preferredMagnitudeID"):
+        assert {element.text for element in document.iter(f"{BED}{tag}")} <= set(ids)
+    allowed = {
+        "event": "preferredOriginID preferredMagnitudeID type comment creationInfo pick origin magnitude "
+        "stationMagnitude",
+        "pick": "time waveformID phaseHint evaluationMode",
+        "origin": "time latitude longitude depth depthType quality originUncertainty arrival evaluationMode "
+        "evaluationStatus",
+        "arrival": "pickID phase azimuth distance timeResidual timeWeight",
+        "quality": "usedPhaseCount usedStationCount standardError azimuthalGap minimumDistance maximumDistance",
+        "originUncertainty": "minHorizontalUncertainty maxHorizontalUncertainty azimuthMaxHorizontalUncertainty "
+        "preferredDescription confidenceLevel",
+        "magnitude": "mag type stationCount originID evaluationMode",
+        "stationMagnitude": "originID mag type waveformID",
+    }
+    for tag, children in allowed.items():
+        for element in document.iter(f"{BED}{tag}"):
+            assert {child.tag.removeprefix(BED) for child in element} <= set(children.split())
+    for tag, words in {
+        "evaluationMode": {"manual", "automatic"}, "evaluationStatus": {"preliminary"},
+        "depthType": {"from location", "operator assigned"}, "preferredDescription": {"uncertainty ellipse"},
+    }.items():  # fmt: skip
+        assert {element.text for element in document.iter(f"{BED}{tag}")} <= words
+
+
+def test_quakeml_tells_what_the_event_tells(document, event):
+    point = event.location.point
+    origin = next(document.iter(f"{BED}origin"))
+    assert float(origin.find(f"{BED}depth/{BED}value").text) == pytest.approx(1000 * point.depth, abs=1)  # m
+    ellipse = origin.find(f"{BED}originUncertainty/{BED}maxHorizontalUncertainty")
+    assert float(ellipse.text) == pytest.approx(1000 * point.ellipse.semi_major, abs=1)  # m
+    assert float(origin.find(f"{BED}quality/{BED}azimuthalGap").text) == pytest.approx(event.location.gap, abs=0.1)
+    assert len(list(document.iter(f"{BED}pick"))) == 11  # twelve, less the P of MOLE
+    assert len(list(origin.iter(f"{BED}arrival"))) == 11
+    comments = {element.text for element in document.iter(f"{BED}text")}
+    assert set(EVENT_CAUTIONS) <= comments
+
+
+def test_quakeml_is_read_back(event, tmp_path):
+    (tmp_path / "event.xml").write_text(to_quakeml(event), encoding="utf-8")
+    (found,) = read_quakeml(tmp_path / "event.xml")
+    point = event.location.point
+    assert found.latitude == pytest.approx(point.latitude, abs=1e-5)
+    assert found.longitude == pytest.approx(point.longitude, abs=1e-5)
+    assert found.magnitude == pytest.approx(event.moment.value, abs=0.005)
+    assert found.magnitude_type == "Mw"
+    assert np.datetime64(found.time.removesuffix("Z")) == event.utc(point.origin_time)
+
+
+def test_quakeml_without_a_place_has_no_origin(event):
+    alone = study([reading for reading in event.readings if reading.station.code == "QUAY"])
+    document = ElementTree.fromstring(to_quakeml(alone))
+    assert not list(document.iter(f"{BED}origin"))
+    assert not list(document.iter(f"{BED}magnitude"))
+    assert len(list(document.iter(f"{BED}pick"))) == 2
+    assert any("lies on a circle" in element.text for element in document.iter(f"{BED}text"))
+
+
+def test_odd_names_do_no_harm(event, tmp_path):
+    odd = Station(code="A<&\x00\u2028$x$", network='"', latitude=-47.11, longitude=-124.68)
+    readings = [replace(event.readings[0], station=odd, record="odd <&>"), *event.readings[1:]]
+    changed = study(readings)
+    ElementTree.fromstring(to_quakeml(changed))
+    write_event(changed, tmp_path / "odd")
+
+
+def test_all_files_are_written_with_their_caution(event, tmp_path):
+    written = write_event(event, tmp_path / "a" / "b")
+    names = ["event.txt", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png"]
+    assert [path.name for path in written] == names
+    assert all(path.stat().st_size > 300 for path in written)
+    lines = (tmp_path / "a" / "b" / "stations.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[0] == f"# {EVENT_CAUTION}"
+    table = pd.read_csv(tmp_path / "a" / "b" / "stations.csv", skiprows=1)
+    assert len(table) == 6
+    words = (tmp_path / "a" / "b" / "event.txt").read_text(encoding="utf-8")
+    assert all(caution in words for caution in EVENT_CAUTIONS)
+
+
+def test_same_event_gives_the_same_bytes(archive, tmp_path):
+    for name in ("one", "two"):
+        write_event(study_archive(archive), tmp_path / name)
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes()
+
+
+@pytest.mark.parametrize("draw", [map_figure, section_figure, shaking_figure])
+@pytest.mark.parametrize("codes", [(), ("QUAY",), ("QUAY", "FERN"), ("QUAY", "FERN", "SALT")])
+def test_figures_draw_whatever_is_known(event, draw, codes):
+    chosen = [reading for reading in event.readings if not codes or reading.station.code in codes]
+    for style in ("light", "dark"):
+        figure = draw(study(chosen), style=style)
+        assert figure.get_supxlabel() == EVENT_CAUTION
+        figure.canvas.draw()
+
+
+def test_figures_draw_when_nothing_is_known(event, tmp_path):
+    write_event(study([replace(event.readings[0], station=Station(), start=None)]), tmp_path)
+
+
+def test_map_shows_the_circle_of_each_lag(event):
+    figure = map_figure(event)
+    radii = sorted(round(patch.radius, 6) for patch in figure.axes[0].patches if hasattr(patch, "radius"))
+    assert radii == sorted(round(circle.radius, 6) for circle in event.location.circles)
+    assert len(radii) == 5
+
+
+# ---- picks from a file
+
+
+def picks_file(tmp_path, text):
+    path = tmp_path / "picks.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_picks_in_seconds_and_in_utc_are_the_same(archive, tmp_path):
+    record = archive[archive.ids()[0]].record
+    utc = record.start + np.timedelta64(12_340, "ms")
+    text = f"record,phase,time,uncertainty\n{record.id},P,12.34,0.2\n{record.station.code},s,{utc}Z,\n"
+    picks = read_picks(picks_file(tmp_path, text)).of(record)
+    assert [picks[phase].time for phase in "PS"] == pytest.approx([12.34, 12.34])
+    assert (picks["P"].uncertainty, picks["S"].uncertainty) == (0.2, 0.1)
+    assert picks["P"].given
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "expected the columns record, phase, time, found none"),
+        ("record,phase\nQUAY,P\n", "expected the columns"),
+        ("# mine\nrecord,phase,time\nQUAY,P,1.0\nQUAY,X,2.0\n", r"line 4: expected a record, P or S"),
+        ("record,phase,time,uncertainty\nQUAY,P,1.0,-2\n", r"line 2: the uncertainty '-2'"),
+        ("record,phase,time\nQUAY,P,noon\n", r"line 2: 'noon' is neither a number of s nor a UTC time"),
+        ("record,phase,time\nQUAY,P,nan\n", r"line 2: a pick of P at nan s"),
+        ("record,phase,time\nNOWHERE,P,1.0\n", "picks are given for NOWHERE"),
+    ],
+)
+def test_unsound_picks_are_named(archive, tmp_path, text, message):
+    with pytest.raises(RecordError, match=message):
+        study_archive(archive, picks=read_picks(picks_file(tmp_path, text)))
+
+
+def test_given_picks_are_used_and_marked(archive, tmp_path):
+    path = picks_file(tmp_path, "record,phase,time\nQUAY,P,18.0\nMOLE,S,1.40\n")
+    event = study_archive(archive, picks=read_picks(path))
+    rows = event.stations.set_index("station")["picked_by"]
+    assert rows["QUAY"] == "P:person S:program"
+    assert rows["MOLE"] == "S:person"
+    modes = [element.text for element in ElementTree.fromstring(to_quakeml(event)).iter(f"{BED}evaluationMode")]
+    assert modes.count("manual") == 2
+
+
+# ---- the command
+
+
+def run(*words):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def test_command_writes_and_says_what_it_found(archive, tmp_path):
+    result = run("event", archive.folder, "-o", tmp_path / "out", "--velocity", "6.0/3.5")
+    assert result.exit_code == 0
+    assert "Epicentre 47.30" in result.stdout
+    assert "Not for warning or public alert." in result.stdout
+    assert (tmp_path / "out" / "event.xml").exists()
+
+
+def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_path):
+    words = ("--velocity", "0:5.9/3.45", "--velocity", "20:6.6/3.8", "--classical", "--depth", 8, "--time-error", 0.2)
+    result = run("event", archive.folder, "-o", tmp_path, *words)
+    assert result.exit_code == 0
+    assert "from 20 km P 6.6, S 3.8 km/s" in result.stdout
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--velocity", "fast"), ("--from", "noon"), ("--depth", "-3"), ("--time-error", "-1"), ("--to", "2000-01-01")],
+)
+def test_wrong_use_writes_nothing(archive, tmp_path, words):
+    result = run("event", archive.folder, "-o", tmp_path / "out", *words)
+    assert result.exit_code != 0
+    assert not (tmp_path / "out").exists()
+
+
+def test_window_of_time_chooses_the_records(archive, event):
+    begins = sorted(reading.start for reading in event.readings)
+    found = study_archive(archive, begin=begins[1], end=begins[4])
+    assert len(found.readings) == 4
+
+
+def test_reading_is_the_same_from_the_archive(archive, event):
+    name = archive.ids()[0]
+    again = read_station(archive[name])
+    assert again.arrivals == event.readings[0].arrivals
+    assert math.isclose(again.pga, event.readings[0].pga) or math.isnan(again.pga)
