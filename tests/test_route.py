@@ -139,3 +139,6 @@ def test_removing_the_pads_before_integration_spoils_displacement():
     kept = motion.unpadded()
     _, afresh = integrate_twice(kept.acceleration, DT)
     assert np.abs(afresh - kept.displacement).max() > 0.5 * np.abs(kept.displacement).max()
+    velocity, displacement = integrate_twice(kept.acceleration, DT, kept.velocity[0], kept.displacement[0])
+    np.testing.assert_allclose(velocity, kept.velocity, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(displacement, kept.displacement, rtol=0, atol=1e-12)

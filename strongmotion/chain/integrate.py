@@ -14,8 +14,13 @@ from ..motion import Motion
 __all__ = ["integrate", "integrate_twice"]
 
 
-def integrate_twice(acceleration: NDArray[np.float64], dt: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Integrate acceleration linear between samples, exactly, from rest.
+def integrate_twice(
+    acceleration: NDArray[np.float64], dt: float, velocity: float = 0.0, displacement: float = 0.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Integrate acceleration linear between samples, exactly, from rest or from a given start.
+
+    A motion cut from its pads starts in motion: integrated from its first velocity and displacement it is the same
+    motion, to round-off; integrated from rest it is another (Boore, Azari Sisi & Akkar, 2012).
 
     Parameters
     ----------
@@ -23,11 +28,13 @@ def integrate_twice(acceleration: NDArray[np.float64], dt: float) -> tuple[NDArr
         m/s².
     dt : float
         Sampling interval, s.
+    velocity, displacement : float
+        At the first sample, m/s and m.
 
     Returns
     -------
     velocity, displacement : ndarray, shape (n,)
-        m/s and m; both begin at 0.
+        m/s and m.
 
     Examples
     --------
@@ -40,11 +47,11 @@ def integrate_twice(acceleration: NDArray[np.float64], dt: float) -> tuple[NDArr
     [0.0, 1.0, 8.0, 27.0, 64.0]
     """
     before, after = acceleration[:-1], acceleration[1:]
-    velocity = np.zeros(len(acceleration))
-    displacement = np.zeros(len(acceleration))
-    np.cumsum((before + after) * (0.5 * dt), out=velocity[1:])
-    np.cumsum(velocity[:-1] * dt + (2.0 * before + after) * (dt * dt / 6.0), out=displacement[1:])
-    return velocity, displacement
+    velocities = np.full(len(acceleration), float(velocity))
+    displacements = np.full(len(acceleration), float(displacement))
+    velocities[1:] += np.cumsum((before + after) * (0.5 * dt))
+    displacements[1:] += np.cumsum(velocities[:-1] * dt + (2.0 * before + after) * (dt * dt / 6.0))
+    return velocities, displacements
 
 
 def integrate(motion: Motion) -> Motion:
