@@ -469,8 +469,17 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
 
     write_catalogue(frame, csv, parquet)
     shown = [column for column in frame.columns if column.startswith(_CATALOGUE_COLUMNS)]
-    _table([_spoken(column) for column in shown], [[_cell(value) for value in row] for row in frame[shown].to_numpy()])
+    cells, marked = frame[shown].map(_cell), False
+    for column in shown:
+        if column.startswith("psa_"):
+            period = float(column.split("_")[1].removesuffix("s"))
+            outside = (frame.shortest_usable_period_s > period) | (frame.longest_usable_period_s < period)
+            cells.loc[outside, column] += " *"
+            marked = marked or outside.any()
+    _table([_spoken(column) for column in shown], cells.to_numpy().tolist())
     typer.echo(f"{_count(len(frame), 'record')}, {len(frame.columns)} columns.")
+    if marked:
+        typer.echo("* outside the record's usable periods.")
     for path in (csv, parquet):
         if path is not None:
             typer.echo(f"All columns are in {path}.")

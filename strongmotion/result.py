@@ -13,7 +13,7 @@ from . import __version__
 from .cautions import CAUTIONS
 from .chain import Band, Corrected, band_of, correct, members, noise_in_peaks, noise_in_response
 from .checks import examine
-from .errors import RecordError, SettingsError
+from .errors import InputError, RecordError, SettingsError
 from .measures import PERCENTILES, measure_table, peak_table
 from .motion import Entry, History, Motion
 from .record import Finding, Record, Severity
@@ -135,6 +135,8 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
 
     Raises
     ------
+    InputError
+        No `Record`, or no `Settings`, was given.
     RecordError
         The record cannot be processed, such as counts without a sensitivity.
     SettingsError
@@ -152,6 +154,14 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     [['PGA', 'm/s2'], ['PGV', 'm/s'], ['PGD', 'm']]
     """
     settings = settings or Settings()
+    if not isinstance(record, Record):
+        raise InputError(
+            f"expected a Record, found {type(record).__name__}", remedy="Read the file first: process(read(file))"
+        )
+    if not isinstance(settings, Settings):
+        raise InputError(
+            f"expected Settings, found {type(settings).__name__}", remedy="Load the file first: Settings.load(file)"
+        )
     try:
         seen = examine(record)
         corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING})
@@ -165,14 +175,15 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     others: list[dict[str, Motion]] | None = None
     if settings.uncertainty.bands:
         others = members(corrected.motion, corrected.choices, settings.filter.order, settings.uncertainty)
+    peaks = _peaks(corrected, rotate, settings, others)
     return Result(
         record=record,
         settings=settings,
         motion=corrected.motion,
         usable_band=corrected.usable_band,
-        peaks=_peaks(corrected, rotate, settings, others),
+        peaks=peaks,
         spectra=_spectra(corrected, settings, unfit, others, threads),
-        measures=_measures(corrected, settings, unfit, others, threads),
+        measures=_measures(corrected, settings, unfit, others, peaks, threads),
         findings=findings,
         history=corrected.history.add(*overruled),
     )
@@ -214,9 +225,13 @@ def _measures(
     settings: Settings,
     unfit: set[str],
     others: list[dict[str, Motion]] | None,
+    peaks: pd.DataFrame,
     threads: int | None,
 ) -> pd.DataFrame:
-    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told."""
+    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told.
+
+    A peak has the band of the table of peaks, from all members and from noise.
+    """
 
     def measured(motion: dict[str, Motion]) -> pd.DataFrame:
         return measure_table(motion, corrected.usable_band, settings.measures, unfit, threads=threads)
@@ -226,6 +241,10 @@ def _measures(
         values = [measured(member).value.to_numpy() for member in others[:2]]
         low, high = band_of(measures.value.to_numpy(), values, 0.0)
         measures = measures.assign(band_low=low, band_high=high)
+        keys = pd.MultiIndex.from_frame(measures[["component", "measure"]])
+        known = peaks.set_index(["component", "quantity"])[["band_low", "band_high"]].reindex(keys)
+        told = known.band_low.notna().to_numpy()
+        measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
     source = "after Boore (2001), Wang et al. (2011)"
     rows = [
         (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, True)

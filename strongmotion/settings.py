@@ -246,8 +246,8 @@ class SpectraSettings(_Section):
     damping: tuple[float, ...] = _setting(
         (0.05,),
         "Fractions of critical damping.",
-        lambda v: _numbers(v) and len(v) > 0 and all(z < 10 for z in v),
-        "a list of fractions from 0 to below 10, such as [0.02, 0.05]",
+        lambda v: _numbers(v) and len(v) > 0 and all(z < 1 for z in v),
+        "a list of fractions from 0 to below 1, such as [0.02, 0.05] for 2 and 5 %",
     )
     rotated_damping: tuple[float, ...] = _setting(
         (),

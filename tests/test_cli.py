@@ -592,3 +592,17 @@ def test_help_loads_nothing_heavy():
     done = subprocess.run([sys.executable, "-c", show], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     assert "catalogue" in done.stdout
+
+
+def test_catalogue_marks_what_is_outside_the_usable_periods(tmp_path):
+    def run(*words):
+        return CliRunner().invoke(app, [str(word) for word in words])
+
+    settings = tmp_path / "high.toml"
+    settings.write_text("[filter]\nlow_cut = 2.5\n")
+    run("process", DEMO / "fern.txt", "-o", tmp_path / "a", "--settings", settings)
+    shown = run("catalogue", tmp_path / "a").stdout
+    assert re.search(r"PSA 1s.*", shown)
+    row = next(line for line in shown.splitlines() if line.startswith("XX.FERN"))
+    assert row.count(" *") == 1  # 1 s lies outside, 0.2 s inside
+    assert "* outside the record's usable periods." in shown

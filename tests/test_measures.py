@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.stats import linregress
 
+from strongmotion import Component, Record, process
 from strongmotion import measures as ms
 from strongmotion.errors import InputError
 from strongmotion.measures import (
@@ -789,3 +790,18 @@ def test_the_table_refuses_what_is_not_finite():
     motion["H2"].acceleration[7] = np.nan
     with pytest.raises(InputError, match=r"H2 acceleration: .*index 7"):
         measure_table(motion)
+
+
+def test_a_peak_has_one_band():
+    time = np.arange(6000) * 0.01
+    shaking = np.where(time > 15, np.sin(7 * time) * np.exp(-0.2 * (time - 15)), 0.0)
+    noise = np.random.default_rng(3).normal(0, 1e-3, time.size)
+    result = process(Record((Component("H1", shaking + noise, dt=0.01),)))
+    peaks = result.peaks.set_index("quantity")[["band_low", "band_high"]]
+    measures = result.measures.set_index("measure")[["band_low", "band_high"]]
+    for quantity in ("PGA", "PGV", "PGD"):
+        assert measures.loc[quantity].tolist() == peaks.loc[quantity].tolist()
+    with pytest.raises(InputError, match=r"expected a Record, found str.*read\(file\)"):
+        process("quay.csv")
+    with pytest.raises(InputError, match=r"expected Settings, found str.*Settings.load"):
+        process(result.record, "mine.toml")
