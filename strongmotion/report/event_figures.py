@@ -269,18 +269,27 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
 
 
 def _observed(plot: Axes, event: Event, column: str, colours: Style) -> None:
-    for row in event.stations.itertuples():
+    shown = [
+        row
+        for row in event.stations.sort_values("epicentral_distance_km").itertuples()
+        if math.isfinite(row.epicentral_distance_km)
+        and math.isfinite(getattr(row, column))
+        and getattr(row, column) > 0
+    ]
+    for rank, row in enumerate(shown):
         distance, value = row.epicentral_distance_km, getattr(row, column)
-        if not (math.isfinite(distance) and math.isfinite(value) and value > 0):
-            continue
+        # Names on either side in turn, so that those of neighbours keep apart; the outermost ones inwards.
+        ahead = rank == 0 or (len(shown) - rank) % 2 == 0
         at = max(distance, plot.get_xlim()[0] if plot.get_xscale() == "log" else 1.0)
         colour = colours.components["H1"] if row.pga_plausible else colours.alarm
         plot.plot(at, value, marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
         plot.annotate(
             shortened(row.station, 16),
             (at, value),
-            xytext=(6, 4),
+            xytext=(6, 4) if ahead else (-6, -4),
             textcoords="offset points",
+            horizontalalignment="left" if ahead else "right",
+            verticalalignment="bottom" if ahead else "top",
             fontsize=8,
             color=colours.ink,
         )
