@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import codecs
+import functools
 import hashlib
 import math
+import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
@@ -166,7 +169,7 @@ def read_all(
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
-    digest = hashlib.sha256(data).hexdigest()
+    digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
     data = unpacked(file, data)
     reading = Reading(
         file, data, digest, unit, sensitivity, missing, common_window, gaps, described=inventory is not None
@@ -184,6 +187,16 @@ def read_all(
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
+
+
+@functools.cache
+def _hashing() -> ThreadPoolExecutor:
+    """Return the thread that hashes a file while it is read."""
+    return ThreadPoolExecutor(1, thread_name_prefix="strongmotion-hash")
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_hashing.cache_clear)  # a forked child does not have it
 
 
 def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:

@@ -10,6 +10,7 @@ import math
 import re
 from array import array
 from collections.abc import Iterable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -79,7 +80,8 @@ class Reading:
 
     file: str
     data: bytes
-    sha256: str = ""
+    digest: Future[str] | None = None
+    """The SHA-256 of the file, worked out while it is read."""
     unit: str | None = None
     sensitivity: float | None = None
     missing: Literal["refuse", "truncate"] = "refuse"
@@ -87,6 +89,11 @@ class Reading:
     gaps: Literal["refuse", "longest", "fill"] = "refuse"
     described: bool = False
     """Whether the caller gives StationXML, which will say what the samples are."""
+
+    @property
+    def sha256(self) -> str:
+        """The SHA-256 of the file; nothing where none was asked for."""
+        return self.digest.result() if self.digest is not None else ""
 
     def error(self, what: str, line: int | None = None, remedy: str | None = None) -> RecordError:
         """Return an error that names this file."""
