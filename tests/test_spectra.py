@@ -344,3 +344,19 @@ def test_smoothed_fourier_spectrum_is_konno_ohmachi_at_its_own_frequencies():
     assert smooth.amplitude[0] == plain.amplitude[0]
     with pytest.raises(InputError, match="centres above 0"):
         konno_ohmachi([1.0], [1.0], [0.0])
+
+
+@pytest.mark.parametrize("period", [0.025, 0.1, 0.64])
+@pytest.mark.parametrize("damping", [0.0, 0.05, 1.0, 5.0])
+def test_turning_back_inside_the_very_first_step(period, damping):
+    # From rest the velocity is nothing, and its rounding says nothing of where the step leads. Cut fine, it is seen.
+    a = np.array([1.0, -1.0, 1.0, -1.0])
+    fine = np.interp(np.arange(3 * 400 + 1) / 400, np.arange(4), a)
+    spectrum = response_spectrum(a, DT, [period], damping, ["sd"], interpolation="linear")
+    exact = response_spectrum(fine, DT / 400, [period], damping, ["sd"], interpolation="linear").sd[0, 0]
+    assert spectrum.sd[0, 0] == pytest.approx(exact, rel=1e-9)
+    pair = rotated_spectrum(a, 0.5 * a, DT, [period], damping, [100], interpolation="linear")
+    assert pair.largest_sd[0, 0] == pytest.approx(np.hypot(1, 0.5) * exact, rel=1e-9)
+    assert pair.sd[0, 0, 0] == pytest.approx(
+        np.cos(np.arctan(0.5) - np.deg2rad(27)) * np.hypot(1, 0.5) * exact, rel=1e-9
+    )

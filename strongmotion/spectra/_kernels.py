@@ -315,6 +315,8 @@ def visit(row, acceleration, start, stop, p, q, w, omega, damping, h, kappa, bes
     u = w00 * p + w01 * q + b_u * a
     v = w10 * p + w11 * q + b_v * a
     r, slope, _, _ = motion_of(row, u, v, a, 0.0, omega, damping)
+    if start == 0 and stop > 0 and row == DISPLACEMENT:
+        slope = starting_speed(a if a != 0.0 else acceleration[1])
     best = max(best, abs(r))
     for k in range(start, stop):
         q = (d * q + a) - c * p
@@ -325,12 +327,22 @@ def visit(row, acceleration, start, stop, p, q, w, omega, damping, h, kappa, bes
         r_end, slope_end, _, _ = motion_of(row, u_end, v_end, following, 0.0, omega, damping)
         best = max(best, abs(r_end))
         if slope * slope_end < 0.0:
-            r, slope, f, f_slope = motion_of(row, u, v, a, (following - a) / h, omega, damping)
+            r, _, f, f_slope = motion_of(row, u, v, a, (following - a) / h, omega, damping)
             reach = max(abs(r), abs(r_end)) + kappa * max(abs(f), abs(f + f_slope * h))
             if slack <= 0.0 or reach > best * slack:
                 best = max(best, step_extremum(r, slope, f, f_slope, damping * theta, theta, h, slope_end))
         a, u, v, r, slope = following, u_end, v_end, r_end, slope_end
     return best
+
+
+@compiled
+def starting_speed(a):
+    """Return next to nothing, of the sign of the velocity with which an oscillator leaves rest.
+
+    At rest the velocity is nothing, and what rounding leaves of it says nothing of where the first step leads. `a` is
+    the first acceleration that is not nothing.
+    """
+    return -1e-150 * a
 
 
 @compiled

@@ -25,6 +25,7 @@ from ._kernels import (
     free_peak,
     oscillators,
     rest,
+    starting_speed,
     step_bound,
     step_extremum,
     taylor,
@@ -240,6 +241,10 @@ def follow(inputs, start, stop, state, constants, u, v, radius):
         q2 = (d * q2 + a2) - c * p2
         p1 = p1 + q1
         p2 = p2 + q2
+    if start == 0 and stop > 0:
+        first = 0 if inputs[0, 0] != 0.0 or inputs[1, 0] != 0.0 else 1
+        for i in range(2):
+            v[i, 0] = starting_speed(inputs[i, first])
     for k in range(start, stop + 1):
         radius[k] = math.sqrt(u[0, k] * u[0, k] + u[1, k] * u[1, k])
 
@@ -346,7 +351,8 @@ def refine(inputs, h, omega, damping, u, v, best, where, scratch):
     for i in range(ANGLES):
         if where[i] < 0 or slope[i] * end[i] >= 0.0:
             continue
-        if not (change[i] < 1e-6 and 0.0 <= x[i] <= 1.0):  # none found, or that of another step
+        # None found, or that of another step, or the rest that the first begins with.
+        if not (change[i] < 1e-6 and 1e-6 < x[i] <= 1.0):
             value[i] = step_extremum(r[i], slope[i], f[i], f_slope[i], damping * theta, theta, h, end[i])
         best[i] = max(best[i], value[i])
 
@@ -460,7 +466,7 @@ def widest_of_all(followed, farthest, inputs, u, v, radius, load, kappa, omega, 
                     u[0, k] * v[0, k] + u[1, k] * v[1, k],
                     u[0, k + 1] * v[0, k + 1] + u[1, k + 1] * v[1, k + 1],
                 )
-                if outward > 0.0 > later:
+                if (outward > 0.0 or k == 0) and later < 0.0:  # from rest there is only outward
                     widest = max(widest, farthest_in_step(k, inputs, u, v, damping * theta, theta, h))
     return widest
 
