@@ -40,9 +40,8 @@ from __future__ import annotations
 import difflib
 import functools
 import itertools
-import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -55,7 +54,7 @@ from ..record import Component, Finding, Record
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
-from .patterns import Effort, EffortError, Pattern
+from .patterns import Pattern, PatternError
 from .time_column import interval_from_times, printed_place
 
 LONGEST_HEADER = 200
@@ -79,7 +78,7 @@ class Rule:
     pattern: Pattern | None = None
     value: str | None = None
 
-    def find(self, lines: list[str], first_line: int, effort: Effort) -> Field | None:
+    def find(self, lines: list[str], first_line: int) -> Field | None:
         """Return the quantity's text and line in the file, or None."""
         if self.value is not None:
             return Field(self.value)
@@ -88,7 +87,7 @@ class Rule:
             part = text if self.columns is None else text[self.columns[0] - 1 : self.columns[1]]
             if self.pattern is None:
                 return Field(part.strip(), at)
-            if match := self.pattern.search(part, effort):
+            if match := self.pattern.search(part):
                 return Field((match[1] or "").strip(), at)
         return None
 
@@ -120,11 +119,7 @@ class Layout:
         if self.recognise is None:
             return True
         lines = head.decode(self.encoding, errors="replace").split("\n", _LINES_RECOGNISED)[:_LINES_RECOGNISED]
-        effort = Effort()
-        try:
-            return any(self.recognise.search(line[:LONGEST_HEADER_LINE], effort) for line in lines)
-        except EffortError:
-            return False
+        return any(self.recognise.search(line[:LONGEST_HEADER_LINE]) for line in lines)
 
 
 @functools.cache
@@ -343,7 +338,7 @@ class _Table:
             raise self.error(f"{key} is longer than 500 characters", f"Shorten {key}")
         try:
             pattern = Pattern(text)
-        except (re.error, OverflowError, RecursionError) as error:
+        except PatternError as error:
             raise self.error(f"{key} is not a regular expression that can be used: {error}", f"Correct {key}") from None
         if groups is not None and pattern.groups != groups:
             raise self.error(
@@ -369,25 +364,16 @@ def read_text(reading: Reading, layout: Layout) -> Record:
     RecordError
         The file does not follow the layout, is cut off, or holds something that is not a number.
     """
-    try:
-        return _Reader(reading, layout).record()
-    except EffortError:
-        raise reading.error(
-            f"the patterns of layout {layout.name} take too long on this file",
-            remedy="Make them say more exactly what stands on the line, such as by a fixed beginning",
-        ) from None
+    return _Reader(reading, layout).record()
 
 
 class _Reader:
     """A text file, its lines found but not yet taken out, and the layout it is read by."""
 
     def __init__(self, reading: Reading, layout: Layout) -> None:
-        self.reading, self.layout, self.effort = reading, layout, Effort()
+        self.reading, self.layout = reading, layout
         remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
         self.lines = Lines(reading, layout.encoding, remedy)
-
-    def found(self, pattern: Pattern, begin: int, end: int) -> Iterator[int]:
-        return self.lines.found(pattern, self.effort, begin, end)
 
     def record(self) -> Record:
         components: list[Component] = []
@@ -417,7 +403,7 @@ class _Reader:
         """Return the lines from which to which each header and its block stand."""
         if self.layout.first is None:
             return [(0, self.lines.count)]
-        begins = list(itertools.islice(self.found(self.layout.first, 0, self.lines.count), MOST_COMPONENTS + 1))
+        begins = list(itertools.islice(self.lines.found(self.layout.first, 0, self.lines.count), MOST_COMPONENTS + 1))
         if len(begins) > MOST_COMPONENTS:
             raise self.reading.error(
                 f"more than {MOST_COMPONENTS} components begin in this file",
@@ -443,7 +429,7 @@ class _Reader:
         else:
             assert layout.last is not None
             scanned = min(end, begin + LONGEST_HEADER)
-            data = next(self.found(layout.last, begin, scanned), -2) + 1
+            data = next(self.lines.found(layout.last, begin, scanned), -2) + 1
             if data < 0:
                 raise self.reading.error(
                     f"the last header line of layout {layout.name} was not found within {scanned - begin} lines",
@@ -472,7 +458,7 @@ class _Reader:
                     at + 1,
                     "Check that the file is what it should be",
                 )
-        found = {key: rule.find(lines, begin + 1, self.effort) for key, rule in rules.items()}
+        found = {key: rule.find(lines, begin + 1) for key, rule in rules.items()}
         comma = self.layout.block.decimal == ","
         return {
             key: field._replace(text=field.text.replace(",", ".")) if comma and key in NUMERIC else field
@@ -557,7 +543,7 @@ class _Reader:
         """Return the lines that hold numbers: without trailer and comments."""
         block = self.layout.block
         if block.until is not None:
-            end = next(self.found(block.until, begin, end), end)
+            end = next(self.lines.found(block.until, begin, end), end)
         end = max(begin, self.lines.last_full(begin, end) - block.trailer)
         numbered = np.arange(begin, self.lines.last_full(begin, end), dtype=np.int32)
         if block.comment and numbered.size:

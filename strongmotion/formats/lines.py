@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from . import header
 from .header import Reading
-from .patterns import Effort, Pattern
+from .patterns import Pattern
 
 LONGEST_HEADER_LINE = 1000
 MOST_LINES = 3_000_000
@@ -103,17 +104,23 @@ class Lines:
             end -= 1
         return end
 
-    def found(self, pattern: Pattern, effort: Effort, begin: int, end: int) -> Iterator[int]:
+    def found(self, pattern: Pattern, begin: int, end: int) -> Iterator[int]:
         """Yield the lines that a pattern is found in."""
-        start = pattern.beginning.encode(self.encoding, errors="replace")
-        places = self.begins[begin:end]
-        if start:
-            # Most lines are numbers: only those are taken out that begin with the right byte.
-            places = places[places < self.bytes.size]
-            places = places[self.bytes[places] == start[0]]
-        for at in np.searchsorted(self.begins, places).tolist():
-            if pattern.search(self.line(at)[:LONGEST_HEADER_LINE], effort):
+        data, begins = self._searched
+        last = int(begins[end]) - 1 if end < len(begins) else len(data)
+        while begin < end and (place := pattern.next(data, int(begins[begin]), last)) is not None:
+            at = int(np.searchsorted(begins, place, "right")) - 1
+            if pattern.search(self.line(at)[:LONGEST_HEADER_LINE]):
                 yield at
+            begin = at + 1
+
+    @functools.cached_property
+    def _searched(self) -> tuple[bytes, NDArray[np.integer[Any]]]:
+        """The file as UTF-8, and where in that its lines begin."""
+        if self.encoding == "utf-8":
+            return self.reading.data, self.begins
+        data = self.reading.data.decode(self.encoding, errors="replace").encode()
+        return data, np.append(0, np.flatnonzero(np.frombuffer(data, np.uint8) == 10) + 1)
 
     def size(self, numbered: NDArray[np.int32]) -> int:
         """Return how many bytes some lines span."""

@@ -48,6 +48,16 @@ _USUAL_2 = b"\0\x30\x03\xe8"
 Codes = tuple[str, str, str, str, str]
 
 
+class _Segment(NamedTuple):
+    """A segment as the library describes it; each question to the library costs, so they are asked once."""
+
+    start: int  # ns since 1970
+    end: int
+    length: int
+    rate: float  # Hz
+    described: Any
+
+
 class _Piece(NamedTuple):
     start: int  # ns since 1970
     samples: NDArray[Any]
@@ -104,7 +114,7 @@ def read_miniseed(reading: Reading) -> list[Record]:
     from pymseed import MiniSEEDError, MS3TraceList
 
     data, begins, cut = _whole_records(reading)
-    instruments: dict[Codes, list[tuple[str, Any]]] = {}
+    instruments: dict[Codes, list[tuple[str, str, list[_Segment]]]] = {}
     traces = MS3TraceList()
     try:
         for begin, end in pairwise([*begins, len(data)]):
@@ -115,11 +125,15 @@ def read_miniseed(reading: Reading) -> list[Record]:
                     f"the file has more than {MOST_CHANNELS} channels, or {MOST_SEGMENTS} segments of one",
                     remedy="Split it into one file for each event",
                 )
-        if sum(segment.samplecnt for trace in traces for segment in trace) > DENSEST * len(data):
-            raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
+        declared = 0
         for trace in traces:
-            *instrument, orientation = _codes(reading, trace.sourceid)
-            instruments.setdefault(tuple(instrument), []).append((orientation, trace))  # type: ignore[arg-type]
+            segments = [_Segment(one.starttime, one.endtime, one.samplecnt, one.samprate, one) for one in trace]
+            declared += sum(segment.length for segment in segments)
+            source = trace.sourceid
+            *instrument, orientation = _codes(reading, source)
+            instruments.setdefault(tuple(instrument), []).append((orientation, source, segments))  # type: ignore[arg-type]
+        if declared > DENSEST * len(data):
+            raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
         found = [_record(reading, codes, channels, cut) for codes, channels in instruments.items()]
     except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
         raise _fault(reading, data, error) from None
@@ -137,11 +151,11 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         count += 1
         if count % RECORDS_AT_ONCE == 0:
             begins.append(at)
-        if data[at : at + 3] == b"MS\x03" and at + 40 <= len(data):
+        if data.startswith(b"MS\x03", at) and at + 40 <= len(data):
             identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
             last, at = at, at + 40 + identifier + extra + payload
             continue
-        usual = data[at + 46 : at + 50] == _USUAL_2 and 7 <= data[at + 54] <= 20
+        usual = data.startswith(_USUAL_2, at + 46) and 7 <= data[at + 54] <= 20
         length = 1 << data[at + 54] if usual else _length_2(data, at)
         if length is None:
             return data, [0], ()  # of no usual make: the library finds its length, or what is wrong
@@ -211,7 +225,9 @@ def _codes(reading: Reading, source: str) -> tuple[str, ...]:
     return tuple(parts)
 
 
-def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut: tuple[Finding, ...]) -> Record | None:
+def _record(
+    reading: Reading, codes: Codes, channels: list[tuple[str, str, list[_Segment]]], cut: tuple[Finding, ...]
+) -> Record | None:
     """Return the record of one instrument; None where it has no samples, as a log has none."""
     from pymseed import DataEncoding
 
@@ -220,23 +236,25 @@ def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut
     components: list[Component] = []
     findings = list(cut)
     version = 3 if reading.data.startswith(b"MS") else 2
-    for orientation, trace in channels:
-        segments = [
-            segment
-            for segment in trace
-            if segment.samplecnt > 0 and segment.samprate > 0 and _first(segment).encoding != DataEncoding.TEXT
-        ]
-        if not segments:
+    for orientation, channel, parts in channels:
+        segments, first = [], None
+        for segment in parts:
+            if segment.length > 0 and segment.rate > 0:
+                begins = next(iter(segment.described.recordlist)).record
+                if begins.encoding != DataEncoding.TEXT:
+                    segments.append(segment)
+                    first = first or begins
+        if first is None:
             continue
-        fields = {**base, "channel": Field(band + source + orientation), **_beyond(_first(segments[0]))}
+        fields = {**base, "channel": Field(band + source + orientation), **_beyond(first)}
         fields.setdefault("component", Field(f"HN{orientation}" if orientation in tuple("NEZ12") else orientation))
         name = header.direction(fields["component"].text)[0]
-        samples, start, dt, of_gaps = _channel(reading, trace.sourceid, name, segments)
+        samples, start, dt, of_gaps = _channel(reading, channel, name, segments, first.samprate_raw)
         findings.extend(of_gaps)
         if "unit" not in fields:
             if samples.dtype.kind == "f" and reading.unit is None and not reading.described:
                 raise reading.error(
-                    f"channel {trace.sourceid} holds {samples.dtype} numbers, and miniSEED states no unit",
+                    f"channel {channel} holds {samples.dtype} numbers, and miniSEED states no unit",
                     remedy="Give their unit with unit= (--sample-unit), or their StationXML if they are counts",
                 )
             fields["unit"] = Field("counts")
@@ -266,10 +284,6 @@ def _record(reading: Reading, codes: Codes, channels: list[tuple[str, Any]], cut
     )
 
 
-def _first(segment: Any) -> Any:
-    return next(iter(segment.recordlist)).record
-
-
 def _beyond(record: Any) -> dict[str, Field]:
     """Return what the extra header says in this library's own words."""
     if not record.extralength:
@@ -282,26 +296,25 @@ def _beyond(record: Any) -> dict[str, Field]:
 
 
 def _channel(
-    reading: Reading, source: str, name: str, segments: list[Any]
+    reading: Reading, source: str, name: str, segments: list[_Segment], stated: float
 ) -> tuple[NDArray[Any], int, float, list[Finding]]:
-    """Return a channel's samples, its start in ns since 1970, its interval in s, and findings on its gaps."""
+    """Return a channel's samples, its start in ns since 1970, its interval in s, and findings on its gaps.
+
+    `stated` is its sampling rate in Hz, or below 0 its interval in s.
+    """
     from pymseed import get_error_messages
 
-    rate = float(segments[0].samprate)
-    if any(abs(segment.samprate / rate - 1) > 1e-4 for segment in segments):
+    if any(abs(segment.rate / segments[0].rate - 1) > 1e-4 for segment in segments):
         raise reading.error(f"channel {source} changes its sampling rate", remedy="Split the file where it changes")
     get_error_messages()  # of before
-    pieces = [_Piece(segment.starttime, segment.create_numpy_array_from_recordlist()) for segment in segments]
+    pieces = [_Piece(segment.start, segment.described.create_numpy_array_from_recordlist()) for segment in segments]
     if messages := get_error_messages():  # a checksum of the compression that does not hold is but a message there
         raise _fault(reading, reading.data, ValueError(messages[0]))
     if len({piece.samples.dtype for piece in pieces}) > 1:
         raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
-    stated = float(_first(segments[0]).samprate_raw)  # below 0 it is the interval
     dt = -stated if stated < 0 else _interval(stated)
     piece, findings = _joined(reading, source, name, pieces, dt)
-    drift = max(
-        abs((segment.endtime - segment.starttime) * 1e-9 / dt - (segment.samplecnt - 1)) for segment in segments
-    )
+    drift = max(abs((segment.end - segment.start) * 1e-9 / dt - (segment.length - 1)) for segment in segments)
     if drift > 0.5:
         findings.append(
             Finding(
