@@ -330,7 +330,7 @@ def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings
     """Return the few periods, s, at which other corners are tried: those whose oscillators feel a corner.
 
     An oscillator feels a zero-phase low-cut from about a seventh of its period up, and a high-cut up to three of its
-    periods. Between them the ratio to the central spectrum is interpolated.
+    periods. Between them the ratio to the central spectrum is interpolated, and to the shortest period.
     """
     factor = settings.uncertainty.corner_factor
     lowest = max((band.low_cut for band in bands.values()), default=0.0) * factor
@@ -338,7 +338,7 @@ def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings
     positive = np.unique(periods[periods > 0])
     long = positive[positive * max(lowest, 0.02) > 0.15]
     short = positive[positive * highest < 3.0]
-    return np.unique(np.concatenate((_thinned(short, 3), _thinned(long, 8))))
+    return np.unique(np.concatenate((positive[:1], _thinned(short, 3), _thinned(long, 8))))
 
 
 def _thinned(periods: Floats, count: int) -> Floats:
@@ -346,7 +346,7 @@ def _thinned(periods: Floats, count: int) -> Floats:
 
 
 def _spread_out(few_psa: Floats, psa: Floats, few: Floats, periods: Floats) -> Floats:
-    """Interpolate the ratio of a member to the central spectrum from the few periods to all; 1 beyond their gap."""
+    """Interpolate the ratio of a member to the central spectrum from the few periods to all."""
     at = (
         np.searchsorted(periods, few)
         if np.all(np.diff(periods) > 0)

@@ -7,8 +7,10 @@ import pytest
 
 from strongmotion import Component, Record, Settings, process
 from strongmotion.chain import integrate_twice
+from strongmotion.chain.baseline import _Sums
 
 DT, N = 0.01, 8000
+WITHOUT_BANDS = Settings.from_dict({"uncertainty": {"bands": False}, "spectra": {"periods": [1.0]}})
 TIME = np.arange(N) * DT
 
 
@@ -142,3 +144,44 @@ def test_removing_the_pads_before_integration_spoils_displacement():
     velocity, displacement = integrate_twice(kept.acceleration, DT, kept.velocity[0], kept.displacement[0])
     np.testing.assert_allclose(velocity, kept.velocity, rtol=0, atol=1e-12)
     np.testing.assert_allclose(displacement, kept.displacement, rtol=0, atol=1e-12)
+
+
+def wandering(rng: np.random.Generator, white: float = 1e-3, below: float = 0.1) -> np.ndarray:
+    """Return noise, m/s², white above `below` Hz and growing as 1/f under it."""
+    long = 16 * N  # so that it holds much slower waves than the record
+    frequency = np.fft.rfftfreq(long, DT)
+    spectrum = np.fft.rfft(rng.normal(0.0, white, long)) * np.maximum(1.0, below / np.maximum(frequency, frequency[1]))
+    spectrum[0] = 0.0
+    return np.fft.irfft(spectrum, long)[:N]
+
+
+def test_what_noise_does_to_the_tail_is_known_beforehand():
+    """The deviation from the spectrum of the weights is that of 400 records of such noise."""
+    quiet, rest = 2000, 5000
+    rng = np.random.default_rng(7)
+    seen, directly, expected = [], [], []
+    for _ in range(400):
+        noise = wandering(rng)
+        sums = _Sums(noise - noise[:quiet].mean(), DT, quiet, rest)
+        means = noise[: N // 25 * 25].reshape(-1, 25).mean(axis=1)
+        velocity, displacement = integrate_twice(noise - noise[:quiet].mean(), DT)
+        slope, level = np.polyfit(TIME[rest:] - rest * DT, velocity[rest:], 1)
+        read = [means @ sums.displaced, means @ sums.level, means @ sums.slope]
+        seen.append(read)
+        directly.append([displacement[rest], level, slope])
+        expected.append([sums.deviation(weights) for weights in (sums.displaced, sums.level, sums.slope)])
+    misread = np.abs(np.array(seen) - directly).max(axis=0)
+    assert (misread < 0.02 * np.std(directly, axis=0)).all()
+    np.testing.assert_allclose(np.std(seen, axis=0), np.median(expected, axis=0), rtol=0.2)
+
+
+def test_the_band_of_the_permanent_displacement_holds_it_as_often_as_it_says():
+    """5 to 95 % of 100 records with noise that wanders, three standard deviations of the count either way."""
+    rng = np.random.default_rng(11)
+    held = 0
+    for _ in range(100):
+        motion = Record((Component("H1", shaking() + fling(0.5) + wandering(rng, 1e-4), dt=DT),))
+        entry = next(e for e in process(motion, WITHOUT_BANDS).history if e.step == "route")
+        low, high = (entry.values[f"permanent_displacement_H1_{end}_m"] for end in ("low", "high"))
+        held += low <= 0.5 <= high
+    assert 81 <= held <= 99

@@ -128,7 +128,9 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         band = bands[motion.component]
         padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
         shift = routed.removed.get(motion.component)
-        choices[motion.component] = Choices(padded, band, shift, compared[motion.component])
+        choices[motion.component] = Choices(
+            padded, band, shift, routed.open.get(motion.component), compared[motion.component]
+        )
         order, phase = settings.filter.order, settings.filter.phase
         moved = integrate(filter_band(padded, band, order, phase))
         # Only a zero-phase filter carries an error to before the onset, where it can be seen.

@@ -12,6 +12,12 @@ that grows over 2 w s displaces the ground by b w² / 6 less than a sudden one. 
 only to within that, for w from 0 to where the zero moves as gradually as the energy of the shaking grows. The break
 times, middle ± w, are searched over that range, and the permanent displacement read from the tail for all of it: a step
 is fitted to the displacement, as Wang et al. (2011) do.
+
+What noise does to all this is known beforehand: slope, level and permanent displacement are weighted sums of the
+acceleration, so the spectrum of the noise times that of the weights is their variance (random vibration; Crandall &
+Mark, 1963; from memory). The noise is that of the pre-event window, taken to grow as 1/f below two cycles in it. A
+line that such noise explains is no shift of the zero; it is then taken as an error of acceleration that lasted from the
+pre-event window to the tail, the likeliest way for a random walk of velocity to get there.
 """
 
 from __future__ import annotations
@@ -20,11 +26,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len, rfft, rfftfreq
 
 from ..motion import Motion, Value
 from ..settings import AUTO, BaselineSettings
 from .integrate import integrate_twice
 from .windows import LEAST_TAIL, Windows
+
+BLOCK = 0.25
+"""Length, s, over which acceleration is averaged before the effect of noise is reckoned: shorter noise has none."""
 
 __all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
 
@@ -52,23 +62,23 @@ class Shift:
     longest : float
         Largest half-length w of that time, s, that the strong shaking allows.
     passing : float
-        Mean error of acceleration in the strong shaking that is over after it, m/s²: what remains where no single
-        shift explains the velocity at the end.
-    strong : tuple of float
-        Begin and end of the strong shaking, s.
+        Mean error of acceleration that came and went, m/s²: what remains where no single shift explains the velocity
+        at the end.
+    lasting : tuple of float
+        Begin and end of that, s: the strong shaking, or where noise explains it all the time between quiet windows.
     significant : bool
         The velocity at the end cannot be noise.
     offset : float
         Permanent displacement if the shift was sudden, m.
     spread : float
-        What noise, and drift that the quiet windows allow, leave unknown of it, m.
+        What noise and coda leave unknown of it, m.
     """
 
     size: float
     middle: float
     longest: float
     passing: float
-    strong: tuple[float, float]
+    lasting: tuple[float, float]
     significant: bool
     offset: float
     spread: float
@@ -122,7 +132,7 @@ class Shift:
         time = np.arange(n) * dt
         half_length = max(half_length, dt / 2)  # a sudden shift, to a part of a sample
         line = self.size * np.clip((time - self.middle + half_length) / (2 * half_length), 0.0, 1.0)
-        line += self.passing * ((time >= self.strong[0]) & (time < self.strong[1]))
+        line += self.passing * ((time >= self.lasting[0]) & (time < self.lasting[1]))
         return line
 
 
@@ -143,39 +153,109 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
     Shift or None
         None without a pre-event window and a tail.
     """
-    tail, strong = windows.tail, windows.strong
-    if tail is None or windows.pre_event is None:
+    tail, strong, quiet = windows.tail, windows.strong, windows.pre_event
+    if tail is None or quiet is None:
         return None
     n, begin, end = len(acceleration), strong[0] * dt, strong[1] * dt
     velocity, _ = integrate_twice(acceleration, dt)
-    line = _line_at_rest(velocity, dt, tail.start, end)
-    size, at_end = line.slope, line.level
-    # The zero may have drifted all along, by as much as the quiet windows allow.
-    drift = _drift_bound(acceleration, dt, (windows.pre_event, slice(line.start, None)))
-    between = max(line.start * dt - windows.pre_event.stop * dt, 0.0)
+    sums = _Sums(acceleration, dt, quiet.stop, tail.start)
+    line = _line_at_rest(velocity, dt, tail.start, end, sums.deviation(sums.slope))
+    if line.start > tail.start:
+        sums = _Sums(acceleration, dt, quiet.stop, line.start)
+    rest, size, at_end = line.start * dt, line.slope, line.level
+    slope_error = float(np.hypot(line.slope_error, sums.deviation(sums.slope)))
+    level_error = float(np.hypot(line.level_error, sums.deviation(sums.level + (end - rest) * sums.slope)))
     # A jump of velocity leaves a level line, whose slope is that of the noise.
-    sloping = abs(size) * (n - line.start) * dt > abs(at_end) / 2
-    shifted = sloping and abs(size) > SIGNIFICANT * line.slope_error
+    sloping = abs(size) * (n * dt - rest) > abs(at_end) / 2
+    shifted = sloping and abs(size) > SIGNIFICANT * slope_error
+    moved = bool(shifted or abs(at_end) > SIGNIFICANT * level_error)
     middle = end - at_end / size if size != 0 else np.inf
-    middle_error = line.level_error / abs(size) if size != 0 else np.inf
-    passing = 0.0
-    if shifted and windows.onset * dt - middle_error <= middle <= line.start * dt + middle_error:
-        # A later middle of the same shift is a displacement less by its velocity in between.
-        unknown = NORMAL_95 * line.level_error * (line.start * dt - middle)
+    middle_error = level_error / abs(size) if size != 0 else np.inf
+    passing, lasting, unknown = 0.0, (begin, end), 0.0
+    if moved and shifted and windows.onset * dt - middle_error <= middle <= rest + middle_error:
+        weights = sums.displaced - (rest - middle) * sums.level + (rest - middle) ** 2 / 2 * sums.slope
     else:
-        # No shift at one time explains the line: what raised it passed during the strong shaking, nobody knows when.
-        middle, passing = end, at_end / max(end - begin, dt)
-        unknown = (abs(at_end) + NORMAL_95 * line.level_error) * (end - begin) / 2
-    moved = bool(shifted or abs(at_end) > SIGNIFICANT * line.level_error)
-    if drift * between > abs(size):
-        moved = False  # a drift from beginning to end explains as much
-    shift = Shift(size, float(middle), 0.0, float(passing), (begin, end), moved, 0.0, 0.0)
+        # No shift at one time explains the line: what raised it came and went.
+        if moved:
+            middle = end
+            unknown = abs(at_end) * (end - begin) / 2  # nobody knows when, in the strong shaking
+        else:
+            middle, lasting = rest, (quiet.stop * dt, rest)
+        at_middle = at_end + size * (middle - end)
+        passing = at_middle / max(lasting[1] - lasting[0], dt)
+        raised = sums.level - (rest - middle) * sums.slope
+        weights = sums.displaced - (rest - sum(lasting) / 2) * raised - (rest - middle) ** 2 / 2 * sums.slope
+    shift = Shift(size, float(middle), 0.0, float(passing), lasting, moved, 0.0, 0.0)
     _, displacement = integrate_twice(acceleration - shift.zero_line(n, dt, 0.0), dt)
     if passing == 0.0:
         shift = replace(shift, longest=_most_gradual(acceleration - shift.zero_line(n, dt, 0.0), dt, line.start))
-    still = displacement[line.start :]
-    spread = float(np.ptp(np.percentile(still[::10], (5, 95)))) / 2 + float(unknown) + drift * between**3 / 24.0
-    return replace(shift, offset=float(np.median(still[::10])), spread=spread)
+    still = displacement[line.start :: 10]
+    arm = rest - (middle if passing == 0.0 else sum(lasting) / 2)
+    swings = np.ptp([np.median(part) for part in np.array_split(still, 3)]) / 2
+    coda = NORMAL_95 * line.level_error * arm
+    spread = unknown + float(np.linalg.norm((NORMAL_95 * sums.deviation(weights), coda, swings)))
+    return replace(shift, offset=float(np.median(still)), spread=spread)
+
+
+class _Sums:
+    """What is read from the tail, as weighted sums of acceleration averaged over blocks, and what noise does to them.
+
+    Parameters
+    ----------
+    acceleration : ndarray, shape (n,)
+        m/s², its zero that of the quiet window.
+    dt : float
+        Sampling interval, s.
+    quiet, rest : int
+        Samples from the first that are noise; sample from which the ground is at rest.
+
+    Attributes
+    ----------
+    displaced, level, slope : ndarray, shape (m,)
+        Weights of displacement, and of the level and slope of a straight line through velocity, at rest.
+    """
+
+    def __init__(self, acceleration: NDArray[np.float64], dt: float, quiet: int, rest: int) -> None:
+        block = max(1, round(BLOCK / dt))
+        count, self._step = len(acceleration) // block, block * dt
+        means = acceleration[: count * block].reshape(count, block).mean(axis=1)
+        self._time = (np.arange(count) + 0.5) * self._step
+        self._quiet = slice(0, max(quiet // block, 1))
+        self._rest = slice(min(rest // block, count - 2), count)
+        at_rest = self._time[self._rest]
+        away = at_rest - at_rest.mean()
+        slope = away / (away @ away)
+        self.slope = self._of_velocity(slope)
+        self.level = self._of_velocity(1.0 / len(away) + slope * (rest * dt - at_rest.mean()))
+        self.displaced = self._from_zero(np.maximum(rest * dt - self._time, 0.0) * self._step)
+        noise = means[self._quiet]
+        self._density = 2.0 * self._step * float(np.var(noise - _straight(noise))) if len(noise) > 2 else 0.0
+        self._grows_below = 2.0 / max(quiet * dt, self._step)
+
+    def _of_velocity(self, weights: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn weights of velocity at rest into those of acceleration."""
+        whole = np.zeros_like(self._time)
+        whole[self._rest] = weights
+        return self._from_zero(self._step * (np.cumsum(whole[::-1])[::-1] - whole / 2))
+
+    def _from_zero(self, weights: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Take the mean of the quiet window from what weights are applied to."""
+        weights[self._quiet] -= weights.sum() / (self._quiet.stop - self._quiet.start)
+        return weights
+
+    def deviation(self, weights: NDArray[np.float64]) -> float:
+        """Return the standard deviation that noise gives a weighted sum."""
+        n = next_fast_len(8 * len(weights), real=True)
+        frequency = rfftfreq(n, self._step)
+        growth = np.maximum(1.0, self._grows_below / np.maximum(frequency, frequency[1]))
+        growth[0] = 0.0
+        return float(np.sqrt(self._density * frequency[1]) * np.linalg.norm(growth * rfft(weights, n)))
+
+
+def _straight(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the straight line through evenly spaced values."""
+    away = np.arange(len(values)) - (len(values) - 1) / 2
+    return np.asarray(values.mean() + away * (away @ values) / (away @ away))
 
 
 def _most_gradual(acceleration: NDArray[np.float64], dt: float, end: int) -> float:
@@ -203,17 +283,18 @@ class _Line:
     level_error: float
 
 
-def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: float) -> _Line:
+def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: float, wander: float) -> _Line:
     """Fit a line to velocity from a sample of the tail on, and give its level at the time `at`, s.
 
-    The coda still swings at the beginning of the tail; a late start leaves little to fit. The start that leaves the
-    least error of the level is taken.
+    The coda still swings at the beginning of the tail; a late start leaves little to fit, and far to go back over
+    while the zero wanders, m/s². The start that leaves the least error of the level is taken.
     """
     block = max(1, round(0.1 / dt))
     count = (len(velocity) - first) // block
     means = velocity[first : first + count * block].reshape(count, block).mean(axis=1)
     time = (first + (np.arange(count) + 0.5) * block - 0.5) * dt
     best: _Line | None = None
+    least = np.inf
     for start in range(0, max(1, count - round(LEAST_TAIL / (block * dt)) + 1), max(1, count // 16)):
         here, values = time[start:], means[start:]
         centre, span = here.mean(), here[-1] - here[0]
@@ -225,30 +306,12 @@ def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: floa
         error = float(rest.std() / np.sqrt(independent))
         slope_error = error * np.sqrt(12.0) / span
         level_error = float(np.hypot(error, slope_error * (centre - at)))
-        if best is None or level_error < best.level_error:
+        whole_error = float(np.hypot(level_error, wander * (here[0] - at)))
+        if best is None or whole_error < least:
+            least = whole_error
             best = _Line(first + start * block, slope, level + slope * (at - centre), slope_error, level_error)
     assert best is not None
     return best
-
-
-def _drift_bound(acceleration: NDArray[np.float64], dt: float, windows: tuple[slice, ...]) -> float:
-    """Return the fastest drift of the zero, m/s³, that the quiet windows allow: twice its standard deviation above."""
-    block = max(1, round(1.0 / dt))
-    weights = drifts = 0.0
-    for window in windows:
-        quiet = acceleration[window]
-        count = len(quiet) // block
-        if count < 4:
-            continue
-        means = quiet[: count * block].reshape(count, block).mean(axis=1)
-        away = (np.arange(count) - (count - 1) / 2) * block * dt
-        squares = float(away @ away)
-        slope = float(away @ means) / squares
-        rest = means - means.mean() - slope * away
-        weight = squares / max(float(rest @ rest) / (count - 2), 1e-30)  # a dead component has none
-        weights += weight
-        drifts += weight * slope
-    return (abs(drifts) + 2.0 * np.sqrt(weights)) / weights if weights else np.inf
 
 
 def remove_shift(motion: Motion, shift: Shift) -> Motion:

@@ -36,6 +36,9 @@ _NOISES = {
     "modelled": "a floor modelled from the least step between samples",
 }
 
+TAPERED = 0.1
+"""Part of a window that is tapered (Tukey) before its spectrum is taken."""
+
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
 
@@ -87,7 +90,7 @@ def choose_bands(
         frequency = seen.frequency
         noise = _modelled_noise(motion, windows, frequency) if seen.noise is None else seen.noise
         if unknown is not None and motion.component in unknown:
-            error = fourier_spectrum(unknown[motion.component] * tukey(len(motion), 0.1), motion.dt)
+            error = fourier_spectrum(unknown[motion.component] * tukey(len(motion), TAPERED), motion.dt)
             smooth = konno_ohmachi(error.frequency, error.amplitude, frequency, settings.smoothing)
             noise = np.hypot(noise, smooth)
         ratio = seen.signal / noise
@@ -156,6 +159,17 @@ class SignalAndNoise:
     noise: NDArray[np.float64] | None
     span: float = 1.0
 
+    @property
+    def noise_power(self) -> NDArray[np.float64]:
+        """One-sided power of the noise, (m/s²)²/Hz; zeros without a quiet window.
+
+        Smoothing gives the mean of amplitudes, whose square is pi/4 of the mean square if they are those of Gaussian
+        noise (Rayleigh's distribution); the taper leaves 1 - 5/8 of its part.
+        """
+        if self.noise is None:
+            return np.zeros_like(self.frequency)
+        return np.asarray(2.0 * self.noise**2 / (np.pi / 4.0 * (1.0 - 0.625 * TAPERED) * self.span))
+
 
 def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
     """Compare the shaking of one component with its noise, as the corners are chosen.
@@ -214,7 +228,7 @@ def _smoothed(
     acceleration: NDArray[np.float64], dt: float, centres: NDArray[np.float64], bandwidth: float
 ) -> NDArray[np.float64]:
     # An offset, cut by the window, would leak into the lowest frequencies.
-    spectrum = fourier_spectrum((acceleration - acceleration.mean()) * tukey(len(acceleration), 0.1), dt)
+    spectrum = fourier_spectrum((acceleration - acceleration.mean()) * tukey(len(acceleration), TAPERED), dt)
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 

@@ -51,6 +51,8 @@ class Choices:
         The corners it was given.
     shift : Shift or None
         The shift of the zero that was removed, if one was.
+    open : Shift or None
+        With this shift removed the motion could have been kept whole, where the route is open.
     noise : SignalAndNoise
         Its noise.
     """
@@ -58,6 +60,7 @@ class Choices:
     padded: Motion
     band: Band
     shift: Shift | None
+    open: Shift | None
     noise: SignalAndNoise
 
 
@@ -86,22 +89,22 @@ def members(
         return []
     made: list[dict[str, Motion]] = [{} for _ in DESIGN]
     for name, choice in choices.items():
-        padded = choice.padded
+        padded, band = choice.padded, choice.band
         n, dt = len(padded), padded.dt
         frequency = rfftfreq(n, dt)
         spectrum = rfft(padded.acceleration)
-        otherwise = _other_shift(choice)
         for member, (corners, orders, gradual) in zip(made, DESIGN, strict=True):
+            whole = corners < 0 and choice.open is not None
             factor = settings.corner_factor**corners
-            high = choice.band.high_cut / factor
+            high = band.high_cut / factor
             gain = butterworth_gain(
                 frequency,
-                choice.band.low_cut * factor,
-                high if high < choice.band.nyquist else 0.0,
+                0.0 if whole else band.low_cut * factor,
+                high if high < band.nyquist else 0.0,
                 max(2, order + orders * settings.order_change),
             )
-            other = spectrum if otherwise is None else spectrum + otherwise[gradual]
-            acceleration = irfft(other * gain, n)
+            other = _other_shift(choice, choice.open if whole else choice.shift, gradual)
+            acceleration = irfft((spectrum if other is None else spectrum + rfft(other)) * gain, n)
             velocity, displacement = integrate_twice(acceleration, dt)
             member[name] = replace(
                 motion[name], acceleration=acceleration, velocity=velocity, displacement=displacement
@@ -109,17 +112,16 @@ def members(
     return made
 
 
-def _other_shift(choice: Choices) -> dict[int, NDArray[np.complex128]] | None:
-    """Return what another shift of the zero adds to the padded spectrum: the most sudden (-1), most gradual (+1)."""
-    shift, padded = choice.shift, choice.padded
-    if shift is None or shift.longest == 0.0:
+def _other_shift(choice: Choices, shift: Shift | None, gradual: int) -> Floats | None:
+    """Return what to add to the padded acceleration for another shift: most sudden (-1) or gradual (+1), m/s²."""
+    padded, removed = choice.padded, choice.shift
+    if shift is None or (shift is removed and shift.longest == 0.0):
         return None
     n = len(padded) - padded.lead - padded.trail
-    removed = shift.zero_line(n, padded.dt, shift.half_length)
-    return {
-        sign: rfft(np.pad(removed - shift.zero_line(n, padded.dt, half_length), (padded.lead, padded.trail)))
-        for sign, half_length in ((-1, 0.0), (+1, shift.longest))
-    }
+    other = -shift.zero_line(n, padded.dt, shift.longest if gradual > 0 else 0.0)
+    if removed is not None:
+        other += removed.zero_line(n, padded.dt, removed.half_length)
+    return np.pad(other, (padded.lead, padded.trail))
 
 
 def noise_in_peaks(choice: Choices, order: int) -> dict[str, float]:
@@ -151,17 +153,14 @@ def _fitted(choice: Choices) -> dict[str, float]:
     shift = choice.shift
     if shift is None or choice.band.low_cut > 0:
         return dict.fromkeys(("PGA", "PGV", "PGD"), 0.0)
-    spread, time = shift.spread / NORMAL_95, max(shift.strong[1] - shift.strong[0], 1.0)
+    spread, time = shift.spread / NORMAL_95, max(shift.lasting[1] - shift.lasting[0], 1.0)
     return {"PGA": 2.0 * spread / time**2, "PGV": 2.0 * spread / time, "PGD": spread}
 
 
 def _filtered_power(choice: Choices, order: int) -> tuple[Floats, Floats]:
     """Return frequency, Hz, and one-sided power, (m/s²)²/Hz, of the noise behind the filter."""
-    compared, band = choice.noise, choice.band
-    if compared.noise is None:
-        return compared.frequency, np.zeros_like(compared.frequency)
-    gain = butterworth_gain(compared.frequency, band.low_cut, band.high_cut, order)
-    return compared.frequency, 2.0 * (compared.noise * gain) ** 2 / compared.span
+    frequency, band = choice.noise.frequency, choice.band
+    return frequency, choice.noise.noise_power * butterworth_gain(frequency, band.low_cut, band.high_cut, order) ** 2
 
 
 def band_of(value: Floats, others: Sequence[Floats], noise: Floats | float) -> tuple[Floats, Floats]:

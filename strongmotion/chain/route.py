@@ -41,13 +41,15 @@ class Offset:
 class Routed:
     """The motions with their zero corrected, the route they take, and what is known of permanent displacement.
 
-    `removed` holds the shifts of the zero that were removed, by component. `unknown` is what is not known of them,
+    `removed` holds the shifts of the zero that were removed, by component; `open` those with which a band-limited
+    motion could as well have been kept whole. `unknown` is what is not known of them,
     m/s², where they matter: as good as noise.
     """
 
     motions: list[Motion]
     route: str
     removed: dict[str, Shift]
+    open: dict[str, Shift]
     unknown: dict[str, NDArray[np.float64]]
     offsets: dict[str, Offset]
     entries: tuple[Entry, ...]
@@ -115,6 +117,11 @@ def choose_route(
                 motion = remove_shift(motion, shift)
                 removed[motion.component] = shift
         corrected.append(motion)
+    open_ = {
+        name: shift
+        for name, shift in shifts.items()
+        if shift and route == BAND_LIMITED and not keeps_low_cut and (told[name] or not shift.comes_back)
+    }
     offsets = {}
     for name, shift in shifts.items():
         if shift is None:
@@ -137,6 +144,7 @@ def choose_route(
         corrected,
         route,
         removed,
+        open_,
         unknown,
         offsets,
         (Entry("route", "", f"Route {route}: {why}", values),),
