@@ -1,8 +1,13 @@
-"""Hypothesis for the whole suite: no deadlines, since a first call compiles."""
+"""Hypothesis for the whole suite: no deadlines, since a first call compiles.
+
+Where CI is set the examples are the same in each run, so that it tells of the change and not of chance.
+"""
 
 from __future__ import annotations
 
+import os
+
 from hypothesis import settings
 
-settings.register_profile("strongmotion", deadline=None, max_examples=50)
+settings.register_profile("strongmotion", deadline=None, max_examples=50, derandomize="CI" in os.environ)
 settings.load_profile("strongmotion")
