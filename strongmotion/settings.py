@@ -207,6 +207,13 @@ class FilterSettings(_Section):
         _positive,
         "a positive number",
     )
+    displacement_at_rest: float = _setting(
+        0.15,
+        "Largest displacement before the onset and late in the tail, as a part of its peak: an automatic low-cut is "
+        "raised until it is met, if it can be.",
+        _positive,
+        "a positive number",
+    )
     fallback_low_cut: float = _setting(
         0.1,
         "Low-cut, Hz, for a record without noise window.",

@@ -315,7 +315,8 @@ def test_noise_alone_is_unfit():
 def test_every_step_is_in_the_history_with_numbers():
     history = process(one(shaking())).history
     assert [entry.step for entry in history] == [
-        "acceleration", "onset", "baseline", "route", "corners", "pad", "filter", "integrate", "end check",
+        "acceleration", "onset", "baseline", "route", "corners", "pad", "displacement test", "filter",
+        "integrate", "end check",
     ]  # fmt: skip
     assert all(entry.values for entry in history)
 
@@ -505,3 +506,46 @@ def test_the_picker_seldom_takes_noise_for_an_onset(components, most):
         assert picked < 5030
         early += picked < 4900
     assert early <= most
+
+
+def slowly_wrong() -> Record:
+    """Return shaking of 0.06 to 4 Hz from 45 s on, and a shift of the zero by 4 mm/s² in it that stays."""
+    time = np.arange(14000) * DT
+    window = np.exp(-(((time - 62.0) / 8.0) ** 4))
+    wave = 0.01 * window * sum(np.sin(2 * np.pi * f * time + f) for f in 0.06 * 2.0 ** np.arange(0.0, 6.5, 0.5))
+    noise = np.random.default_rng(5).normal(0.0, 1e-5, len(time))
+    return one(np.gradient(np.gradient(wave, DT), DT) + 4e-3 * (time > 62.0) + noise)
+
+
+def at_rest(part: float) -> Settings:
+    return Settings.from_dict(
+        {
+            "uncertainty": {"bands": False},
+            "onset": {"time": 45.0},
+            "baseline": {"route": "band-limited", "shift": False},
+            "filter": {"displacement_at_rest": part},
+        }
+    )
+
+
+def test_the_low_cut_is_raised_until_displacement_is_at_rest():
+    lax, strict = (process(slowly_wrong(), at_rest(part)) for part in (100.0, 0.15))
+    first, second = (next(e for e in each.history if e.step == "displacement test") for each in (lax, strict))
+    assert first.values["displacement_at_rest_m"] > 0.15 * np.abs(lax.motion["H1"].displacement).max()
+    assert "raised from" in second.what
+    assert strict.usable_band["H1"].low_cut == second.values["low_cut_hz"] > 1.15 * lax.usable_band["H1"].low_cut
+    motion = strict.motion["H1"]
+    assert np.abs(motion.displacement[: motion.lead + 4500]).max() <= 0.15 * np.abs(motion.displacement).max()
+
+
+def test_a_given_low_cut_is_not_raised():
+    settings = Settings.from_dict({"filter": {"low_cut": 0.05, "displacement_at_rest": 1e-9}})
+    result = process(one(shaking()), settings)
+    assert result.usable_band["H1"].low_cut == 0.05
+    assert not [entry for entry in result.history if entry.step == "displacement test"]
+
+
+def test_a_low_cut_that_no_rise_mends_stays_and_says_so():
+    lax, strict = (process(slowly_wrong(), at_rest(part)) for part in (100.0, 1e-9))
+    assert "no higher low-cut mends it" in next(e for e in strict.history if e.step == "displacement test").what
+    assert strict.usable_band["H1"].low_cut == lax.usable_band["H1"].low_cut

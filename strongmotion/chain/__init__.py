@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from ..motion import History, Motion
+from ..motion import Entry, History, Motion
 from ..record import Finding, Record
 from ..settings import AUTO, Settings
 from .acceleration import to_acceleration
 from .band import Band
 from .baseline import remove_baseline
 from .corners import SignalAndNoise, choose_bands, signal_and_noise
+from .displacement import raise_low_cuts
 from .endcheck import check_end
 from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_response
 from .filter import butterworth_gain, filter_band
@@ -57,6 +58,7 @@ ORDER = (
     "baseline shift",
     "corners",
     "pad",
+    "displacement test",
     "filter",
     "integrate",
     "end check",
@@ -124,24 +126,27 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         findings.append(_not_at_right_angles(record))
     finished: dict[str, Motion] = {}
     choices: dict[str, Choices] = {}
-    for motion in routed.motions:
-        band = bands[motion.component]
-        padded = pad_ends(motion, lowest, settings.filter.order, settings.taper)
-        shift = routed.removed.get(motion.component)
-        choices[motion.component] = Choices(
-            padded, band, shift, routed.open.get(motion.component), compared[motion.component]
-        )
-        order, phase = settings.filter.order, settings.filter.phase
-        moved = integrate(filter_band(padded, band, order, phase))
-        # Only a zero-phase filter carries an error to before the onset, where it can be seen.
-        acausal = moved if phase == "acausal" else integrate(filter_band(padded, band, order, "acausal"))
-        onset_sample = windows.onset if windows.pre_event else 0
-        finished[motion.component], unsettled = check_end(
-            moved, onset_sample, acausal, comes_back=routed.route == BAND_LIMITED
+    order, phase = settings.filter.order, settings.filter.phase
+    padded = {motion.component: pad_ends(motion, lowest, order, settings.taper) for motion in routed.motions}
+    # Only a zero-phase filter carries an error to before the onset, where it can be seen.
+    acausal = {name: integrate(filter_band(motion, bands[name], order, "acausal")) for name, motion in padded.items()}
+    tested: tuple[Entry, ...] = ()
+    if settings.filter.low_cut == AUTO:
+        largest = settings.filter.displacement_at_rest
+        raised, tested = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
+        for name in padded:
+            if raised[name] != bands[name]:
+                acausal[name] = integrate(filter_band(padded[name], raised[name], order, "acausal"))
+        bands = raised
+    for name, motion in padded.items():
+        choices[name] = Choices(motion, bands[name], routed.removed.get(name), routed.open.get(name), compared[name])
+        moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
+        finished[name], unsettled = check_end(
+            moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=routed.route == BAND_LIMITED
         )
         findings += unsettled
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = sorted([onset, *routed.entries, *corners, *steps], key=lambda entry: ORDER.index(entry.step))
+    whole = sorted([onset, *routed.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
     return Corrected(finished, bands, choices, routed.offsets, tuple(findings), History(tuple(whole)))
 
 
