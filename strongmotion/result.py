@@ -330,7 +330,8 @@ def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings
     """Return the few periods, s, at which other corners are tried: those whose oscillators feel a corner.
 
     An oscillator feels a zero-phase low-cut from about a seventh of its period up, and a high-cut up to three of its
-    periods. Between them the ratio to the central spectrum is interpolated, and to the shortest period.
+    periods. Between them the ratio to the central spectrum is interpolated, and to one period at which the samples
+    need no resampling; below that it stays.
     """
     factor = settings.uncertainty.corner_factor
     lowest = max((band.low_cut for band in bands.values()), default=0.0) * factor
@@ -338,7 +339,8 @@ def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings
     positive = np.unique(periods[periods > 0])
     long = positive[positive * max(lowest, 0.02) > 0.15]
     short = positive[positive * highest < 3.0]
-    return np.unique(np.concatenate((positive[:1], _thinned(short, 3), _thinned(long, 8))))
+    between = positive[positive * min(band.nyquist for band in bands.values()) >= 32.0]
+    return np.unique(np.concatenate((between[:1], _thinned(short, 3), _thinned(long, 8))))
 
 
 def _thinned(periods: Floats, count: int) -> Floats:
