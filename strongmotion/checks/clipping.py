@@ -16,6 +16,8 @@ LEAST_STEP = 4
 """A smooth top in coarse counts is left by a few counts at most (a parabola within half a count over three samples
 has fallen by under three at the next); a cut-off peak is entered or left at the slope of the motion."""
 
+LOPSIDED = 4.0
+"""Where two samples in a row are equal, a smooth top falls alike on both sides; a cut-off one need not."""
 
 NOISE_WIDTH = 16.0
 """Standard deviations of the noise; half of it is more than noise ever spans on one side of its mean, twice over."""
@@ -37,10 +39,13 @@ def _flat_tops(values: NDArray[np.float64]) -> list[tuple[int, int]]:
         edges = np.flatnonzero(np.diff(held))
         held_runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
         # Once one flat top is seen, every touch of that extreme is a cut-off peak, however short.
-        if any(
-            b - a > LONGEST_CHANCE_RUN and max(beside[a], beside[b]) > LEAST_STEP * count_of_one for a, b in held_runs
-        ):
-            runs += held_runs
+        for first, last in held_runs:
+            less, more = sorted((beside[first], beside[last]))
+            longer = last - first > LONGEST_CHANCE_RUN
+            again = last - first == LONGEST_CHANCE_RUN and len(held_runs) > 1 and more > LOPSIDED * less
+            if more > LEAST_STEP * count_of_one and (longer or again):
+                runs += held_runs
+                break
     return runs
 
 
