@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import strongmotion as sm
 from strongmotion import Component, Finding, Record
 from strongmotion.checks import (
+    aliasing,
     clipping,
     coarse_quantisation,
     dead_component,
@@ -15,9 +18,11 @@ from strongmotion.checks import (
     early_stop,
     examine,
     implausible_amplitude,
+    reversed_polarity,
     second_event,
     spikes,
     stuck_samples,
+    swapped_components,
     tone,
 )
 
@@ -151,6 +156,103 @@ def test_copies_of_a_component_are_found(sign):
     assert ("reversed" in finding.what) == (sign < 0)
     other = Component("H2", NOISY[::-1].copy(), dt=0.01)
     assert duplicated_components(Record((component(NOISY), other))) == ()
+
+
+def test_spikes_near_each_other_do_not_hide_each_other():
+    samples = NOISY.copy()
+    samples[[1400, 1415, 1440]] += [80_000, -50_000, 60_000]
+    finding = spikes(component(samples))
+    assert finding is not None
+    assert finding.where.startswith("14.000, 14.150, 14.400")
+
+
+def test_a_jump_and_a_flat_top_are_no_spikes():
+    assert spikes(component(NOISY + 50_000 * (np.arange(3000) > 1400))) is None
+    assert spikes(component(np.clip(NOISY, -60_000, 60_000))) is None
+
+
+def test_a_cut_off_peak_of_two_samples_is_seen_by_its_sides():
+    samples = 10 * NOISY
+    at, top = int(np.argmax(samples)), int(samples.max()) + 1000
+    samples[at : at + 6] = top - np.array([250_000, 0, 0, 250_000, 260_000, 250_000])
+    assert clipping(component(samples)) is None  # the sides of a smooth top are alike
+    samples[at : at + 6] = top - np.array([250_000, 0, 0, 9_000, 0, 25_000])
+    assert clipping(component(samples)) is not None
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_peak_at_the_end_of_the_counts_is_clipping(bits):
+    samples = np.round(NOISY * (2 ** (bits - 2) / np.abs(NOISY).max())).astype(int)
+    assert clipping(component(samples)) is None
+    samples[np.argmax(samples)] = 2 ** (bits - 1) - 1
+    assert clipping(component(samples)) is not None
+
+
+def broadband(fall: float, n: int = 3000) -> np.ndarray:
+    """Return counts of shaking whose spectrum falls by exp(-fall f), f in Hz, up to 50 Hz."""
+    frequency = np.fft.rfftfreq(n, 0.01)
+    noise = np.random.default_rng(1).normal(0.0, 1.0, n) * np.exp(-(((np.arange(n) / n - 0.5) / 0.1) ** 2))
+    motion = np.fft.irfft(np.fft.rfft(noise) * np.exp(-fall * frequency), n)
+    return np.round(1e5 * motion / np.abs(motion).max()).astype(int)
+
+
+def test_a_spectrum_that_does_not_fall_towards_nyquist_is_noted():
+    assert aliasing(component(broadband(0.15))) is None
+    finding = aliasing(component(broadband(0.005)))
+    assert finding is not None
+    assert "50 Hz" in finding.what
+    folded = broadband(0.05, 15000)[::5].copy()  # sampled at a fifth of the rate, without a filter
+    assert aliasing(component(broadband(0.05, 15000))) is None
+    assert aliasing(Component("H1", folded, dt=0.05)) is not None
+
+
+def three(vertical: str, factor: float = 1.0) -> Record:
+    """Return counts of a record whose P, from 10 s on, moves one component, and whose S moves the others."""
+    time = np.arange(4000) * 0.01
+    rng = np.random.default_rng(8)
+    p = 3e3 * np.sin(2 * np.pi * 6 * (time - 10)) * (time > 10) * np.exp(-np.clip(time - 10, 0, None))
+    s = 3e4 * np.sin(2 * np.pi * 2 * (time - 15)) * (time > 15) * np.exp(-0.3 * np.clip(time - 15, 0, None))
+    parts = dict.fromkeys(("H1", "H2", "V"), s) | {vertical: p + 0.2 * s}
+    return Record(
+        tuple(
+            Component(name, np.round(factor * (part + rng.normal(0, 30, 4000))).astype(int), dt=0.01, unit="counts",
+                      sensitivity=1e5)
+            for name, part in parts.items()
+        )
+    )  # fmt: skip
+
+
+def test_a_horizontal_that_p_moves_may_be_the_vertical():
+    assert swapped_components(three("V")) == ()
+    (finding,) = swapped_components(three("H2"))
+    assert "moves H2" in finding.what
+    assert finding.severity == "note"
+
+
+@pytest.mark.parametrize(("azimuth", "sign", "reversed_"), [(30.0, 1, False), (30.0, -1, True), (210.0, 1, True)])
+def test_sensors_side_by_side_tell_a_wrong_sign(azimuth, sign, reversed_):
+    noise = np.random.default_rng(4).normal(0, 3e3, 3000).astype(int)
+    pair = Record(
+        (
+            Component("A", NOISY, dt=0.01, azimuth=30.0),
+            Component("B", sign * NOISY + noise, dt=0.01, azimuth=azimuth),
+        )
+    )
+    assert bool(reversed_polarity(pair)) == reversed_
+    apart = Record((pair["A"], replace(pair["B"], azimuth=azimuth + 90.0)))
+    assert reversed_polarity(apart) == ()
+
+
+def test_times_that_leave_even_steps_are_noted(tmp_path):
+    rng = np.random.default_rng(2)
+
+    def noted(jitter: float) -> bool:
+        rows = (f"{i * 0.01 + jitter * rng.uniform(-1, 1):.7f},{value}" for i, value in enumerate(NOISY[:500]))
+        (tmp_path / "a.csv").write_text("time [s],H1 [cm/s2]\n" + "\n".join(rows) + "\n")
+        return "sampling jitter" in {finding.name for finding in sm.read(tmp_path / "a.csv").findings}
+
+    assert not noted(0.0)
+    assert noted(5e-5)
 
 
 def test_a_severity_of_the_settings_wins_and_the_history_says_so():

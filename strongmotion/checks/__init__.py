@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from ..record import Finding, Record
+from .aliasing import aliasing
 from .clipping import clipping
-from .copies import duplicated_components
+from .copies import duplicated_components, reversed_polarity
 from .dead import dead_component
 from .ends import early_stop, second_event
 from .plausibility import implausible_amplitude
 from .resolution import coarse_quantisation
 from .spikes import spikes
 from .stuck import stuck_samples
+from .swapped import swapped_components
 from .tones import tone
 
 __all__ = [
+    "aliasing",
     "clipping",
     "coarse_quantisation",
     "dead_component",
@@ -21,9 +24,11 @@ __all__ = [
     "early_stop",
     "examine",
     "implausible_amplitude",
+    "reversed_polarity",
     "second_event",
     "spikes",
     "stuck_samples",
+    "swapped_components",
     "tone",
 ]
 
@@ -37,11 +42,16 @@ CHECKS = (
     early_stop,
     second_event,
     tone,
+    aliasing,
 )
 """The checks of one component, in the order they report."""
+
+TOGETHER = (duplicated_components, reversed_polarity, swapped_components)
+"""The checks that compare components."""
 
 
 def examine(record: Record) -> tuple[Finding, ...]:
     """Return what was noted when the record was read, and what every check finds, component by component."""
     found = (check(component) for component in record for check in CHECKS)
-    return (*record.findings, *(finding for finding in found if finding is not None), *duplicated_components(record))
+    compared = (finding for check in TOGETHER for finding in check(record))
+    return (*record.findings, *(finding for finding in found if finding is not None), *compared)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..record import Component, Finding
+from ._noise import quietest
 
 __all__ = ["clipping"]
 
@@ -18,6 +19,9 @@ has fallen by under three at the next); a cut-off peak is entered or left at the
 
 LOPSIDED = 4.0
 """Where two samples in a row are equal, a smooth top falls alike on both sides; a cut-off one need not."""
+
+LIMITS = tuple(2**bits for bits in (15, 17, 19, 23, 31))
+"""Where the counts of recorders of 16, 18, 20, 24 and 32 bits end: a peak right there has no room above it."""
 
 NOISE_WIDTH = 16.0
 """Standard deviations of the noise; half of it is more than noise ever spans on one side of its mean, twice over."""
@@ -49,15 +53,6 @@ def _flat_tops(values: NDArray[np.float64]) -> list[tuple[int, int]]:
     return runs
 
 
-def _quietest(values: NDArray[np.float64], dt: float) -> float:
-    """Return the standard deviation of white noise in the quietest second."""
-    n = max(8, round(1.0 / dt))
-    if len(values) < 2 * n:
-        return 0.0
-    steps = np.diff(values)[: (len(values) - 1) // n * n].reshape(-1, n)
-    return float(steps.std(axis=1).min()) / np.sqrt(2.0)
-
-
 def clipping(component: Component) -> Finding | None:
     """Flat tops: runs of three or more samples held at the record's own extreme, entered or left in a step."""
     samples = component.samples
@@ -65,12 +60,15 @@ def clipping(component: Component) -> Finding | None:
         return None  # a dead component, and said so elsewhere
     values = samples.astype(np.float64)
     runs = _flat_tops(values)
-    if not runs and (noise := _quietest(values, component.dt)) > 0:
+    if not runs and (noise := quietest(values, component.dt)) > 0:
         # What was clipped before noise came in is flat but for the noise: within half of this width of the extreme.
         width = NOISE_WIDTH * noise
         for extreme in (values.max(), values.min()):
             coarse = np.round((values - extreme) / width)
             runs += [run for run in _flat_tops(coarse) if coarse[run[0]] == 0.0]
+    if not runs and samples.dtype.kind in "iu":
+        ends = [end for end in (samples.max(), samples.min()) if {abs(int(end)), abs(int(end)) + 1} & {*LIMITS}]
+        runs = [(int(at), int(at) + 1) for end in ends for at in np.flatnonzero(samples == end)]
     if not runs:
         return None
     runs.sort()

@@ -61,6 +61,11 @@ def spikes(component: Component) -> Finding | None:
     half = max(ORDER, round(0.5 / component.dt))
     found = []
     for at, height in sorted(taken.items()):
+        beside = component.samples[at - 2 : at + 3]
+        if np.any(
+            (beside[1:] == beside[:-1]) & np.isin(beside[1:], (component.samples.max(), component.samples.min()))
+        ):
+            continue  # the edge of a flat top, and a matter of clipping
         around = float(left[max(0, at - half) : at + half + 1].max())
         if height > (STANDS_OUT if height >= LEAST * peak else 2 * STANDS_OUT) * around:
             found.append(at)

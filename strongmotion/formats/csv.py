@@ -31,7 +31,7 @@ from . import header
 from .header import OF_STATION, Field, Reading
 from .layout import LONGEST_HEADER, described, save
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
-from .time_column import interval_from_times, printed_place
+from .time_column import interval_from_times, jitter, printed_place
 
 _OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
 _OF_ONE = ("sensitivity", "scale", "azimuth", "dip", "channel")
@@ -112,6 +112,7 @@ def read_csv(reading: Reading) -> Record:
             shown = [lines.line(int(row)) for row in (*rows[:50], *rows[-50:])]
             place = printed_place([row.split(delimiter)[at] for row in shown])
             dt = interval_from_times(reading, samples.astype(float), place, top + 2, dt)
+            notes = (*notes, *jitter(samples.astype(float), dt, place))
     components, findings = [], [*notes]
     for column, samples in zip(columns, numbers, strict=True):
         if not column.is_time:

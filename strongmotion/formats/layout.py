@@ -55,7 +55,7 @@ from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .patterns import Pattern, PatternError
-from .time_column import interval_from_times, printed_place
+from .time_column import interval_from_times, jitter, printed_place
 
 LONGEST_HEADER = 200
 MOST_COMPONENTS = 1000
@@ -484,7 +484,9 @@ class _Reader:
             at = block.columns.index("time")
             rows = [self.lines.line(i) for i in self.numbered[:50]] + [self.lines.line(i) for i in self.numbered[-50:]]
             place = printed_place([block.number(block.cells(row)[at]) for row in rows])
-            dt = interval_from_times(reading, columns[at].astype(float), place, int(self.numbered[0]) + 1, dt)
+            times = columns[at].astype(float)
+            dt = interval_from_times(reading, times, place, int(self.numbered[0]) + 1, dt)
+            findings.extend(jitter(times, dt, place))
         for label, samples in zip(block.columns, columns, strict=True):
             if label not in ("-", "time"):
                 own = self.fields(self.layout.of_component.get(label, {}), begin, data)

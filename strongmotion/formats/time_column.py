@@ -8,6 +8,7 @@ from decimal import Decimal, InvalidOperation
 import numpy as np
 from numpy.typing import NDArray
 
+from ..record import Finding
 from .header import LONGEST, SHORTEST, Reading
 
 _LOOKED_AT = 50
@@ -124,6 +125,32 @@ def interval_from_times(
         first_line + at + 1,
         "Samples may be missing there: mend them at their source, or resample to even steps",
     )
+
+
+def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding, ...]:
+    """Say how far times leave even steps of `dt`, where that is more than their print explains.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n,)
+        s.
+    dt : float
+        The interval taken, s.
+    place : float
+        The last printed place, s.
+    """
+    leaning = times - times[0] - np.arange(times.size) * dt
+    off = float(np.ptp(leaning)) / 2
+    if off <= 0.75 * place + 8 * np.finfo(float).eps * float(np.abs(times).max()):
+        return ()
+    return (
+        Finding(
+            "sampling jitter", "note",
+            f"times leave even steps of {dt:.6g} s by up to {off:.2g} s, {off / dt:.1%} of a step",
+            f"Motion of f Hz is off by up to {2 * np.pi * off:.2g} f of itself; at a few Hz that is little.",
+            "Use a record with a locked clock, if the shortest periods matter.",
+        ),
+    )  # fmt: skip
 
 
 def _round_intervals(mean: float) -> Iterator[float]:
