@@ -19,6 +19,7 @@ Cichowicz, A. (1993). An automatic S-phase picker. Bulletin of the Seismological
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -153,9 +154,15 @@ def _band_passed(components: Sequence[Floats], dt: float) -> Floats:
     nyquist = 0.5 / dt
     # A causal filter: a zero-phase one would carry shaking to before its onset.
     low, high = min(BAND[0], 0.2 * nyquist), min(BAND[1], 0.8 * nyquist)
-    sections = butter(2, (low, high), "bandpass", fs=1.0 / dt, output="sos")
-    settled = sosfilt_zi(sections)
+    sections, settled = _band_pass(low, high, 1.0 / dt)
     return np.array([sosfilt(sections, trace, zi=settled * trace[0])[0] for trace in components])
+
+
+@functools.cache
+def _band_pass(low: float, high: float, rate: float) -> tuple[Floats, Floats]:
+    """Return second-order sections of the filter, and their state after a steady 1."""
+    sections = butter(2, (low, high), "bandpass", fs=rate, output="sos")
+    return sections, sosfilt_zi(sections)
 
 
 def loudness_before(energy: Floats, samples: int, dt: float) -> float:

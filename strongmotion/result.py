@@ -33,6 +33,9 @@ DAMAGING = ("clipping", "spikes", "stuck samples")
 GRAVITY = ("", "note", "doubt", "unfit")
 """Severities of findings, gravest last."""
 
+SHORTEST_TRIED = 8.0
+"""Sampling intervals in the shortest period at which other choices are tried: shorter ones cost far more."""
+
 
 @dataclass(frozen=True, eq=False)
 class Result:
@@ -274,18 +277,22 @@ def _spectra(
     if others is not None:
         noise = {name: noise_in_response(choice, order, periods, damping) for name, choice in corrected.choices.items()}
 
-    def bands(psa: Floats, by_members: list[Floats], added: Floats) -> dict[str, Floats]:
+    def bands(psa: Floats, central: Floats, by_members: list[Floats], added: Floats) -> dict[str, Floats]:
         if others is None:
             return {"psa_low": np.full_like(psa, np.nan), "psa_high": np.full_like(psa, np.nan)}
-        low, high = band_of(psa, [_spread_out(one, psa, few, periods) for one in by_members], added)
+        low, high = band_of(psa, [psa * _ratio(one, central, few, periods) for one in by_members], added)
         return {"psa_low": low, "psa_high": high}
 
     tables = []
     for name, motion in corrected.motion.items():
         spectrum = response_spectrum(motion.acceleration, motion.dt, periods, damping, threads=threads)
-        by_members = [_psa(member[name], few, damping, threads) for member in others or () if few.size]
+        central, *by_members = (
+            [_psa(member[name], few, damping, threads) for member in (corrected.motion, *(others or ()))]
+            if few.size
+            else [np.empty(0)]
+        )
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
-        columns |= bands(columns["psa"], by_members, noise.get(name, np.empty(0)))
+        columns |= bands(columns["psa"], central, by_members, noise.get(name, np.empty(0)))
         usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
         tables.append(_long_form(name, periods, damping, columns, usable))
     chosen = np.isin(damping, settings.spectra.rotated_damping or damping)
@@ -294,25 +301,29 @@ def _spectra(
         rotated = rotated_spectrum(
             one.acceleration, two.acceleration, one.dt, periods, damping[chosen], PERCENTILES, threads=threads
         )
-        turned = [
-            rotated_spectrum(
-                member["H1"].acceleration,
-                member["H2"].acceleration,
-                one.dt,
-                few,
-                damping[chosen],
-                PERCENTILES,
-                threads=threads,
-            ).psa
-            for member in others or ()
+        central, *turned = (
+            [
+                rotated_spectrum(
+                    member["H1"].acceleration,
+                    member["H2"].acceleration,
+                    one.dt,
+                    few,
+                    damping[chosen],
+                    PERCENTILES,
+                    interpolation="linear",
+                    threads=threads,
+                ).psa
+                for member in (corrected.motion, *(others or ()))
+            ]
             if few.size
-        ]
+            else [np.empty((len(PERCENTILES), 0))]
+        )
         added = np.maximum(noise["H1"], noise["H2"])[chosen] if noise else np.empty(0)
         usable = corrected.usable_band["horizontal"].holds(periods) & (not unfit & {"H1", "H2", ""})
         usable = chosen[:, np.newaxis] & usable
         for i, percentile in enumerate(PERCENTILES):
             its = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
-            its |= bands(rotated.psa[i], [psa[i] for psa in turned], added)
+            its |= bands(rotated.psa[i], central[i], [psa[i] for psa in turned], added)
             columns = {name: np.full(usable.shape, np.nan) for name in its}
             for name, grid in columns.items():
                 grid[chosen] = its[name]
@@ -321,7 +332,10 @@ def _spectra(
 
 
 def _psa(motion: Motion, periods: Floats, damping: Floats, threads: int | None) -> Floats:
-    psa = response_spectrum(motion.acceleration, motion.dt, periods, damping, ("psa",), threads=threads).psa
+    # Of these only ratios count, so the samples are taken as they are.
+    psa = response_spectrum(
+        motion.acceleration, motion.dt, periods, damping, ("psa",), interpolation="linear", threads=threads
+    ).psa
     assert psa is not None
     return psa
 
@@ -330,33 +344,27 @@ def _telling_periods(periods: Floats, bands: dict[str, Band], settings: Settings
     """Return the few periods, s, at which other corners are tried: those whose oscillators feel a corner.
 
     An oscillator feels a zero-phase low-cut from about a seventh of its period up, and a high-cut up to three of its
-    periods. Between them the ratio to the central spectrum is interpolated, and to one period at which the samples
-    need no resampling; below that it stays.
+    periods. Between them the ratio to the central spectrum is interpolated; below the shortest it stays.
     """
     factor = settings.uncertainty.corner_factor
     lowest = max((band.low_cut for band in bands.values()), default=0.0) * factor
     highest = min((band.high_cut for band in bands.values() if band.high_cut > 0), default=np.inf) / factor
-    positive = np.unique(periods[periods > 0])
+    dt = 0.5 / min(band.nyquist for band in bands.values())
+    positive = np.unique(periods[periods >= SHORTEST_TRIED * dt])
     long = positive[positive * max(lowest, 0.02) > 0.15]
     short = positive[positive * highest < 3.0]
-    between = positive[positive * min(band.nyquist for band in bands.values()) >= 32.0]
-    return np.unique(np.concatenate((between[:1], _thinned(short, 3), _thinned(long, 8))))
+    return np.unique(np.concatenate((positive[:1], _thinned(short, 2), _thinned(long, 8))))
 
 
 def _thinned(periods: Floats, count: int) -> Floats:
     return periods[np.unique(np.linspace(0, len(periods) - 1, count).round().astype(int))] if len(periods) else periods
 
 
-def _spread_out(few_psa: Floats, psa: Floats, few: Floats, periods: Floats) -> Floats:
+def _ratio(few_psa: Floats, central: Floats, few: Floats, periods: Floats) -> Floats:
     """Interpolate the ratio of a member to the central spectrum from the few periods to all."""
-    at = (
-        np.searchsorted(periods, few)
-        if np.all(np.diff(periods) > 0)
-        else [int(np.argmin(abs(periods - t))) for t in few]
-    )
-    ratio = np.divide(few_psa, psa[:, at], out=np.ones_like(few_psa), where=psa[:, at] > 0)
+    ratio = np.divide(few_psa, central, out=np.ones_like(few_psa), where=central > 0)
     log_period = np.log(np.maximum(periods, 1e-3))
-    return psa * np.stack([np.interp(log_period, np.log(few), one) for one in ratio])
+    return np.stack([np.interp(log_period, np.log(few), one) for one in ratio])
 
 
 def _long_form(

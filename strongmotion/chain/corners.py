@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len
 from scipy.signal.windows import tukey
 
 from ..motion import Entry, Motion
@@ -227,8 +228,11 @@ def _modelled_noise(motion: Motion, windows: Windows, frequency: NDArray[np.floa
 def _smoothed(
     acceleration: NDArray[np.float64], dt: float, centres: NDArray[np.float64], bandwidth: float
 ) -> NDArray[np.float64]:
+    samples = len(acceleration)
+    tapered = np.zeros(next_fast_len(samples, real=True))  # a transform of some lengths takes ten times as long
     # An offset, cut by the window, would leak into the lowest frequencies.
-    spectrum = fourier_spectrum((acceleration - acceleration.mean()) * tukey(len(acceleration), TAPERED), dt)
+    tapered[:samples] = (acceleration - acceleration.mean()) * tukey(samples, TAPERED)
+    spectrum = fourier_spectrum(tapered, dt)
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..motion import Motion
+from ..spectra._kernels import compiled
 
 __all__ = ["integrate", "integrate_twice"]
 
@@ -46,12 +47,24 @@ def integrate_twice(
     >>> (displacement * 6).round(12).tolist()
     [0.0, 1.0, 8.0, 27.0, 64.0]
     """
-    before, after = acceleration[:-1], acceleration[1:]
-    velocities = np.full(len(acceleration), float(velocity))
-    displacements = np.full(len(acceleration), float(displacement))
-    velocities[1:] += np.cumsum((before + after) * (0.5 * dt))
-    displacements[1:] += np.cumsum(velocities[:-1] * dt + (2.0 * before + after) * (dt * dt / 6.0))
+    velocities, displacements = np.empty((2, len(acceleration)))
+    _sums(
+        np.asarray(acceleration, np.float64), float(dt), float(velocity), float(displacement), velocities, displacements
+    )
     return velocities, displacements
+
+
+@compiled
+def _sums(acceleration, dt, velocity, displacement, velocities, displacements):  # type: ignore[no-untyped-def]
+    """Fill `velocities` and `displacements` by running sums."""
+    velocities[0], displacements[0] = velocity, displacement
+    faster = farther = 0.0
+    for i in range(acceleration.size - 1):
+        before, after = acceleration[i], acceleration[i + 1]
+        farther += velocities[i] * dt + (2.0 * before + after) * (dt * dt / 6.0)
+        faster += (before + after) * (0.5 * dt)
+        velocities[i + 1] = velocity + faster
+        displacements[i + 1] = displacement + farther
 
 
 def integrate(motion: Motion) -> Motion:

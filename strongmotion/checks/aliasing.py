@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.fft import next_fast_len, rfft
 
 from ..record import Component, Finding
 from ._noise import quietest
@@ -29,7 +30,7 @@ def aliasing(component: Component) -> Finding | None:
     if len(strong) < 200:
         return None
     window = np.hanning(len(strong))
-    power = np.abs(np.fft.rfft((strong - strong.mean()) * window)) ** 2
+    power = np.abs(rfft((strong - strong.mean()) * window, next_fast_len(len(strong), real=True))) ** 2
     bands = np.array([band.mean() for band in np.array_split(power, 20)])
     top, beside, noise = bands[18:].mean(), bands[12:14].mean(), quietest(values, component.dt) ** 2 * (window @ window)
     if top < LARGE**2 * bands.max() or top < FLAT**2 * beside or top < ABOVE_NOISE**2 * noise:

@@ -27,10 +27,9 @@ NOISE_WIDTH = 16.0
 """Standard deviations of the noise; half of it is more than noise ever spans on one side of its mean, twice over."""
 
 
-def _flat_tops(values: NDArray[np.float64]) -> list[tuple[int, int]]:
+def _flat_tops(values: NDArray[np.float64], usual: float) -> list[tuple[int, int]]:
     """Return the runs of samples, first and one past the last, that are held at an extreme as by cutting off."""
     runs: list[tuple[int, int]] = []
-    usual = np.median(values)
     steps = np.abs(np.diff(values))
     if not steps.any():
         return runs
@@ -59,13 +58,14 @@ def clipping(component: Component) -> Finding | None:
     if samples.min() == samples.max():
         return None  # a dead component, and said so elsewhere
     values = samples.astype(np.float64)
-    runs = _flat_tops(values)
+    usual = float(np.median(values))
+    runs = _flat_tops(values, usual)
     if not runs and (noise := quietest(values, component.dt)) > 0:
         # What was clipped before noise came in is flat but for the noise: within half of this width of the extreme.
         width = NOISE_WIDTH * noise
         for extreme in (values.max(), values.min()):
             coarse = np.round((values - extreme) / width)
-            runs += [run for run in _flat_tops(coarse) if coarse[run[0]] == 0.0]
+            runs += [run for run in _flat_tops(coarse, np.round((usual - extreme) / width)) if coarse[run[0]] == 0.0]
     if not runs and samples.dtype.kind in "iu":
         ends = [end for end in (samples.max(), samples.min()) if {abs(int(end)), abs(int(end)) + 1} & {*LIMITS}]
         runs = [(int(at), int(at) + 1) for end in ends for at in np.flatnonzero(samples == end)]
