@@ -355,6 +355,13 @@ class Record:
                 return component
         raise KeyError(f"no component {name!r} in this record; it has {', '.join(self.names)}")
 
+    def __repr__(self) -> str:
+        found = f", {len(self.findings)} findings" if self.findings else ""
+        return (
+            f"<Record {self.id}: {', '.join(self.names)}; {self.samples} samples every {self.dt:g} s{found}; "
+            f"from {self.source.file or 'arrays'}>"
+        )
+
     def _repr_html_(self) -> str:
         from . import notebook_view
 

@@ -114,6 +114,12 @@ class Result:
 
         return draw(self, what, **options)
 
+    def __repr__(self) -> str:
+        pga = self.peaks[(self.peaks["quantity"] == "PGA") & self.peaks["component"].isin(list(self.motion))]
+        peaks = ", ".join(f"{row.component} {row.value:.3g}" for row in pga.itertuples())
+        found = ", ".join(dict.fromkeys(f"{finding.name} ({finding.severity})" for finding in self.findings))
+        return f"<Result of {self.record.id}: PGA {peaks} m/s²; findings: {found or 'none'}>"
+
     def _repr_html_(self) -> str:
         from . import notebook_view
 
@@ -121,14 +127,20 @@ class Result:
 
 
 def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:
-    """Take one record through the whole job: checks, chain, spectra and measures.
+    """Take one record through the whole job: checks, correction, spectra and measures.
+
+    The baseline is corrected, the band chosen from signal and noise and kept by a filter, and acceleration integrated
+    to velocity and displacement. The record itself is never changed. Look at ``result.findings`` first, then at
+    ``result.peaks``, ``result.spectra`` and ``result.measures``, tables in SI units with the uncertainty of each
+    number; ``result.usable_band`` says over which periods they hold, and ``result.plot()`` draws the motion.
 
     Parameters
     ----------
     record : Record
         Raw samples, as from `strongmotion.read`.
     settings : Settings, optional
-        The defaults if not given.
+        Choices of processing, as from `Settings.load`; the defaults, which `strongmotion settings` prints, if not
+        given.
     threads : int, optional
         For the spectra, as in `strongmotion.response_spectrum`; the result is the same for any number.
 

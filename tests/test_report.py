@@ -25,7 +25,7 @@ from strongmotion.record import Source
 from strongmotion.report import archive_page, peaks_kept, record_page, write_pdf, write_report
 from strongmotion.report.archive_page import thumbnail
 from strongmotion.report.definitions import definition_of
-from strongmotion.report.tables import number
+from strongmotion.report.tables import headline_table, number
 
 ROOT = Path(__file__).parents[1]
 VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
@@ -398,3 +398,26 @@ def test_the_script_draws_what_the_readme_shows(tmp_path):
         made, kept = (imread(folder / name) for folder in (tmp_path, ROOT / "demo_records" / "figures"))
         assert made.shape == kept.shape
         assert np.mean(np.abs(made - kept) > 0.2) < 0.03  # the same picture, whatever the machine's last digits
+
+
+def test_unfit_component_has_no_number_without_its_mark(result):
+    unfit = Finding("clipping", "unfit", "flat tops", "too low", "use another")
+    columns, rows = headline_table(dataclasses.replace(result, findings=(unfit,)), "g")
+    cells = [cell for _, _, row in rows for cell in row if cell.value != "–"]
+    assert columns[:2] == ["H1", "H2"]
+    assert cells
+    assert not any(cell.usable or cell.band for cell in cells)
+
+
+def test_headline_peaks_bear_the_marks_of_the_measures(result):
+    measures = result.measures.assign(usable=result.measures.component != "H2")
+    columns, rows = headline_table(dataclasses.replace(result, measures=measures), "g")
+    peaks = next(cells for name, _, cells in rows if name.startswith("PGA"))
+    marked = {name for name, cell in zip(columns, peaks, strict=True) if not cell.usable}
+    assert marked == {"H2", "RotD50", "RotD100"}
+
+
+def test_result_and_record_say_themselves_in_a_line(result):
+    for thing in (result, result.record):
+        assert result.record.id in repr(thing)
+        assert len(repr(thing)) < 200

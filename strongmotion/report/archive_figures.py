@@ -120,9 +120,11 @@ def station_figure(
         )  # fmt: skip
     if len(east) <= MOST_NAMED:
         for x, y, code in zip(east, north, catalogue["station"][known], strict=True):
+            # Away from the centre's mark, but inward near the rim, so that no code leaves the plot.
+            right = (x >= 0) == (abs(x) < 0.5 * reach)
             panel.annotate(
-                shortened(str(code), 10), (x, y), xytext=(6, 3), textcoords="offset points", fontsize=8, color=look.ink,
-                zorder=4,
+                shortened(str(code), 10), (x, y), xytext=(6 if right else -6, 3), textcoords="offset points",
+                ha="left" if right else "right", fontsize=8, color=look.ink, zorder=4,
             )  # fmt: skip
     limit = 1.12 * rings[-1]
     quieten(panel, look)

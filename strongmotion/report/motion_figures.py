@@ -480,16 +480,15 @@ def _beside_bar(panel: Axes, first: float, last: float) -> dict[str, Any]:
 def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
     """Draw a bar at the head of a panel for each doubtful span."""
     head = panel.get_xaxis_transform()
-    for finding, (first, last) in _pointed(result):
-        if finding.component not in ("", name):
-            continue
+    own = [(finding, span) for finding, span in _pointed(result) if finding.component in ("", name)]
+    for row, (finding, (first, last)) in enumerate(own):
         panel.plot(
             [first, last], [0.985, 0.985], transform=head, color=look.alarm, linewidth=4, solid_capstyle="butt",
             marker="|" if first == last else None, markersize=9, label=f"finding: {shortened(finding.name, 40)}",
         )  # fmt: skip
         panel.annotate(
-            shortened(finding.name, 24), (first, 0.955), xycoords=head, xytext=(2, 0), textcoords="offset points",
-            ha="left", va="top", fontsize=7, color=look.alarm,
+            shortened(finding.name, 24), (first, 0.955), xycoords=head, xytext=(2, -9 * row),
+            textcoords="offset points", ha="left", va="top", fontsize=7, color=look.alarm,
         )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..record import Record
 from ..result import Result
 from .page import templates
-from .tables import SEVERITIES, facts, gravest_first, headline_table
+from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table
 
 __all__ = ["notebook_view"]
 
@@ -34,5 +34,6 @@ def notebook_view(thing: Record | Result) -> str:
         rows=rows,
         findings=sorted(findings, key=gravest_first),
         severities=SEVERITIES,
+        dagger=DAGGER,
         cautions=result.cautions if result else (),
     )  # fmt: skip

@@ -26,9 +26,10 @@ from .spectrum_figures import (
     tripartite_figure,
 )
 from .svg import Sheet
-from .tables import SEVERITIES, facts, gravest_first, headline_table, measures_table, number, spectra_table
+from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table, measures_table, number, spectra_table
 
 if TYPE_CHECKING:
+    from ..record import Finding
     from ..result import Result
 
 __all__ = ["Picture", "record_page", "templates", "write_record_page"]
@@ -93,9 +94,10 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         cautions=result.cautions,
         severity=result.severity,
         severities=SEVERITIES,
-        findings=sorted(result.findings, key=gravest_first),
+        findings=_alike(result),
         headline_columns=headline_columns,
         headline=headline,
+        dagger=DAGGER,
         anything_outside=any(not cell.usable for _, _, cells in headline for cell in cells),
         bands=[
             (name, _hertz(band.low_cut), _hertz(band.high_cut), number(band.shortest_period),
@@ -103,7 +105,7 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
             for name, band in result.usable_band.items()
         ],
         pictures=_pictures(result, unit),
-        measures=measures_table(result),
+        measures=measures_table(result, unit),
         spectra=spectra_table(result, unit),
         history=[
             (entry.step, entry.component, entry.what, [(key, _value(value)) for key, value in entry.values.items()])
@@ -129,6 +131,15 @@ def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", inde
     path = Path(path)
     write_whole(path, record_page(result, unit, index).encode(), replace=True)
     return path
+
+
+def _alike(result: Result) -> list[list[Finding]]:
+    """Return the findings, gravest first, those of one kind on several components together."""
+    together: dict[tuple, list[Finding]] = {}
+    for finding in sorted(result.findings, key=gravest_first):
+        kind = (finding.name, finding.severity, finding.effect, finding.remedy, finding.confidence)
+        together.setdefault(kind, []).append(finding)
+    return list(together.values())
 
 
 def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
@@ -225,4 +236,6 @@ def _hertz(corner: float) -> str:
 def _value(value: Any) -> str:
     if value is None:
         return "none"
-    return number(value, 5) if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        return f"{value:.5g}" if math.isfinite(value) else number(value)
+    return str(value)

@@ -20,7 +20,7 @@ from .motion_figures import husid_figure, motion_figure, offset_figure, particle
 from .processing_figure import processing_figure
 from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure
 from .style import STYLES, place, printable
-from .tables import SEVERITIES, facts, gravest_first, headline_table, measures_table, spectra_table
+from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table, measures_table, spectra_table
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -108,7 +108,8 @@ def _front(result: Result, unit: str) -> Iterator[str]:
     yield from ("THE NUMBERS", "")
     columns, rows = headline_table(result, unit)
     yield from _table(["", *columns], [[name, *(_cell(cell) for cell in cells)] for name, _, cells in rows])
-    yield from ("† outside the usable band; in brackets the 5 to 95 % band under other choices of processing", "")
+    yield from _wrapped(f"{DAGGER}. In brackets: the 5 to 95 % band under other choices of processing.")
+    yield ""
     yield from ("THE RECORD", "")
     for what, value in facts(result.record):
         yield from _wrapped(f"{what}: {value}")
@@ -116,14 +117,14 @@ def _front(result: Result, unit: str) -> Iterator[str]:
 
 def _back(result: Result, unit: str) -> Iterator[str]:
     yield from ("MEASURES", "")
-    columns, rows = measures_table(result)
+    columns, rows = measures_table(result, unit)
     yield from _table(["", *columns], [[name, *(_cell(cell) for cell in cells)] for name, _, cells, _ in rows])
     sources = dict.fromkeys(f"{name.split(',')[0]}: {source}" for name, _, _, source in rows)
     yield ""
     for line in sources:
         yield from _wrapped(line)
     columns, ordinates, what = spectra_table(result, unit)
-    yield from ("", "RESPONSE SPECTRA", f"{what}; † outside the usable band", "")
+    yield from ("", "RESPONSE SPECTRA", f"{what}. {DAGGER}", "")
     yield from _table(
         ["Period, s", *columns], [[period, *(_cell(cell) for cell in cells)] for period, cells in ordinates]
     )

@@ -110,7 +110,8 @@ def processing_figure(
             quieten(panel, look, nbins=None)
     if highest > 0:
         for above in grid[0]:
-            above.set_ylim(max(lowest, highest * 1e-7), highest)
+            # Room at the foot, so that the legend hides no noise.
+            above.set_ylim(max(lowest, highest * 1e-7) / 20, highest)
     grid[0, 0].set_ylabel("Fourier amplitude, m/s")
     grid[1, 0].set_ylabel("Signal over noise")
     grid[0, 0].legend(

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from ..result import Result
 
 __all__ = [
-    "SEVERITIES", "Cell", "facts", "gravest_first", "headline_table", "measures_table", "number", "spectra_table",
+    "DAGGER", "SEVERITIES", "Cell", "facts", "gravest_first", "headline_table", "measures_table", "number",
+    "spectra_table",
 ]  # fmt: skip
 
 PERIODS = (0.2, 1.0, 3.0)
@@ -32,9 +33,12 @@ SEVERITIES = {
 }
 
 
+DAGGER = "†: outside the usable band, or from a component that is unfit"
+
+
 @dataclass(frozen=True)
 class Cell:
-    """A number as printed, its band or nothing, and whether it lies in the usable band."""
+    """A number as printed, its band or nothing, and whether it may be used: in the usable band, of a fit component."""
 
     value: str
     band: str = ""
@@ -42,30 +46,33 @@ class Cell:
 
 
 def number(value: float, digits: int = 3) -> str:
-    """Return a number as a page prints it.
+    """Return a number as a page prints it, with all its significant digits.
 
     Examples
     --------
-    >>> number(0.123456), number(1234.5), number(float("nan")), number(2.5e-7)
-    ('0.123', '1234', 'none', '2.5e-07')
+    >>> number(0.123456), number(0.3), number(1234.5), number(float("nan")), number(2.5e-7)
+    ('0.123', '0.300', '1234', 'none', '2.50e-07')
     """
     if not math.isfinite(value):
         return "none" if math.isnan(value) else "no limit"
-    if value == 0 or 1e-4 <= abs(value) < 10.0**digits:
-        return np.format_float_positional(value, precision=digits, fractional=False, trim="-")
-    return f"{value:.0f}" if 10.0**digits <= abs(value) < 1e7 else f"{value:.{digits}g}"
+    size = abs(value)
+    if size == 0:
+        return "0"
+    if size < 1e-4 or size >= 1e7:
+        return f"{value:.{digits - 1}e}"
+    return f"{value:.0f}" if size >= 10.0**digits - 0.5 else f"{value:#.{digits}g}".rstrip(".")
 
 
 def facts(record: Record) -> list[tuple[str, str]]:
     """Return what is known of the record, each with its name."""
     station = record.station
-    place = [
-        f"{value:g}{unit} {what}"
-        for value, unit, what in (
-            (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high"),
-        )
-        if value is not None
-    ]  # fmt: skip
+    place = []
+    if station.latitude is not None:
+        place.append(f"{abs(station.latitude):g}° {'south' if station.latitude < 0 else 'north'}")
+    if station.longitude is not None:
+        place.append(f"{abs(station.longitude):g}° {'west' if station.longitude < 0 else 'east'}")
+    if station.elevation is not None:
+        place.append(f"{station.elevation:g} m high")
     facts = (
         ("Record", record.id),
         ("Station", ", ".join(part for part in (station.network, station.code, station.location) if part)),
@@ -89,44 +96,52 @@ def headline_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
     peaks, spectra, measures = result.peaks, result.spectra, result.measures
     have = set(peaks["component"]) | set(spectra["component"])
     columns = [*result.motion, *(name for name in ("RotD50", "RotD100") if name in have)]
+    unfit = _unfit(result, columns)
+    usable = {(row.component, row.measure): bool(row.usable) for row in measures.itertuples()}
     rows: list[tuple[str, str, list[Cell]]] = []
     for quantity in dict.fromkeys(peaks["quantity"]):
         of = peaks[peaks["quantity"] == quantity]
         kind = str(of["unit"].iloc[0])
         factor = in_unit(unit) if kind == "m/s2" else 1.0
         found = _by_component(of)
-        cells = [_cell(found.get(name), factor) for name in columns]
+        for name, row in found.items():  # a peak of two components may be used where that of each may
+            parts = [name] if name in result.motion else ["H1", "H2"]
+            row["usable"] = all(usable.get((part, quantity), True) for part in parts)
+        cells = [_cell(found.get(name), factor, unfit=name in unfit) for name in columns]
         rows.append((f"{quantity}, {label(unit if kind == 'm/s2' else kind)}", key_of(str(quantity)), cells))
     damping = float(spectra["damping"].iloc[0]) if len(spectra) else 0.05
     for period in PERIODS:
         at = spectra[np.isclose(spectra["period"], period) & (spectra["damping"] == damping)]
         if len(at):
             found = _by_component(at)
-            cells = [_cell(found.get(name), in_unit(unit), "psa") for name in columns]
+            cells = [_cell(found.get(name), in_unit(unit), "psa", unfit=name in unfit) for name in columns]
             rows.append((f"PSA at {period:g} s, {100 * damping:g} %, {label(unit)}", "psa", cells))
     for measure in HEADLINE_MEASURES:
         of = measures[measures["measure"] == measure]
         if len(of):
             found = _by_component(of)
-            cells = [_cell(found.get(name), 1.0) for name in columns]
+            cells = [_cell(found.get(name), 1.0, unfit=name in unfit) for name in columns]
             rows.append(
                 (f"{measure[0].upper()}{measure[1:]}, {label(str(of['unit'].iloc[0]))}", key_of(measure), cells)
             )
     return columns, rows
 
 
-def measures_table(result: Result) -> tuple[list[str], list[tuple[str, str, list[Cell], str]]]:
+def measures_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str, str, list[Cell], str]]]:
     """Return the columns of the table of measures, and its rows: name, key of the definition, cells, source."""
     table = result.measures
     columns = [str(name) for name in dict.fromkeys(table["component"])]
+    unfit = _unfit(result, columns)
     rows = []
     measured: dict[str, dict[str, dict]] = {}
     for row in table.to_dict("records"):
         measured.setdefault(str(row["measure"]), {})[str(row["component"])] = row
     for measure, by_component in measured.items():
         first = next(iter(by_component.values()))
-        cells = [_cell(by_component.get(name), 1.0) for name in columns]
-        title = measure if first["unit"] in ("", "1") else f"{measure}, {label(str(first['unit']))}"
+        its_unit = unit if first["unit"] == "m/s2" else str(first["unit"])
+        factor = in_unit(unit) if first["unit"] == "m/s2" else 1.0
+        cells = [_cell(by_component.get(name), factor, unfit=name in unfit) for name in columns]
+        title = measure if its_unit in ("", "1") else f"{measure}, {label(its_unit)}"
         rows.append((title, key_of(measure), cells, str(first["source"])))
     return columns, rows
 
@@ -159,11 +174,35 @@ def _by_component(table: pd.DataFrame) -> dict[str, dict]:
     return {str(row["component"]): row for row in table.to_dict("records")}
 
 
-def _cell(row: dict | None, factor: float, value: str = "value") -> Cell:
-    """Print the number of a row, if there is one."""
+def _unfit(result: Result, columns: list[str]) -> set[str]:
+    """Return the columns that an unfit component has a share in."""
+    unfit = {finding.component for finding in result.findings if finding.severity == "unfit"}
+    if "" in unfit:
+        return set(columns)
+    of_horizontals = set() if unfit <= {"V"} else {name for name in columns if name not in result.motion}
+    return unfit | of_horizontals | ({"all", "resultant"} if unfit else set())
+
+
+def _cell(row: dict | None, factor: float, value: str = "value", unfit: bool = False) -> Cell:
+    """Print the number of a row, if there is one; that of an unfit component without a band, which would mislead."""
     if row is None:
         return Cell("–")
     low, high = ("band_low", "band_high") if value == "value" else (f"{value}_low", f"{value}_high")
     ends = [float(row.get(end, math.nan)) * factor for end in (low, high)]
-    band = f"{number(ends[0])} to {number(ends[1])}" if all(math.isfinite(end) for end in ends) else ""
-    return Cell(number(float(row[value]) * factor), band, bool(row.get("usable", True)))
+    central = float(row[value]) * factor
+    band = "" if unfit or not all(math.isfinite(end) for end in ends) else _band(central, *ends)
+    return Cell(number(central), band, bool(row.get("usable", True)) and not unfit)
+
+
+def _band(value: float, low: float, high: float) -> str:
+    """Print a band: from low to high, or its half in % where the two print alike.
+
+    Examples
+    --------
+    >>> _band(0.5, 0.45, 0.55), _band(0.5, 0.4999, 0.5001), _band(0.5, 0.5, 0.5)
+    ('0.450 to 0.550', '± 0.02 %', '± < 0.01 %')
+    """
+    if number(low) != number(high):
+        return f"{number(low)} to {number(high)}"
+    half = 50.0 * (high - low) / abs(value) if value else 0.0
+    return f"± {half:.2f} %" if half >= 0.01 else "± < 0.01 %"

@@ -36,7 +36,7 @@
     if (typeof value === "string") return value;
     const size = Math.abs(value);
     if (size !== 0 && (size < 1e-4 || size >= 1e7)) return value.toExponential(2);
-    return size >= 1000 ? value.toFixed(0) : String(Number(value.toPrecision(3)));
+    return size >= 999.5 ? value.toFixed(0) : value === 0 ? "0" : value.toPrecision(3);
   }
 
   function cell(row, column) {
