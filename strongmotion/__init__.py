@@ -41,7 +41,10 @@ _HOME = {
     "write_miniseed": "formats",
 }
 
-__all__ = ["__version__", *sorted(_HOME)]
+# Reached by `Result.plot` and by notebooks, not by hand.
+_UNLISTED = {"draw", "notebook_view"}
+
+__all__ = ["__version__", *sorted(_HOME.keys() - _UNLISTED)]
 
 if TYPE_CHECKING:
     from .archive import Archive as Archive

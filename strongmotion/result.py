@@ -96,7 +96,7 @@ class Result:
         Parameters
         ----------
         what : str
-            ``"motion"``, ``"spectrum"``, ``"processing"`` and so on; see `strongmotion.draw`.
+            ``"motion"``, ``"spectrum"``, ``"processing"`` and so on; a wrong name is answered with all of them.
         **options
             As that figure takes them, such as ``unit="g"``, ``style="dark"``, ``axes=...``.
 
