@@ -20,6 +20,9 @@ QUIET, LOUD = 0.02, 0.15
 APART = 5.0
 """s of quiet between two events."""
 
+ABOVE_NOISE = 2.0
+"""The last second against the quietest: below it, it may be as quiet as the record's own noise lets it be."""
+
 
 def _loudness(component: Component) -> NDArray[np.float64]:
     """Return the root mean square over a second of steps between samples, as a part of its largest."""
@@ -33,7 +36,7 @@ def early_stop(component: Component) -> Finding | None:
     """Say where the last second is loud: the record ends in the shaking."""
     loudness = _loudness(component)
     last = float(loudness[-1])
-    if last < CUT_OFF or len(loudness) * component.dt < 2 * APART:
+    if last < max(CUT_OFF, ABOVE_NOISE * float(loudness.min())) or len(loudness) * component.dt < 2 * APART:
         return None
     return Finding(
         "early stop", "doubt",

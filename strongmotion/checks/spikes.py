@@ -59,15 +59,15 @@ def spikes(component: Component) -> Finding | None:
         size[about] -= size[at] * spread
         left[about] = np.abs(size[about])
     half = max(ORDER, round(0.5 / component.dt))
+    lowest, highest = values.min(), values.max()
     found = []
     for at, height in sorted(taken.items()):
-        beside = component.samples[at - 2 : at + 3]
-        if np.any(
-            (beside[1:] == beside[:-1]) & np.isin(beside[1:], (component.samples.max(), component.samples.min()))
-        ):
-            continue  # the edge of a flat top, and a matter of clipping
         around = float(left[max(0, at - half) : at + half + 1].max())
-        if height > (STANDS_OUT if height >= LEAST * peak else 2 * STANDS_OUT) * around:
+        if height <= (STANDS_OUT if height >= LEAST * peak else 2 * STANDS_OUT) * around:
+            continue
+        beside = values[at - 2 : at + 3]
+        held = beside[1:][beside[1:] == beside[:-1]]
+        if not np.any((held == lowest) | (held == highest)):  # else the edge of a flat top, and a matter of clipping
             found.append(at)
     if not found:
         return None
