@@ -142,6 +142,12 @@ def test_a_record_cut_in_the_shaking_stops_early():
     assert early_stop(component(NOISY[:1600])) is not None
 
 
+def test_loud_noise_at_the_end_is_not_shaking_cut_off():
+    noise = np.random.default_rng(12).normal(0, 0.02, 3000)
+    assert early_stop(component(WAVE + noise)) is None
+    assert early_stop(component((WAVE + 0.1 * noise)[:1500])) is not None
+
+
 def test_a_second_event_is_seen():
     quiet = np.random.default_rng(3).normal(0, 10, 1500).astype(int)
     assert second_event(component(NOISY)) is None
@@ -178,6 +184,41 @@ def test_a_cut_off_peak_of_two_samples_is_seen_by_its_sides():
     assert clipping(component(samples)) is None  # the sides of a smooth top are alike
     samples[at : at + 6] = top - np.array([250_000, 0, 0, 9_000, 0, 25_000])
     assert clipping(component(samples)) is not None
+
+
+def test_peaks_cut_off_at_one_sample_each_are_seen_by_their_sharing_the_extreme():
+    samples = np.round(1e7 * WAVE + np.random.default_rng(2).normal(0, 1e3, 3000)).astype(int)
+    assert clipping(component(samples)) is None
+    order = np.argsort(samples)
+    first = int(order[-1])
+    other = next(int(at) for at in order[::-1] if abs(at - first) > 50)
+    samples[[first, other]] = samples.max() + 100_000
+    finding = clipping(component(samples))
+    assert finding is not None
+    assert finding.what.startswith("2 samples in 2 flat tops")
+    samples[other] -= 1
+    assert clipping(component(samples)) is None
+
+
+def test_a_top_that_noise_leaves_in_coarse_counts_is_not_clipping():
+    """Three equal samples, left by five counts, where noise of half a count adds to the slope."""
+    samples = np.round(100 * WAVE + np.random.default_rng(5).normal(0, 0.6, 3000)).astype(int)
+    at, top = int(np.argmax(samples)), int(samples.max()) + 2
+    samples[at - 3 : at + 5] = top - np.array([4, 1, 1, 0, 0, 0, 5, 12])
+    assert clipping(component(samples)) is None
+    samples[at - 3 : at + 5] = top - np.array([40, 20, 9, 0, 0, 0, 25, 30])
+    assert clipping(component(samples)) is not None
+
+
+@pytest.mark.parametrize("hertz", [0.5, 2.5, 5.0, 12.5])
+def test_a_steady_wave_is_not_clipping(hertz):
+    wave = np.sin(2 * np.pi * hertz * np.arange(3000) * 0.01 + 0.3)
+    assert clipping(component(wave)) is None
+    assert clipping(component(np.round(1e5 * wave).astype(int))) is None
+
+
+def test_samples_each_given_twice_are_not_clipping():
+    assert clipping(component(np.repeat(10 * NOISY, 2))) is None
 
 
 @pytest.mark.parametrize("bits", [16, 24])

@@ -17,17 +17,26 @@ LEAST_STEP = 4
 """A smooth top in coarse counts is left by a few counts at most (a parabola within half a count over three samples
 has fallen by under three at the next); a cut-off peak is entered or left at the slope of the motion."""
 
+NOISY_STEP = 6.0
+"""Standard deviations of the noise by which such a step may be larger."""
+
 LOPSIDED = 4.0
 """Where two samples in a row are equal, a smooth top falls alike on both sides; a cut-off one need not."""
 
 LIMITS = tuple(2**bits for bits in (15, 17, 19, 23, 31))
 """Where the counts of recorders of 16, 18, 20, 24 and 32 bits end: a peak right there has no room above it."""
 
+CHANCE = 1e-3
+"""Probability that samples share the extreme by chance, below which they were cut off."""
+
+TOPMOST = 10
+"""Values from which it is told how far apart values lie next to the extreme."""
+
 NOISE_WIDTH = 16.0
 """Standard deviations of the noise; half of it is more than noise ever spans on one side of its mean, twice over."""
 
 
-def _flat_tops(values: NDArray[np.float64], usual: float) -> list[tuple[int, int]]:
+def _flat_tops(values: NDArray[np.float64], usual: float, noise: float = 0.0) -> list[tuple[int, int]]:
     """Return the runs of samples, first and one past the last, that are held at an extreme as by cutting off."""
     runs: list[tuple[int, int]] = []
     steps = np.abs(np.diff(values))
@@ -46,21 +55,49 @@ def _flat_tops(values: NDArray[np.float64], usual: float) -> list[tuple[int, int
             less, more = sorted((beside[first], beside[last]))
             longer = last - first > LONGEST_CHANCE_RUN
             again = last - first == LONGEST_CHANCE_RUN and len(held_runs) > 1 and more > LOPSIDED * less
-            if more > LEAST_STEP * count_of_one and (longer or again):
+            if more > LEAST_STEP * count_of_one + NOISY_STEP * noise and (longer or again):
                 runs += held_runs
                 break
     return runs
 
 
+def _shared_extremes(values: NDArray[np.float64], usual: float) -> list[tuple[int, int]]:
+    """Return the samples, as runs of one, at an extreme that more of them share than chance lets.
+
+    Where values next to the extreme lie d counts apart, one more falls on it with a probability of 1/d. A steady wave
+    shares it too, but with the same samples beside.
+    """
+    steps = np.abs(np.diff(values))
+    strong = np.abs(values[1:] - usual) > 0.1 * np.abs(values - usual).max()
+    if np.count_nonzero(steps[strong] == 0) > 0.2 * np.count_nonzero(strong):
+        return []  # samples are repeated throughout
+    count_of_one = steps[steps > 0].min()
+    runs: list[tuple[int, int]] = []
+    for extreme in (values.max(), values.min()):
+        held = np.flatnonzero(values == extreme)
+        if extreme == usual or not 1 < len(held) < len(values) - TOPMOST:
+            continue
+        away = np.abs(values - extreme)
+        apart = np.partition(away, len(held) + TOPMOST - 1)[len(held) + TOPMOST - 1] / TOPMOST / count_of_one
+        if (len(held) - 1) * np.log(apart) < -np.log(CHANCE):
+            continue
+        beside = np.concatenate((held[held > 0] - 1, held[held < len(values) - 1] + 1))
+        differ = away[beside][away[beside] > 0] / away.max()
+        if len(np.unique(differ.round(6))) == len(differ):
+            runs += [(int(at), int(at) + 1) for at in held]
+    return runs
+
+
 def clipping(component: Component) -> Finding | None:
-    """Flat tops: runs of three or more samples held at the record's own extreme, entered or left in a step."""
+    """Flat tops: samples held at the record's own extreme, too many for a smooth peak or for chance."""
     samples = component.samples
     if samples.min() == samples.max():
         return None  # a dead component, and said so elsewhere
     values = samples.astype(np.float64)
     usual = float(np.median(values))
-    runs = _flat_tops(values, usual)
-    if not runs and (noise := quietest(values, component.dt)) > 0:
+    noise = quietest(values, component.dt)
+    runs = _flat_tops(values, usual, noise) or _shared_extremes(values, usual)
+    if not runs and noise > 0:
         # What was clipped before noise came in is flat but for the noise: within half of this width of the extreme.
         width = NOISE_WIDTH * noise
         for extreme in (values.max(), values.min()):
