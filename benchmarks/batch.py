@@ -193,7 +193,7 @@ def many(folder: Path) -> None:
 
     The rows of the many are those of real files, under other names; their files are empty, and only listed.
     """
-    some = Archive(folder / f"a{MEMORY[-1]}")
+    some = Archive(folder / f"a{MEMORY[-1]}", create=True)
     begun = time.perf_counter()
     some.index.refresh(rebuild=True)
     alone = len(some) / (time.perf_counter() - begun)
@@ -202,7 +202,7 @@ def many(folder: Path) -> None:
     shared = len(some) / (time.perf_counter() - begun)
     print(f"  index rebuilt at {alone:.0f} files/s in one process, {shared:.0f} in two ({len(some)} files)")
     rows = [catalogue.row_of(path, catalogue.PERIODS) for path in some.files()]
-    big = Archive(folder / "many")
+    big = Archive(folder / "many", create=True)
     for number in range(CATALOGUED):
         (big.folder / "records" / f"XX.N{number:06d}.h5").touch()
     os.utime(big.folder / "records", (time.time() - 60,) * 2)
@@ -221,7 +221,7 @@ def many(folder: Path) -> None:
     times = []
     for _ in range(5):
         begun = time.perf_counter()
-        found = Archive(big.folder).find(question, unit="g")
+        found = Archive(big.folder, create=True).find(question, unit="g")
         times.append(time.perf_counter() - begun)
     size = (big.folder / "catalogue.sqlite").stat().st_size / 1e6
     print(f"  {CATALOGUED} records, SQLite {sqlite3.sqlite_version}, {size:.0f} MB: ", end="")

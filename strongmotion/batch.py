@@ -208,7 +208,7 @@ def process_files(
         raise InputError(f"jobs must be at least 1, found {jobs}")
     if layout is not None:
         load_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
-    store = archive if isinstance(archive, Archive) else Archive(archive)
+    store = archive if isinstance(archive, Archive) else Archive(archive, create=True)
     store.remove_left_overs()
     files = [file.absolute() if cluster else file for file in files_of(paths)]
     how = {**(reading or {}), "layout": layout}
@@ -461,7 +461,7 @@ def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
 def _store(file: Path, record: Record, job: _Job) -> Done:
     from .result import process
 
-    archive = Archive(job.archive, create=False)  # made at the start; gone now, it must not come back empty
+    archive = Archive(job.archive)  # made at the start; gone now, it must not come back empty
     made: Result | None = None
     if job.replace or not archive.path(record.id).exists():
         made = process(record, job.settings, threads=job.threads)
@@ -602,7 +602,7 @@ def reprocess(
     """
     if jobs < 1:
         raise InputError(f"jobs must be at least 1, found {jobs}")
-    store = archive if isinstance(archive, Archive) else Archive(archive, create=False)
+    store = archive if isinstance(archive, Archive) else Archive(archive)
     wanted = store.ids() if record_ids is None else list(dict.fromkeys(record_ids))
     for record_id in wanted:
         if record_id not in store:
@@ -617,7 +617,7 @@ def _process_again(record_id: str, again: _Again) -> Reprocessed:
     from .result import process
 
     try:
-        archive = Archive(again.archive, create=False)
+        archive = Archive(again.archive)
         stored = archive[record_id]
         made = process(stored.record, again.settings or stored.settings, threads=again.threads)
         same = same_numbers(stored, made)

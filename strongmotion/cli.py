@@ -426,7 +426,7 @@ def catalogue(
     """
     from .archive import Archive
 
-    store = Archive(archive, create=False)
+    store = Archive(archive)
     with _Progress() as progress:
         store.index.refresh(_periods(periods), rebuild, jobs, progress)
     _show_catalogue(store.catalogue(unit), csv, parquet)
@@ -461,7 +461,7 @@ def find(
     """
     from .archive import Archive
 
-    _show_catalogue(Archive(archive, create=False).find(question, unit), csv, parquet)
+    _show_catalogue(Archive(archive).find(question, unit), csv, parquet)
 
 
 def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None) -> None:
@@ -556,7 +556,7 @@ def measures(
     from .archive import Archive, in_acceleration_unit, write_catalogue
 
     if source.is_dir():
-        whole = Archive(source, create=False).measures(unit)
+        whole = Archive(source).measures(unit)
     else:
         from .formats import read_all
         from .result import process
@@ -598,7 +598,7 @@ def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
     """
     from .archive import Archive
 
-    store = Archive(archive, create=False)
+    store = Archive(archive)
     with _Progress() as progress:
         problems = store.verify(jobs, progress)
     for problem in problems:
@@ -633,13 +633,13 @@ def extract(
     """
     from .archive import Archive
 
-    store = Archive(archive, create=False)
+    store = Archive(archive)
     wanted = list(records or ())
     if where:
         wanted += store.find(where, unit)["record"].tolist()
     elif not wanted:
         raise InputError("no record is named", remedy="Give ids, or --where with a question")
-    _show_taken(Archive(output).take_from([store], wanted), output)
+    _show_taken(Archive(output, create=True).take_from([store], wanted), output)
 
 
 @app.command(no_args_is_help=True)
@@ -657,8 +657,8 @@ def merge(
     """
     from .archive import Archive
 
-    stores = [Archive(folder, create=False) for folder in archives]
-    _show_taken(Archive(output).take_from(stores), output)
+    stores = [Archive(folder) for folder in archives]
+    _show_taken(Archive(output, create=True).take_from(stores), output)
 
 
 def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
@@ -688,7 +688,7 @@ def export(
     from .archive import Archive
     from .archive import export as export_result
 
-    store = Archive(archive, create=False)
+    store = Archive(archive)
     chosen = {"csv": csv, "parquet": parquet, "miniseed": miniseed}
     forms: Any = [form for form, wanted in chosen.items() if wanted] or ["csv"]
     for record in records:
@@ -761,7 +761,7 @@ def event(
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
     found = study_archive(
-        Archive(archive, create=False),
+        Archive(archive),
         chosen,
         picks=None if picks is None else read_picks(picks),
         begin=None if begin is None else _instant(begin),

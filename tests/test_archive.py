@@ -96,7 +96,7 @@ def result():
 
 @pytest.fixture
 def archive(tmp_path):
-    return Archive(tmp_path / "archive")
+    return Archive(tmp_path / "archive", create=True)
 
 
 def left_in(archive: Archive) -> list[str]:
@@ -200,7 +200,7 @@ histories = st.lists(st.builds(Entry, st.text(max_size=8), st.text(max_size=8), 
 def test_any_record_comes_back_bit_for_bit(record, entries):
     made = make_result(record, History(tuple(entries)) if entries else None)
     with tempfile.TemporaryDirectory() as folder:
-        archive = Archive(folder)
+        archive = Archive(folder, create=True)
         back = read_result(archive.add(made))
         assert archive.verify() == []
     assert back == made
@@ -283,7 +283,7 @@ def test_any_table_comes_back(data):
     frame = pd.DataFrame({name: pd.Series(v, dtype="str") if isinstance(v, list) else v for name, v in columns.items()})
     made = dataclasses.replace(made, peaks=pd.concat([made.peaks, frame], axis=1))
     with tempfile.TemporaryDirectory() as folder:
-        archive = Archive(folder)
+        archive = Archive(folder, create=True)
         archive.add(made)
         assert archive[made.record.id] == made
 
@@ -308,7 +308,7 @@ def test_the_first_layout_still_opens(tmp_path):
         np.testing.assert_array_equal(back.spectra.psa, file["spectra/psa"][:].ravel())
     assert list(back.peaks.columns) == ["component", "quantity", "value", "unit", "time"]
     assert back.settings.filter.low_cut == 0.1 + 0.2
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     shutil.copy(path, archive.path(back.record.id))
     assert archive.verify() == []
     peak = back.peaks.set_index(["component", "quantity"]).value["H1", "PGA"]
@@ -493,7 +493,7 @@ def test_a_folder_that_is_no_archive_is_an_error(tmp_path):
     assert not (tmp_path / "absent").exists()
     (tmp_path / "file").touch()
     with pytest.raises(ArchiveError, match="cannot be made"):
-        Archive(tmp_path / "file")
+        Archive(tmp_path / "file", create=True)
 
 
 @pytest.mark.parametrize("strange", ["../secret", "/etc/passwd", "", ".hidden", "a/b", "a\\b", "a\0b", ".."])

@@ -54,7 +54,7 @@ def raw(tmp_path_factory):
 @pytest.fixture(scope="module")
 def whole(raw, tmp_path_factory):
     """Return the catalogue of an uninterrupted run, and how long it took (s)."""
-    archive = Archive(tmp_path_factory.mktemp("whole"))
+    archive = Archive(tmp_path_factory.mktemp("whole"), create=True)
     batch.process_files(sorted(raw.iterdir())[:1], archive, QUICK)
     begun = time.perf_counter()
     batch.process_files([raw], archive, QUICK)
@@ -89,7 +89,7 @@ def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path)
     context = forkserver()
     begun = []
     for number in range(KILLS):
-        archive = Archive(tmp_path / f"{number}")
+        archive = Archive(tmp_path / f"{number}", create=True)
         child = context.Process(target=run_batch, args=([raw], archive.folder))
         child.start()
         # Anywhere from before the first record to after the last one.
@@ -115,7 +115,7 @@ def replace_all(paths, archive):
 
 @FORKS
 def test_killed_while_replacing_every_record_is_there(raw, whole, tmp_path):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)
     rng, context = random.Random(SEED), forkserver()
     for _ in range(max(KILLS // 3, 1)):
@@ -130,7 +130,7 @@ def test_killed_while_replacing_every_record_is_there(raw, whole, tmp_path):
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="finds worker processes in /proc")
 def test_workers_end_with_a_killed_parent(raw, tmp_path):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     parent = start_command("process", raw, "-o", archive.folder, "--jobs", "2")
     wait_for(lambda: len(archive) >= 1)
     children = [int(pid) for pid in Path(f"/proc/{parent.pid}/task/{parent.pid}/children").read_text().split()]
@@ -165,7 +165,7 @@ def wait_for(held, seconds=60.0):
 @FORKS
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_an_interruption_finishes_what_is_in_hand(raw, tmp_path, jobs):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     parent = start_command("process", raw, "-o", archive.folder, "--jobs", jobs)
     wait_for(lambda: len(archive) >= 1)
     parent.send_signal(signal.SIGINT)
@@ -201,7 +201,7 @@ def test_workers_that_cannot_start_are_wrong_use(raw, tmp_path):
     done = subprocess.run([sys.executable, "-"], input=code, capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 1
     assert "InputError: worker processes cannot start. Call this in a script file" in done.stderr
-    assert len(Archive(tmp_path)) == 0
+    assert len(Archive(tmp_path, create=True)) == 0
 
 
 # Two at once
@@ -209,7 +209,7 @@ def test_workers_that_cannot_start_are_wrong_use(raw, tmp_path):
 
 @FORKS
 def test_two_batches_into_one_archive_at_once(raw, whole, tmp_path):
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     everything = sorted(raw.iterdir())
     halves = everything[: RECORDS - 2], everything[:1:-1]  # overlapping, and from both ends
     context = forkserver()
@@ -226,7 +226,7 @@ def test_two_batches_into_one_archive_at_once(raw, whole, tmp_path):
 
 
 def test_a_record_that_another_writer_finished_first_is_not_a_failure(raw, tmp_path, monkeypatch):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     add = Archive.add
 
     def second(self, result, replace=False):
@@ -256,7 +256,7 @@ def small_disk(tmp_path):
 
 def test_a_full_disk_names_itself_and_leaves_earlier_records_whole(raw, small_disk):
     outcome = batch.process_files([raw], small_disk / "archive", QUICK)
-    archive = Archive(small_disk / "archive")
+    archive = Archive(small_disk / "archive", create=True)
     assert 1 <= len(archive) == len(outcome.done) < RECORDS
     refused = [failure for failure in outcome.failed if failure.file.suffix == ".csv" and failure.file.parent == raw]
     assert len(refused) == RECORDS - len(archive)
@@ -272,14 +272,14 @@ def test_a_disk_that_turns_read_only_names_itself(raw, small_disk):
     outcome = batch.process_files(files[:2], small_disk / "archive", QUICK)
     assert len(outcome.skipped) == 1
     assert "Read-only file system" in outcome.failed[0].reason
-    archive = Archive(small_disk / "archive")
+    archive = Archive(small_disk / "archive", create=True)
     assert archive.verify() == []
     assert len(archive.catalogue()) == 1
 
 
 @pytest.mark.skipif(os.name != "posix" or os.getuid() == 0, reason="the superuser may write anywhere")
 def test_a_read_only_folder_names_itself(raw, tmp_path):
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     files = sorted(raw.iterdir())
     batch.process_files(files[:1], archive, QUICK)
     (tmp_path / "archive" / "records").chmod(0o555)
@@ -290,7 +290,7 @@ def test_a_read_only_folder_names_itself(raw, tmp_path):
 
 
 def test_an_archive_removed_in_mid_run_does_not_come_back_empty(raw, tmp_path):
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
 
     def remove(finished, total):
         if finished == 2:
@@ -302,15 +302,15 @@ def test_an_archive_removed_in_mid_run_does_not_come_back_empty(raw, tmp_path):
     assert len(reasons) == RECORDS - 2
     assert all("there is no archive here" in reason for reason in reasons)
     assert not archive.folder.exists()
-    assert Archive(tmp_path / "elsewhere").verify() == []
-    assert len(Archive(tmp_path / "elsewhere")) == 2
+    assert Archive(tmp_path / "elsewhere", create=True).verify() == []
+    assert len(Archive(tmp_path / "elsewhere", create=True)) == 2
 
 
 @pytest.mark.parametrize("call", ["fsync", "link", "write", "open"])
 @pytest.mark.parametrize("number", [errno.EIO, errno.EDQUOT, errno.ESTALE])
 def test_a_failing_call_names_itself_and_leaves_no_trace(raw, tmp_path, monkeypatch, call, number):
     files = sorted(raw.iterdir())
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     batch.process_files(files[:1], archive, QUICK)
     before = archive.files()[0].read_bytes()
 
@@ -329,7 +329,7 @@ def test_a_failing_call_names_itself_and_leaves_no_trace(raw, tmp_path, monkeypa
 
 
 def test_a_failing_rename_keeps_the_older_version(tmp_path, monkeypatch):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     path = archive.add(process(record("OLD"), QUICK))
     before = path.read_bytes()
     monkeypatch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "Input/output error")))
@@ -340,7 +340,7 @@ def test_a_failing_rename_keeps_the_older_version(tmp_path, monkeypatch):
 
 
 def test_a_folder_that_cannot_be_flushed_is_told_of(tmp_path, monkeypatch):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     flush, calls = os.fsync, []
 
     def second_fails(descriptor):
@@ -356,7 +356,7 @@ def test_a_folder_that_cannot_be_flushed_is_told_of(tmp_path, monkeypatch):
 
 
 def test_a_file_system_that_cannot_flush_folders_will_do(tmp_path, monkeypatch):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     flush = os.fsync
 
     def only_files(descriptor):
@@ -370,7 +370,7 @@ def test_a_file_system_that_cannot_flush_folders_will_do(tmp_path, monkeypatch):
 
 
 def test_what_killed_writes_left_is_removed_once_it_is_old(raw, tmp_path):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     old, young = (tmp_path / "records" / f".XX.{name}.h5.0a1b.part" for name in ("OLD", "YOUNG"))
     for path in (old, young):
         path.write_bytes(b"half")
@@ -387,7 +387,7 @@ def test_failures_are_kept_until_mended_or_gone(raw, tmp_path):
     bad, worse, good = folder / "bad.csv", folder / "worse.csv", sorted(raw.iterdir())[0]
     for path in (bad, worse):
         path.write_text("no record\n")
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
 
     def listed():
         path = archive.folder / "failed.csv"
@@ -408,7 +408,7 @@ def test_failures_are_kept_until_mended_or_gone(raw, tmp_path):
 
 
 def test_reprocessing_gives_the_same_bits_or_says_what_moved(raw, tmp_path):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)
     before = {path: path.read_bytes() for path in archive.files()}
     again = batch.reprocess(archive, jobs=2)
@@ -445,7 +445,7 @@ def test_nothing_moved_between_equals():
 
 
 def test_a_record_that_cannot_be_processed_again_does_not_stop_the_rest(raw, tmp_path):
-    archive = Archive(tmp_path)
+    archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)
     path = archive.files()[0]
     path.write_bytes(path.read_bytes()[:1000])
@@ -476,7 +476,7 @@ def test_rotd_may_be_left_out_where_it_is_not_wanted():
 
 def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
     distributed = pytest.importorskip("distributed")
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     killed = []
     # Its log of the loss is expected.
     options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}

@@ -25,7 +25,7 @@ G = 9.80665  # m/s², ISO 80000-3
 @pytest.fixture
 def archive(tmp_path):
     """Return an archive of six stations, its folder settled."""
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     for number in range(6):
         archive.add(result_of(f"S{number}", number))
     settle(archive)
@@ -72,7 +72,7 @@ def test_only_new_and_changed_files_are_read(archive, read):
     assert again.station.tolist() == ["S1", "S2", "S3", "S4", "S5", "S9"]
     peaks = archive[path.stem].peaks.set_index(["component", "quantity"]).value
     assert again.set_index("station").pga_H1_m_s2["S2"] == peaks["H1", "PGA"]
-    assert Archive(archive.folder).catalogue().equals(again)
+    assert Archive(archive.folder, create=True).catalogue().equals(again)
 
 
 def test_a_change_within_one_tick_of_the_clock_is_not_missed(archive):
@@ -127,9 +127,11 @@ def test_a_damaged_file_mended_in_its_place_comes_back(archive):
 
 def test_many_may_build_the_index_at_once(archive):
     with ThreadPoolExecutor(4) as threads:
-        frames = list(threads.map(lambda _: Archive(archive.folder).catalogue(), range(8)))
+        frames = list(threads.map(lambda _: Archive(archive.folder, create=True).catalogue(), range(8)))
         asked = [[], [0.0]] * 4
-        others = list(threads.map(lambda periods: Archive(archive.folder).catalogue(periods=periods), asked))
+        others = list(
+            threads.map(lambda periods: Archive(archive.folder, create=True).catalogue(periods=periods), asked)
+        )
     for frame in frames:
         pd.testing.assert_frame_equal(frame, frames[0])
     assert all(frame[frames[0].columns].equals(frames[0]) for frame in others)
@@ -210,7 +212,7 @@ def test_what_is_no_question_is_wrong_use(archive, question):
 
 def test_part_of_an_archive_into_a_new_one(archive, tmp_path):
     wanted = archive.ids()[1:3]
-    part = Archive(tmp_path / "part")
+    part = Archive(tmp_path / "part", create=True)
     assert part.take_from([archive], wanted) == (2, 0)
     assert part.ids() == wanted
     assert all(part.path(id_).read_bytes() == archive.path(id_).read_bytes() for id_ in wanted)
@@ -221,20 +223,20 @@ def test_part_of_an_archive_into_a_new_one(archive, tmp_path):
 
 
 def test_two_archives_into_one(archive, tmp_path):
-    other = Archive(tmp_path / "other")
+    other = Archive(tmp_path / "other", create=True)
     other.add(result_of("S0", 0))  # the same result
     other.add(result_of("PIER"))
-    both = Archive(tmp_path / "both")
+    both = Archive(tmp_path / "both", create=True)
     assert both.take_from([archive, other]) == (7, 1)
     assert both.ids() == sorted({*archive.ids(), *other.ids()})
     assert both.verify() == []
 
 
 def test_conflicts_are_named_and_nothing_is_copied(archive, tmp_path):
-    other = Archive(tmp_path / "other")
+    other = Archive(tmp_path / "other", create=True)
     for code in ("S1", "S4"):
         other.add(result_of(code, 99))
-    both = Archive(tmp_path / "both")
+    both = Archive(tmp_path / "both", create=True)
     with pytest.raises(ArchiveError, match=r"2 records have different results .*XX\.S1.*XX\.S4.* Nothing was copied"):
         both.take_from([archive, other])
     assert len(both) == 0
@@ -246,7 +248,7 @@ def test_damaged_records_are_not_handed_on(archive, tmp_path):
     damaged[len(damaged) // 2] ^= 1
     path.write_bytes(damaged)
     with pytest.raises(ArchiveError, match=path.name):
-        Archive(tmp_path / "part").take_from([archive])
+        Archive(tmp_path / "part", create=True).take_from([archive])
 
 
 def test_verify_in_processes_finds_the_same(archive):

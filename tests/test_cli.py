@@ -105,7 +105,7 @@ def test_process_stores_the_good_and_names_the_bad(folder, quick, tmp_path):
     assert CAUTION in result.stdout
     assert re.search(r"harm\.csv: line 101: ", result.stderr)
     assert "quay.csv" not in result.stderr
-    assert Archive(archive).ids() == ["XX.PIER_20310417T032627", "XX.QUAY_20310417T032627"]
+    assert Archive(archive, create=True).ids() == ["XX.PIER_20310417T032627", "XX.QUAY_20310417T032627"]
     (row,) = [line.split() for line in result.stdout.splitlines() if line.startswith("XX.PIER")]
     assert float(row[1]) == pytest.approx(2.0 / G, rel=0.01)
     with (archive / "failed.csv").open(newline="") as file:
@@ -119,12 +119,12 @@ def test_process_again_skips_what_is_done_and_forgets_old_failures(folder, quick
     archive = tmp_path / "archive"
     command = ["process", str(folder), "-o", str(archive), "--settings", str(quick)]
     assert run(app, command).exit_code == 1
-    before = {path: path.stat().st_mtime_ns for path in Archive(archive).files()}
+    before = {path: path.stat().st_mtime_ns for path in Archive(archive, create=True).files()}
     (folder / "harm.csv").unlink()
     result = run(app, command)
     assert result.exit_code == 0
     assert "0 processed, 2 there already, 0 failed" in result.stdout
-    assert {path: path.stat().st_mtime_ns for path in Archive(archive).files()} == before
+    assert {path: path.stat().st_mtime_ns for path in Archive(archive, create=True).files()} == before
     assert not (archive / "failed.csv").exists()
 
 
@@ -137,7 +137,7 @@ def test_other_settings_are_refused_unless_replacing(folder, quick, tmp_path):
     assert refused.exit_code == 1
     assert "already in the archive, made with other settings. Use --replace" in refused.stderr
     assert run(app, [*command, "--replace"]).exit_code == 0
-    assert Archive(archive)["XX.QUAY_20310417T032627"].settings.filter.low_cut == 0.3
+    assert Archive(archive, create=True)["XX.QUAY_20310417T032627"].settings.filter.low_cut == 0.3
 
 
 def test_two_files_of_one_record_are_told_of(folder, quick, tmp_path):
@@ -220,7 +220,7 @@ def test_workers_give_the_same_archive_as_one_process(folder, tmp_path):
     assert shared == alone
     assert [Path(failure.file).name for failure in shared.failed] == ["harm.csv"]
     assert seen == [(0, 3), (1, 3), (2, 3), (3, 3)]
-    one, two = Archive(tmp_path / "one"), Archive(tmp_path / "two")
+    one, two = Archive(tmp_path / "one", create=True), Archive(tmp_path / "two", create=True)
     assert one.ids() == two.ids()
     for record_id in one.ids():
         assert one[record_id] == two[record_id]
@@ -235,7 +235,7 @@ def test_interruption_keeps_what_is_done_and_names_the_rest(folder, tmp_path):
     outcome = batch.process_files(files, tmp_path / "archive", QUICK, progress=interrupt)
     assert [done.file for done in outcome.done] == files[:1]
     assert outcome.remaining == files[1:]
-    assert Archive(tmp_path / "archive").verify() == []
+    assert Archive(tmp_path / "archive", create=True).verify() == []
     again = batch.process_files(files, tmp_path / "archive", QUICK)
     assert (len(again.skipped), len(again.done), again.remaining) == (1, 1, [])
 
@@ -371,7 +371,7 @@ def test_catalogue_prints_and_writes(stored, tmp_path):
     assert float(first.split()[1]) == pytest.approx(1.0 / G, rel=0.01)
     assert table.read_text().startswith(f"# {CAUTION}\n")
     frame = pd.read_csv(table, skiprows=1)
-    assert frame["record"].tolist() == Archive(stored).ids()
+    assert frame["record"].tolist() == Archive(stored, create=True).ids()
     assert pd.read_parquet(parquet)["pga_H1_g"].tolist() == pytest.approx(frame["pga_H1_g"].tolist())
 
 
@@ -387,7 +387,7 @@ def test_verify_finds_one_changed_byte(folder, tmp_path):
     batch.process_files([folder / "quay.csv", folder / "pier.csv"], tmp_path / "archive", QUICK)
     sound = run(app, ["verify", str(tmp_path / "archive")])
     assert (sound.exit_code, sound.stdout) == (0, "2 records, all sound.\n")
-    victim = Archive(tmp_path / "archive").files()[0]
+    victim = Archive(tmp_path / "archive", create=True).files()[0]
     content = bytearray(victim.read_bytes())
     content[len(content) // 2] ^= 1
     victim.write_bytes(content)
@@ -412,14 +412,14 @@ def test_measures_of_a_file_and_of_an_archive_are_the_same(folder, quick, tmp_pa
     result = run(app, ["measures", str(archive), "--csv", str(whole)])
     assert result.exit_code == 0
     file, stored = (pd.read_csv(path, skiprows=1) for path in (one, whole))
-    assert set(stored.record) == set(Archive(archive).ids())
+    assert set(stored.record) == set(Archive(archive, create=True).ids())
     pd.testing.assert_frame_equal(file, stored[stored.record == file.record[0]].reset_index(drop=True))
 
 
 def test_measures_shows_a_table_a_record(stored):
     result = run(app, ["measures", str(stored)])
     assert result.exit_code == 0
-    assert all(record_id in result.stdout for record_id in Archive(stored).ids())
+    assert all(record_id in result.stdout for record_id in Archive(stored, create=True).ids())
     assert len(re.findall(r"^Arias intensity +m/s +\S+ +\S+ +\S+ +\S+$", result.stdout, re.MULTILINE)) == 2
     assert "Modified Mercalli intensity from PGV, 2012" in result.stdout
     assert "* not usable" in result.stdout
@@ -443,12 +443,12 @@ def test_measures_of_nothing(tmp_path, monkeypatch, capsys):
 
 def test_measures_names_a_damaged_file_of_an_archive(stored, tmp_path):
     harmed = shutil.copytree(stored, tmp_path / "harmed")
-    path = Archive(harmed).files()[0]
+    path = Archive(harmed, create=True).files()[0]
     path.write_bytes(path.read_bytes()[:100])
     result = run(app, ["measures", str(harmed)])
     assert result.exit_code == 1
     assert path.name in result.stderr
-    assert Archive(harmed).ids()[1] in result.stdout
+    assert Archive(harmed, create=True).ids()[1] in result.stdout
 
 
 # The command line itself
@@ -489,8 +489,8 @@ def test_reprocess_says_same_bits_or_what_moved(stored, tmp_path):
 
 def test_reprocess_without_a_reason_to_move_is_status_1(stored, tmp_path):
     # Settings of the same version that give other numbers than the file holds: put in by hand.
-    archive = Archive(tmp_path / "archive")
-    archive.take_from([Archive(stored)])
+    archive = Archive(tmp_path / "archive", create=True)
+    archive.take_from([Archive(stored, create=True)])
     one = archive[archive.ids()[0]]
     archive.add(dataclasses.replace(one, peaks=one.peaks.assign(value=one.peaks.value * 1.5)), replace=True)
     result = run(app, ["reprocess", str(archive.folder)])
@@ -506,7 +506,7 @@ def test_extract_and_merge_copy_records(stored, tmp_path):
     assert run(app, ["extract", str(stored), "XX.QUAY_20310417T032627", "-o", rest]).exit_code == 0
     result = run(app, ["merge", part, rest, str(stored), "-o", both])
     assert (result.exit_code, "2 records copied, 2 there already" in result.stdout) == (0, True)
-    assert Archive(both).ids() == Archive(stored).ids()
+    assert Archive(both, create=True).ids() == Archive(stored, create=True).ids()
 
 
 def test_extract_of_nothing_is_wrong_use(stored, tmp_path, monkeypatch, capsys):
@@ -556,7 +556,7 @@ def test_piped_output_is_plain_and_whole(stored):
     assert result.returncode == 0
     assert "\x1b" not in result.stdout + result.stderr
     assert "…" not in result.stdout
-    assert all(record_id in result.stdout for record_id in Archive(stored).ids())
+    assert all(record_id in result.stdout for record_id in Archive(stored, create=True).ids())
 
 
 def test_terminal_table_keeps_every_record_id_whole(stored, monkeypatch, capsys):
@@ -565,7 +565,7 @@ def test_terminal_table_keeps_every_record_id_whole(stored, monkeypatch, capsys)
     monkeypatch.setenv("TERM", "xterm")
     _, out, _ = call_main(monkeypatch, capsys, "catalogue", stored)
     assert "─────" in out
-    assert all(record_id in out for record_id in Archive(stored).ids())
+    assert all(record_id in out for record_id in Archive(stored, create=True).ids())
     assert CAUTION in out
 
 
@@ -575,7 +575,7 @@ def test_process_as_a_process(folder, quick, tmp_path):
     assert result.returncode == 1
     assert "\x1b" not in result.stdout + result.stderr
     assert "harm.csv: line 101" in result.stderr
-    assert len(Archive(tmp_path / "archive")) == 2
+    assert len(Archive(tmp_path / "archive", create=True)) == 2
     assert call_process("process", folder).returncode == 2
 
 

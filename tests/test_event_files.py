@@ -27,7 +27,7 @@ BED = "{http://quakeml.org/xmlns/bed/1.2}"
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory):
-    store = Archive(tmp_path_factory.mktemp("archive"))
+    store = Archive(tmp_path_factory.mktemp("archive"), create=True)
     for path in sorted([*FOLDER.glob("*.csv"), *FOLDER.glob("*.txt")]):
         store.add(process(read(path), QUICK))
     return store

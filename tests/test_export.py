@@ -100,7 +100,7 @@ def test_unknown_form_is_refused(tmp_path, result):
 
 
 def test_export_command(tmp_path, result):
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     archive.add(result)
     shown = CliRunner().invoke(
         app, ["export", str(archive.folder), result.record.id, "-o", str(tmp_path / "out"), "--miniseed", "--parquet"]

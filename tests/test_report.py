@@ -232,7 +232,7 @@ def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
     if kind == "nothing":
         parts = tuple(dataclasses.replace(part, start=None) for part in record)
         record = dataclasses.replace(record, components=parts, source=Source())
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     archive.add(process(record))
     written = write_report(archive, tmp_path / "pages", pdf=kind == "no letters of ours")
     assert written.failed == []
@@ -266,7 +266,7 @@ def test_data_of_the_archive_page_cannot_end_its_script(tmp_path):
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory):
-    store = Archive(tmp_path_factory.mktemp("report") / "archive")
+    store = Archive(tmp_path_factory.mktemp("report") / "archive", create=True)
     for k, code in enumerate(("QUAY", "SALT", "MOLE")):
         store.add(process(recorded(Station(code, "XX", name=f"Station {code}", latitude=10.0 + k, longitude=20.0))))
     return store
@@ -305,7 +305,7 @@ def test_report_of_named_records_covers_the_archive_and_links_what_is_there(arch
 
 
 def test_a_damaged_record_is_named_and_the_rest_goes_on(archive, tmp_path):
-    copy = Archive(tmp_path / "archive")
+    copy = Archive(tmp_path / "archive", create=True)
     for record in archive.ids():
         copy.add(archive[record])
     path = copy.path(copy.ids()[1])
@@ -338,7 +338,7 @@ def test_unknown_records_are_refused_with_the_nearest(archive, tmp_path, wrong):
     with pytest.raises(ArchiveError, match="no record"):
         write_report(archive, tmp_path, wrong)
     with pytest.raises(ArchiveError, match="holds no record"):
-        write_report(Archive(tmp_path / "empty"), tmp_path)
+        write_report(Archive(tmp_path / "empty", create=True), tmp_path)
 
 
 def test_thumbnail_shows_the_peak(result):

@@ -24,7 +24,7 @@ WIDTHS = (360, 800, 1600)
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory):
     folder = tmp_path_factory.mktemp("browser")
-    archive = Archive(folder / "archive")
+    archive = Archive(folder / "archive", create=True)
     for file in ("quay.csv", "bell.txt", "mole.txt"):
         archive.add(process(read(DEMO / file)))
     written = write_report(archive, folder / "pages", unit="g")

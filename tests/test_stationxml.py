@@ -264,7 +264,7 @@ def test_origin_and_magnitude_come_with_the_record_and_into_the_archive(tmp_path
     assert read_quakeml(path) == (OFF_QUAY,)
     record = read(counts(tmp_path), stationxml=save(tmp_path, document(*THREE)), event=path)
     assert record.earthquake == OFF_QUAY
-    archive = Archive(tmp_path / "archive")
+    archive = Archive(tmp_path / "archive", create=True)
     archive.add(process(record))
     assert archive[record.id].record == record
 

@@ -12,4 +12,4 @@ from strongmotion import Archive, process, read, write_csv
 with tempfile.TemporaryDirectory() as folder:
     write_csv(record("WARM"), Path(folder) / "warm.csv")
     # In one thread: a process that has threads must not fork.
-    Archive(folder).add(process(read(Path(folder) / "warm.csv"), QUICK, threads=1))
+    Archive(folder, create=True).add(process(read(Path(folder) / "warm.csv"), QUICK, threads=1))

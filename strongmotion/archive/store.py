@@ -66,12 +66,12 @@ class Archive:
     folder : str or Path
         Where the archive lies; the files are in its subfolder ``records``.
     create : bool
-        Make the folder if it is not there.
+        Make the archive if it is not there.
 
     Raises
     ------
     ArchiveError
-        The folder is not there and may not or cannot be made.
+        The archive is not there, or cannot be made.
 
     Notes
     -----
@@ -85,7 +85,7 @@ class Archive:
     >>> from strongmotion import Archive, Component, Record, Station, process
     >>> noise = np.random.default_rng(1).normal(size=2000)
     >>> shaking = Component("H1", noise, dt=0.01, start=np.datetime64("2031-03-07T04:15"))
-    >>> archive = Archive(tempfile.mkdtemp())
+    >>> archive = Archive(tempfile.mkdtemp(), create=True)
     >>> archive.add(process(Record((shaking,), Station("QUAY", "XX")))).name
     'XX.QUAY_20310307T041500.h5'
     >>> archive.ids()
@@ -94,7 +94,7 @@ class Archive:
     'QUAY'
     """
 
-    def __init__(self, folder: str | Path, create: bool = True) -> None:
+    def __init__(self, folder: str | Path, create: bool = False) -> None:
         self.folder = Path(folder).expanduser()
         self._records = self.folder / "records"
         try:
@@ -108,7 +108,9 @@ class Archive:
             ) from None
         if not self._records.is_dir():
             raise ArchiveError(
-                "there is no archive here", source=str(folder), remedy="Give the folder that `process -o` wrote"
+                "there is no archive here",
+                source=str(folder),
+                remedy="Give the folder that `process -o` wrote, or make an archive with create=True",
             )
 
     def __repr__(self) -> str:
@@ -270,7 +272,7 @@ class Archive:
         Examples
         --------
         >>> import tempfile
-        >>> len(Archive(tempfile.mkdtemp()).find("pga_h > 0.3 and usable_period > 2", unit="g"))
+        >>> len(Archive(tempfile.mkdtemp(), create=True).find("pga_h > 0.3 and usable_period > 2", unit="g"))
         0
         """
         return self.index.find(question, unit)

@@ -90,7 +90,7 @@ def write_report(
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
-    store = archive if isinstance(archive, Archive) else Archive(archive, create=False)
+    store = archive if isinstance(archive, Archive) else Archive(archive)
     every = store.ids()
     chosen = list(dict.fromkeys(records)) or every
     for record in chosen:

@@ -48,7 +48,7 @@ def processed(tmp_path_factory) -> pd.DataFrame:
             app, ["process", str(file), "-o", str(folder / "archive"), "--settings", str(settings)]
         )
         assert done.exit_code == 0, done.output
-        result = Archive(folder / "archive")[read(file).id]
+        result = Archive(folder / "archive", create=True)[read(file).id]
         for name, acceleration in pair.items():
             velocity, _ = integrate_twice(acceleration * G, dt)
             peaks = result.peaks[result.peaks.component == name].set_index("quantity").value
