@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -40,6 +41,9 @@ def _unit(text: str) -> str:
         raise typer.BadParameter(str(error)) from None
     return acceleration_unit(text)
 
+
+HDF5 = b"\x89HDF\r\n\x1a\n"
+"""How such a file begins."""
 
 Jobs = Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")]
 Cluster = Annotated[
@@ -191,17 +195,19 @@ def inspect(
 ) -> None:
     """Show what a file holds, what is missing or would be assumed, and what the checks say of it.
 
-    Nothing is processed or written. StationXML and QuakeML are shown, too.
+    Nothing is processed or written. StationXML and QuakeML are shown, too; of a record in an archive its peaks, usable
+    periods, findings and the history of its processing.
 
     \b
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
+      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.h5
       strongmotion inspect quay.ms --stationxml stations/
     """
     from .formats import read_all
 
-    if _show_document(file):
+    if _show_document(file) or _show_stored(file, unit):
         return
     how = _reading(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
     for number, record in enumerate(read_all(file, layout=layout, **how)):
@@ -286,7 +292,37 @@ def _assumed(record: Record) -> list[str]:
     return said
 
 
-def _show_record(record: Record, unit: str) -> None:
+def _show_stored(file: Path, unit: str) -> bool:
+    """Show a record of an archive; False for any other file."""
+    head = b""
+    with contextlib.suppress(OSError), file.open("rb") as stream:
+        head = stream.read(len(HDF5))
+    if head != HDF5:
+        return False
+    from .archive import read_result
+
+    result = read_result(file)
+    _show_record(result.record, unit, result.findings)
+    typer.echo()
+    factors = {"PGA": (in_unit(unit), unit), "PGV": (1.0, "m/s"), "PGD": (1.0, "m")}
+    shown: dict[str, list[str]] = {}
+    for row in result.peaks.itertuples():
+        factor, _ = factors[row.quantity]
+        band = f" ({row.band_low * factor:.4g} to {row.band_high * factor:.4g})" if row.band_low == row.band_low else ""
+        shown.setdefault(row.component, []).append(f"{row.value * factor:.4g}{band}")
+    _table(("component", *(f"{name} {its}" for name, (_, its) in factors.items())), [(c, *p) for c, p in shown.items()])
+    typer.echo("In brackets the band of 5 to 95 %.\n")
+    for name, band in result.usable_band.items():
+        longest = "all longer" if band.longest_period == float("inf") else f"{band.longest_period:.3g} s"
+        typer.echo(f"Usable periods of {name}: {band.shortest_period:.3g} s to {longest}.")
+    typer.echo("\nHow it was processed:")
+    for entry in result.history:
+        typer.echo(f"  {entry.step}{f' ({entry.component})' if entry.component else ''}: {entry.what}.")
+    typer.echo(CAUTION)
+    return True
+
+
+def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None = None) -> None:
     from .checks import examine
 
     station, quake = record.station, record.earthquake
@@ -318,7 +354,7 @@ def _show_record(record: Record, unit: str) -> None:
     typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
     for assumed in _assumed(record):
         typer.echo(f"{assumed}.")
-    _show_findings(examine(record))
+    _show_findings(examine(record) if findings is None else findings)
 
 
 @app.command(no_args_is_help=True)

@@ -22,6 +22,7 @@ from strongmotion import Archive, ArchiveError, Component, InputError, Record, S
 from strongmotion.cautions import CAUTION
 from strongmotion.cli import app, main
 from strongmotion.formats import write_csv
+from strongmotion.units import G
 
 DEMO = Path(__file__).parents[1] / "demo_records"
 G = 9.80665  # m/s², ISO 80000-3
@@ -606,3 +607,17 @@ def test_catalogue_marks_what_is_outside_the_usable_periods(tmp_path):
     row = next(line for line in shown.splitlines() if line.startswith("XX.FERN"))
     assert row.count(" *") == 1  # 1 s lies outside, 0.2 s inside
     assert "* outside the record's usable periods." in shown
+
+
+def test_inspect_shows_a_stored_record(stored, tmp_path):
+    file = next(file for file in Archive(stored).files() if "QUAY" in file.name)
+    result = run("inspect", file, "--unit", "g")
+    assert result.exit_code == 0, result.output
+    whole = Archive(stored)[file.stem]
+    for entry in whole.history:
+        assert entry.what in result.stdout
+    pga = whole.peaks.set_index(["component", "quantity"]).loc[("RotD50", "PGA")]
+    assert f"{pga.value / G:.4g} ({pga.band_low / G:.4g} to {pga.band_high / G:.4g})" in result.stdout
+    assert CAUTION in result.stdout
+    (tmp_path / "cut.h5").write_bytes(file.read_bytes()[:5000])
+    assert "cut.h5" in run("inspect", tmp_path / "cut.h5").stderr
