@@ -7,8 +7,6 @@ The standard acceleration of gravity is 9.80665 m/s² exactly (ISO 80000-3).
 
 from __future__ import annotations
 
-import difflib
-
 from .errors import InputError
 
 __all__ = ["ACCELERATION", "COUNTS", "G", "acceleration_unit", "in_unit", "label"]
@@ -22,9 +20,43 @@ COUNTS = "counts"
 ACCELERATION = {"m/s2": 1.0, "cm/s2": 0.01, "g": G}
 """m/s² in one of each acceleration unit the library writes."""
 
+_OTHER = {
+    "mg": "0.001 g", "milli-g": "0.001 g", "%g": "0.01 g", "% g": "0.01 g", "mgal": "0.001 cm/s2",
+    "mm/s2": "0.001 m/s2", "um/s2": "1e-6 m/s2", "µm/s2": "1e-6 m/s2", "nm/s2": "1e-9 m/s2",
+    "ft/s2": "0.3048 m/s2", "in/s2": "0.0254 m/s2",
+}  # fmt: skip
+"""What other units of acceleration are worth, for a word on how to convert them. No unit is guessed from a near
+spelling: it may be a thousand times another."""
+
 _SPELLINGS = {
-    "m/s2": ("m/s2", "m/s²", "m/s^2", "m/s**2", "m/s/s", "m s-2", "m.s-2", "m*s-2", "m s^-2"),
-    "cm/s2": ("cm/s2", "cm/s²", "cm/s^2", "cm/s**2", "cm/s/s", "cm s-2", "cm.s-2", "gal", "gals"),
+    "m/s2": (
+        "m/s2",
+        "m/s²",
+        "m/s^2",
+        "m/s**2",
+        "m/s/s",
+        "m s-2",
+        "m.s-2",
+        "m*s-2",
+        "m s^-2",
+        "m/sec2",
+        "m/sec^2",
+        "m/sec/sec",
+    ),
+    "cm/s2": (
+        "cm/s2",
+        "cm/s²",
+        "cm/s^2",
+        "cm/s**2",
+        "cm/s/s",
+        "cm s-2",
+        "cm.s-2",
+        "gal",
+        "gals",
+        "cm/sec2",
+        "cm/sec^2",
+        "cm/sec/sec",
+    ),
     "g": ("g", "g0", "gn"),
     COUNTS: ("counts", "count", "cts"),
 }
@@ -58,9 +90,14 @@ def acceleration_unit(text: str) -> str:
     try:
         return _CANONICAL[spelling]
     except KeyError:
-        near = difflib.get_close_matches(spelling, _CANONICAL, n=1)
-        guess = f", perhaps {_CANONICAL[near[0]]!r}" if near else ""
-        raise InputError(f"unknown unit {text!r}{guess}", remedy="Use m/s2, cm/s2 (gal), g or counts") from None
+        worth = _OTHER.get(spelling.replace("^", "").replace("²", "2").replace("sec", "s"))
+        if worth is None:
+            raise InputError(f"unknown unit {text!r}", remedy="Use m/s2, cm/s2 (gal), g or counts") from None
+        number, unit = worth.split()
+        raise InputError(
+            f"the unit {text!r} is not read: 1 {spelling} is {worth}",
+            remedy=f"Multiply the samples by {number} and name their unit {unit}",
+        ) from None
 
 
 def in_unit(unit: str) -> float:

@@ -22,7 +22,6 @@ from strongmotion import Archive, ArchiveError, Component, InputError, Record, S
 from strongmotion.cautions import CAUTION
 from strongmotion.cli import app, main
 from strongmotion.formats import write_csv
-from strongmotion.units import G
 
 DEMO = Path(__file__).parents[1] / "demo_records"
 G = 9.80665  # m/s², ISO 80000-3
@@ -609,15 +608,15 @@ def test_catalogue_marks_what_is_outside_the_usable_periods(tmp_path):
     assert "* outside the record's usable periods." in shown
 
 
-def test_inspect_shows_a_stored_record(stored, tmp_path):
+def test_inspect_shows_a_stored_record(stored, tmp_path, monkeypatch, capsys):
     file = next(file for file in Archive(stored).files() if "QUAY" in file.name)
-    result = run("inspect", file, "--unit", "g")
-    assert result.exit_code == 0, result.output
+    status, out, _ = call_main(monkeypatch, capsys, "inspect", file, "--unit", "g")
+    assert status == 0
     whole = Archive(stored)[file.stem]
     for entry in whole.history:
-        assert entry.what in result.stdout
+        assert entry.what in out
     pga = whole.peaks.set_index(["component", "quantity"]).loc[("RotD50", "PGA")]
-    assert f"{pga.value / G:.4g} ({pga.band_low / G:.4g} to {pga.band_high / G:.4g})" in result.stdout
-    assert CAUTION in result.stdout
+    assert f"{pga.value / G:.4g} ({pga.band_low / G:.4g} to {pga.band_high / G:.4g})" in out
+    assert CAUTION in out
     (tmp_path / "cut.h5").write_bytes(file.read_bytes()[:5000])
-    assert "cut.h5" in run("inspect", tmp_path / "cut.h5").stderr
+    assert "cut.h5: is damaged" in call_main(monkeypatch, capsys, "inspect", tmp_path / "cut.h5")[2]

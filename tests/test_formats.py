@@ -440,3 +440,14 @@ def test_components_of_unequal_length_share_their_common_window(tmp_path):
     record = read(path, layout=layout, common_window=True)
     assert record.samples == 4
     assert record.findings
+
+
+@pytest.mark.parametrize("brackets", ["[]", "()"])
+def test_units_stand_in_either_kind_of_brackets(tmp_path, brackets):
+    left, right = brackets
+    head = ",".join(f"{name} {left}{unit}{right}" for name, unit in (("Time", "s"), ("NS", "g"), ("UD", "cm/s2")))
+    path = tmp_path / "a.csv"
+    path.write_text(f"{head}\n0,1,2\n0.01,3,4\n")
+    record = read(path)
+    assert [(part.name, part.unit) for part in record] == [("H1", "g"), ("V", "cm/s2")]
+    assert record.dt == 0.01

@@ -8,10 +8,11 @@
     H1 [counts],H2 [counts],V [counts]
     12,-7,3
 
-A column ``time [s]`` may stand among the others, in place of ``dt_s``. The delimiter may be a comma, a semicolon or a
-tab. Keys are ``station``, ``network``, ``location``, ``name``, ``latitude``, ``longitude``, ``elevation``,
-``instrument``, ``start``, ``dt_s`` or ``sampling_rate``, ``samples``, ``unit``, ``scale`` and ``sensitivity``; and for
-one component, with its name behind an underscore, ``sensitivity``, ``scale``, ``azimuth``, ``dip`` and ``channel``.
+Units may stand in round brackets, too. A column ``time [s]`` may stand among the others, in place of ``dt_s``. The
+delimiter may be a comma, a semicolon or a tab. Keys are ``station``, ``network``, ``location``, ``name``, ``latitude``,
+``longitude``, ``elevation``, ``instrument``, ``start``, ``dt_s`` or ``sampling_rate``, ``samples``, ``unit``, ``scale``
+and ``sensitivity``; and for one component, with its name behind an underscore, ``sensitivity``, ``scale``, ``azimuth``,
+``dip`` and ``channel``.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ from .time_column import interval_from_times, jitter, printed_place
 _OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
 _OF_ONE = ("sensitivity", "scale", "azimuth", "dip", "channel")
 _KEY = re.compile(r"#\s*([A-Za-z][A-Za-z0-9_-]*)\s*:(?!//)(.*)")
-_CELL = re.compile(r"([^\[\]]*?)\s*(?:\[([^\[\]]*)\])?")
+_CELL = re.compile(r"([^][()]*?)\s*(?:\[([^][]*)\]|\(([^()]*)\))?")
 _TIME = ("time", "t")
 _SECONDS = ("s", "sec", "second", "seconds")
 
@@ -73,7 +74,7 @@ def _columns(line: str, delimiter: str) -> list[_Column] | None:
         match = _CELL.fullmatch(cell.strip().strip("\"'").strip())
         if not match or header.NUMBER.fullmatch(match[1]):
             return None
-        columns.append(_Column(match[1], match[2]))
+        columns.append(_Column(match[1], match[3] if match[2] is None else match[2]))
     return columns
 
 
