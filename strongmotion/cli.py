@@ -308,8 +308,9 @@ def _show_stored(file: Path, unit: str) -> bool:
     shown: dict[str, list[str]] = {}
     for row in result.peaks.itertuples():
         factor, _ = factors[row.quantity]
-        band = f" ({row.band_low * factor:.4g} to {row.band_high * factor:.4g})" if row.band_low == row.band_low else ""
-        shown.setdefault(row.component, []).append(f"{row.value * factor:.4g}{band}")
+        known = row.band_low == row.band_low  # nothing where bands were left out
+        limits = f" ({row.band_low * factor:.4g} to {row.band_high * factor:.4g})" if known else ""
+        shown.setdefault(row.component, []).append(f"{row.value * factor:.4g}{limits}")
     _table(("component", *(f"{name} {its}" for name, (_, its) in factors.items())), [(c, *p) for c, p in shown.items()])
     typer.echo("In brackets the band of 5 to 95 %.\n")
     for name, band in result.usable_band.items():
