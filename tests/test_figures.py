@@ -526,6 +526,9 @@ def test_comparison_draws_median_and_spread_over_what_is_usable():
     goal = hold(axes, "target: the site's code")[1]
     np.testing.assert_allclose(goal[period == 1.0], target.at([1.0]))
     assert np.isnan(goal[period == 10.0])  # beyond the target's own periods
+    nowhere = dataclasses.replace(results[0], spectra=results[0].spectra.assign(usable=False))
+    legend = comparison_figure([*results, nowhere]).axes[0].get_legend()
+    assert legend.get_texts()[0].get_text() == f"{len(results)} of {len(results) + 1} records, where usable"
     with pytest.raises(InputError, match="damping"):
         comparison_figure(results, dataclasses.replace(target, damping=0.02))
     with pytest.raises(InputError, match="no results"):

@@ -256,7 +256,7 @@ def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> lis
         try:
             if component:
                 comparison_figure(compared, unit=unit, axes=sheet.panels[0])
-                caption = f"Spectra of RotD50 at 5 % damping of {len(compared)} records, their median and spread."
+                caption = "Spectra of RotD50 at 5 % damping of the records, their median and spread."
                 pictures.append(Picture(Markup(sheet.svg("spectra", f"Spectra of all. {caption}")), caption))
         except InputError:
             pass  # other periods or dampings: there is nothing common to draw

@@ -380,13 +380,15 @@ def comparison_figure(
     for row, result in zip(psa, results, strict=True):
         panel.plot(period, row, color=look.faint, linewidth=0.6, alpha=0.6, label=f"_{result.record.id}")
     count = np.isfinite(psa).sum(axis=0)
-    enough = count > len(results) / 2
+    shown = int(np.isfinite(psa).any(axis=1).sum())
+    enough = count > shown / 2
     logs = np.log(psa, where=np.isfinite(psa), out=np.zeros_like(psa))
     mean = logs.sum(axis=0) / np.maximum(count, 1)
     deviation = np.sqrt(np.where(np.isfinite(psa), (logs - mean) ** 2, 0.0).sum(axis=0) / np.maximum(count - 1, 1))
     median = np.where(enough, np.exp(mean), np.nan)
-    handles = [Line2D([], [], color=look.faint, linewidth=0.6, label=f"{len(results)} records, where usable")]
-    if len(results) > 1:
+    told = f"{shown}" if shown == len(results) else f"{shown} of {len(results)}"
+    handles = [Line2D([], [], color=look.faint, linewidth=0.6, label=f"{told} records, where usable")]
+    if shown > 1:
         handles.append(
             panel.fill_between(
                 period, median * np.exp(-deviation), median * np.exp(deviation), color=look.colour("H1"), alpha=0.2,
