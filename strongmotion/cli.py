@@ -324,8 +324,6 @@ def _show_stored(file: Path, unit: str) -> bool:
 
 
 def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None = None) -> None:
-    from .checks import examine
-
     station, quake = record.station, record.earthquake
     event = []
     if quake is not None:
@@ -355,7 +353,7 @@ def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None =
     typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
     for assumed in _assumed(record):
         typer.echo(f"{assumed}.")
-    _show_findings(examine(record) if findings is None else findings)
+    _show_findings(_found(record) if findings is None else findings)
 
 
 @app.command(no_args_is_help=True)
@@ -923,9 +921,23 @@ def _component_row(component: Component, unit: str) -> tuple[str, ...]:
     return (component.name, component.channel or "-", azimuth, dip, component.unit, sensitivity, f"{mean:.5g}", peak)
 
 
+def _found(record: Record) -> tuple[Finding, ...]:
+    """Return what the checks find, and what processing by the default settings does where the scale is known."""
+    from .chain import correct
+    from .checks import examine
+    from .result import DAMAGING
+    from .settings import Settings
+
+    seen = examine(record)
+    if any(component.unit == COUNTS and component.sensitivity is None for component in record):
+        return seen
+    damaged = {finding.component for finding in seen if finding.name in DAMAGING}
+    return (*seen, *correct(record, Settings(), damaged).findings)
+
+
 def _show_findings(findings: Sequence[Finding]) -> None:
     if not findings:
-        typer.echo("The checks found nothing. Processing looks at more: onset, noise, and where displacement ends.")
+        typer.echo("Nothing was found to say against this record.")
         return
     for finding in findings:
         where = " ".join(part for part in (finding.component, finding.where) if part)

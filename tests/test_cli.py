@@ -334,6 +334,16 @@ def test_inspect_shows_findings(tmp_path):
     assert "Remedy: " in result.stdout
 
 
+def test_inspect_shows_what_the_default_processing_finds(tmp_path):
+    time = np.arange(4000) * 0.01
+    shaking = np.sin(2 * np.pi * 2 * time) * np.exp(-(((time - 20) / 4) ** 2))
+    moved = shaking + np.where(time > 20, 0.02, 0.0) + np.random.default_rng(3).normal(0, 1e-4, 4000)
+    write_csv(Record((Component("H1", moved, 0.01),)), tmp_path / "moved.csv")
+    result = run(app, ["inspect", str(tmp_path / "moved.csv")])
+    assert result.exit_code == 0
+    assert "doubt: baseline shift (H1" in result.stdout
+
+
 def test_inspect_does_not_invent_a_scale(tmp_path):
     counts = Component("H1", np.arange(1000) % 7, 0.01, unit="counts")
     write_csv(Record((counts,)), tmp_path / "counts.csv")
