@@ -549,3 +549,15 @@ def test_a_low_cut_that_no_rise_mends_stays_and_says_so():
     lax, strict = (process(slowly_wrong(), at_rest(part)) for part in (100.0, 1e-9))
     assert "no higher low-cut mends it" in next(e for e in strict.history if e.step == "displacement test").what
     assert strict.usable_band["H1"].low_cut == lax.usable_band["H1"].low_cut
+
+
+def test_a_high_cut_that_takes_the_peak_is_told():
+    """Given by hand, or from a window before the onset that is not quiet."""
+    settings = Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 2.0}})
+    (finding,) = (f for f in process(one(shaking()), settings).findings if f.name == "peak cut")
+    kept = np.abs(process(one(shaking()), settings).motion["H1"].acceleration).max()
+    whole = np.abs(process(one(shaking()), no_filter()).motion["H1"].acceleration).max()
+    assert kept < 0.97 * whole
+    assert f"from {whole:.4g} to {kept:.4g} m/s²" in finding.what
+    higher = Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 20.0}})
+    assert "peak cut" not in {f.name for f in process(one(shaking()), higher).findings}

@@ -13,7 +13,7 @@ from .band import Band
 from .baseline import remove_baseline
 from .corners import SignalAndNoise, choose_bands, signal_and_noise
 from .displacement import raise_low_cuts
-from .endcheck import check_end
+from .endcheck import check_end, check_peak, keep_peaks
 from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_response
 from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
@@ -58,6 +58,7 @@ ORDER = (
     "baseline shift",
     "corners",
     "pad",
+    "peak test",
     "displacement test",
     "filter",
     "integrate",
@@ -130,21 +131,28 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
     padded = {motion.component: pad_ends(motion, lowest, order, settings.taper) for motion in routed.motions}
     # Only a zero-phase filter carries an error to before the onset, where it can be seen.
     acausal = {name: integrate(filter_band(motion, bands[name], order, "acausal")) for name, motion in padded.items()}
+
+    def refiltered(others: dict[str, Band]) -> dict[str, Band]:
+        for name in padded:
+            if others[name] != bands[name]:
+                acausal[name] = integrate(filter_band(padded[name], others[name], order, "acausal"))
+        return others
+
     tested: tuple[Entry, ...] = ()
+    if settings.filter.high_cut == AUTO and not windows.pre_event:
+        others, tested = keep_peaks(padded, acausal, bands, order)
+        bands = refiltered(others)
     if settings.filter.low_cut == AUTO:
         largest = settings.filter.displacement_at_rest
-        raised, tested = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
-        for name in padded:
-            if raised[name] != bands[name]:
-                acausal[name] = integrate(filter_band(padded[name], raised[name], order, "acausal"))
-        bands = raised
+        others, entries = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
+        bands, tested = refiltered(others), (*tested, *entries)
     for name, motion in padded.items():
         choices[name] = Choices(motion, bands[name], routed.removed.get(name), routed.open.get(name), compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=routed.route == BAND_LIMITED
         )
-        findings += unsettled
+        findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *routed.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
     return Corrected(finished, bands, choices, routed.offsets, tuple(findings), History(tuple(whole)))

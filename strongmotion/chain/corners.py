@@ -104,8 +104,8 @@ def choose_bands(
             continue
         lowest, top = float(frequency[clear[0]]), float(frequency[clear[1]])
         low[motion.component] = (lowest, f"{asked} above it")
-        if which != "pre-event" and lowest < fallback:
-            # Without a pre-event window the velocity at the start is not known, and looks like signal.
+        if which != "pre-event":
+            # The velocity at the start is not known, and looks like signal; slow coda in the tail looks like noise.
             low[motion.component] = (fallback, "fallback: no pre-event window")
         high[motion.component] = (0.0, f"none needed: {asked} throughout") if top >= HIGHEST * nyquist else (
             top, f"{asked} below it")  # fmt: skip

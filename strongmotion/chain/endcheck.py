@@ -1,4 +1,4 @@
-"""The check that the motion comes to rest.
+"""The checks of the finished motion: that it comes to rest, and that no filter took its peak.
 
 After band-limiting, velocity and displacement must end near zero; what is left at the end is the error the chain
 could not remove. And the ground stands still before the onset: displacement found there is a long-period error, such
@@ -8,12 +8,20 @@ practice, without a source.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 import numpy as np
 
-from ..motion import Motion
+from ..motion import Entry, Motion
 from ..record import Finding
+from .band import Band
+from .filter import filter_band
 
-__all__ = ["check_end"]
+__all__ = ["check_end", "check_peak", "keep_peaks"]
+
+PEAK_TAKEN = 0.03
+"""Part of the peak acceleration that a high-cut may take without a finding: a judgement, without a source."""
 
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
@@ -100,3 +108,67 @@ def _before_onset(motion: Motion, onset: int) -> float | None:
     displacement = np.abs(motion.displacement)
     peak = float(displacement.max())
     return float(displacement[: motion.lead + onset].max()) / peak if onset > 0 and peak > 0 else None
+
+
+def keep_peaks(
+    padded: Mapping[str, Motion], moved: Mapping[str, Motion], bands: Mapping[str, Band], order: int
+) -> tuple[dict[str, Band], tuple[Entry, ...]]:
+    """Leave out high-cuts that take part of the peak, where they were chosen from what may be motion and not noise.
+
+    Parameters
+    ----------
+    padded, moved : mapping of str to Motion
+        Acceleration, m/s², before and after the filter, pads included, by component.
+    bands : mapping of str to Band
+        By component, and ``"horizontal"``.
+    order : int
+        Order of the filter.
+
+    Returns
+    -------
+    bands : dict of str to Band
+    entries : tuple of Entry
+        An entry for each high-cut left out.
+    """
+    kept, entries = dict(bands), []
+    for name, motion in padded.items():
+        if check_peak(motion, moved[name], bands[name], order):
+            kept[name] = replace(bands[name], high_cut=0.0)
+            what = "Left out the high-cut: it would take part of the peak, and the tail it came from may be motion"
+            entries.append(Entry("peak test", name, what, {"high_cut_left_out_hz": bands[name].high_cut}))
+    if "horizontal" in kept:
+        cuts = [kept[name].high_cut for name in ("H1", "H2") if kept[name].high_cut > 0]
+        kept["horizontal"] = replace(kept["horizontal"], high_cut=min(cuts, default=0.0))
+    return kept, tuple(entries)
+
+
+def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[Finding, ...]:
+    """Say where the high-cut takes part of the peak acceleration.
+
+    A high-cut is there to take noise. Where noise is that of a window that is not quiet, it takes motion.
+
+    Parameters
+    ----------
+    padded, moved : Motion
+        Acceleration, m/s², before and after the filter, pads included.
+    band : Band
+        The corners of the filter.
+    order : int
+        Its order.
+    """
+    kept = float(np.abs(moved.acceleration).max())
+    if band.high_cut == 0 or abs(kept - float(np.abs(padded.acceleration).max())) <= PEAK_TAKEN * kept:
+        return ()
+    whole = float(np.abs(filter_band(padded, replace(band, high_cut=0.0), order, "acausal").acceleration).max())
+    if abs(kept - whole) <= PEAK_TAKEN * kept:
+        return ()
+    return (
+        Finding(
+            "peak cut", "doubt",
+            what=f"the high-cut of {band.high_cut:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
+            effect="if what it took is motion and not noise, PGA and spectra at short periods are wrong by as much",
+            remedy="look whether the record is quiet before the onset, and set onset.time; or set filter.high_cut = 0",
+            component=padded.component,
+            confidence=0.8,
+        ),
+    )  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from ..arrivals import LOUDEST_NOISE, pick_onset, shaking_energy
+from ..arrivals import pick_onset, shaking_energy
 from ..errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
@@ -17,6 +17,11 @@ from ..settings import AUTO, OnsetSettings
 
 __all__ = ["Windows", "find_windows"]
 
+
+LOUDEST_NOISE = 0.04
+"""What comes before the onset is no measure of noise where it is louder than this part of the strongest second (root
+mean square): common practice, without a source. The P of a record that begins late, taken for noise, would have the
+motion itself cut off; loud noise, taken for shaking, costs no more than a look at the tail."""
 
 LOUDEST_TAIL = 0.03
 """The tail begins after the last second louder than this part of the strongest (root mean square): common practice,

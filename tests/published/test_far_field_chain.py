@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from strongmotion import Archive, Component, Record, Station, read, write_csv
+from strongmotion import Archive, Component, Record, Settings, Station, process, read, write_csv
 from strongmotion.chain import integrate_twice
 from strongmotion.cli import app
 from strongmotion.units import G
@@ -104,3 +104,20 @@ def test_every_change_is_that_of_the_gain_alone(processed):
     """The gain applied to the integrated record, in zeros 20 times its length: no pads, no chain."""
     np.testing.assert_allclose(processed.pgv_after, processed.pgv_by_gain, rtol=0.005)
     np.testing.assert_allclose(processed.pga_after, processed.pga_by_gain, rtol=0.005)
+
+
+def test_left_to_itself_the_chain_keeps_the_peaks_or_says_why():
+    """With no settings at all: 15 of the 22 records begin in the shaking, some with P where noise would be."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        data = groundmotions.load_ground_motions("farfield")
+    plain = Settings.from_dict({"uncertainty": {"bands": False}, "spectra": {"periods": [1.0]}})
+    for number in data.records.index:
+        pair, dt = as_recorded(data, number)
+        record = Record(tuple(Component(name, a, dt=dt, unit="g") for name, a in pair.items()))
+        result = process(record, plain)
+        for name, acceleration in pair.items():
+            velocity, _ = integrate_twice(acceleration * G, dt)
+            motion = result.motion[name]
+            assert np.abs(motion.acceleration).max() == pytest.approx(np.abs(acceleration).max() * G, rel=0.02)
+            assert np.abs(motion.velocity).max() == pytest.approx(np.abs(velocity).max(), rel=0.2)
