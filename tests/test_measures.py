@@ -806,3 +806,20 @@ def test_a_peak_has_one_band():
         process("quay.csv")
     with pytest.raises(InputError, match=r"expected Settings, found str.*Settings.load"):
         process(result.record, "mine.toml")
+
+
+def test_the_predominant_period_is_the_top_of_a_parabola_on_uneven_periods():
+    """Ordinates of 2 - (ln T - ln 0.3)² are largest at 0.3 s, wherever the three periods about it lie."""
+    periods = np.array([0.12, 0.2, 0.35, 0.9])
+    psa = 2.0 - (np.log(periods) - np.log(0.3)) ** 2
+    assert ms.predominant_period(periods, psa) == pytest.approx(0.3, rel=1e-12)
+
+
+def test_planarity_of_three_harmonics_at_right_angles():
+    """Harmonics of 3, 2 and 1, whole cycles of different frequencies: mean squares 4.5, 2 and 0.5."""
+    time = np.arange(4000) / 4000
+    axes = ms.principal_axes(*(size * np.sin(2 * np.pi * n * time) for size, n in ((3, 5), (2, 7), (1, 11))))
+    np.testing.assert_allclose(axes.mean_square, [4.5, 2.0, 0.5], rtol=1e-9)
+    assert axes.planarity == pytest.approx(1 - 2 * 0.5 / (4.5 + 2.0), rel=1e-9)
+    assert axes.rectilinearity == pytest.approx(1 - (2.0 + 0.5) / (2 * 4.5), rel=1e-9)
+    assert ms.principal_axes([1.0, -2.0], [3.0, 1.0]).planarity == 1.0
