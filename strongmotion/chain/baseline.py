@@ -268,8 +268,8 @@ def _most_gradual(acceleration: NDArray[np.float64], dt: float, end: int) -> flo
     if total == 0.0:
         return 0.0
     time = np.arange(end) * dt
-    mean = float(time @ energy) / total
-    return float(np.sqrt(3.0 * max(float(time**2 @ energy) / total - mean**2, 0.0)))
+    mean = float((time * energy).sum()) / total
+    return float(np.sqrt(3.0 * max(float((time**2 * energy).sum()) / total - mean**2, 0.0)))
 
 
 @dataclass(frozen=True)

@@ -68,10 +68,10 @@ def reversed_polarity(record: Record) -> tuple[Finding, ...]:
 
 def _correlation(one: Component, two: Component) -> float:
     a, b = (part.samples.astype(np.float64) - part.samples.mean(dtype=float) for part in (one, two))
-    size = float(np.sqrt((a @ a) * (b @ b)))
+    size = float(np.sqrt((a * a).sum() * (b * b).sum()))
     # A negative factor from samples to acceleration turns one of them round.
     signs = [np.sign(part.sensitivity or 1.0) for part in (one, two)]
-    return float(signs[0] * signs[1] * (a @ b)) / size if size > 0.0 else 0.0
+    return float(signs[0] * signs[1] * (a * b).sum()) / size if size > 0.0 else 0.0
 
 
 def _cosine(one: Component, two: Component) -> float | None:

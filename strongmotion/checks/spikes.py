@@ -39,7 +39,8 @@ def spikes(component: Component) -> Finding | None:
     values = component.samples.astype(np.float64)
     values -= np.median(values)
     n, peak = len(values), float(np.abs(values).max())
-    lags = np.array([values[: n - lag] @ values[lag:] for lag in range(min(ORDER, n - 1) + 1)])
+    # Sums and no dot products: those of long arrays go to threads, and wait for them where processors are busy.
+    lags = np.array([(values[: n - lag] * values[lag:]).sum() for lag in range(min(ORDER, n - 1) + 1)])
     if n < 6 * ORDER or lags[0] == 0.0:
         return None
     lags[0] *= 1.0 + 1e-6

@@ -107,7 +107,7 @@ def test_every_change_is_that_of_the_gain_alone(processed):
 
 
 def test_left_to_itself_the_chain_keeps_the_peaks_or_says_why():
-    """With no settings at all: 15 of the 22 records begin in the shaking, some with P where noise would be."""
+    """With no settings at all: 19 of the 22 records begin in the shaking, some with P where noise would be."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         data = groundmotions.load_ground_motions("farfield")
