@@ -53,8 +53,8 @@ class History:
     Examples
     --------
     >>> history = History().add(Entry("filter", "H1", "Kept the band", {"low_cut_hz": 0.1}))
-    >>> [entry.step for entry in history]
-    ['filter']
+    >>> [entry.step for entry in history], history[-1].values
+    (['filter'], {'low_cut_hz': 0.1})
     """
 
     entries: tuple[Entry, ...] = ()
@@ -68,6 +68,9 @@ class History:
 
     def __len__(self) -> int:
         return len(self.entries)
+
+    def __getitem__(self, at: int) -> Entry:
+        return self.entries[at]
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html(index=False))
