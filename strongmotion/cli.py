@@ -972,7 +972,7 @@ def _show_measures(table: Any) -> None:
     ):  # fmt: skip
         if measure in found:
             grade, meaning = words(found[measure])
-            typer.echo(f"{measure} {found[measure]:.1f}, {grade}: {meaning}.")
+            typer.echo(f"{measure} {found[measure]:.2f}, {grade}: {meaning}.")  # 4.46 is class 4, and is not 4.5
     typer.echo()
 
 

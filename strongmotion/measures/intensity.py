@@ -243,7 +243,8 @@ def japanese_filter(frequency: NDArray[np.float64]) -> NDArray[np.float64]:
 def japanese_words(intensity: float) -> tuple[str, str]:
     """Return the class of a Japanese seismic intensity, and in words what such shaking does.
 
-    The bounds of the classes are the agency's; the words are our own.
+    The bounds of the classes are the agency's, and hold for the intensity as it publishes it: rounded to two decimals,
+    of which the second is then cut off (JMA, 1996; from memory). 4.496 is 5 lower. The words are our own.
 
     Examples
     --------
@@ -252,7 +253,7 @@ def japanese_words(intensity: float) -> tuple[str, str]:
     """
     if math.isnan(intensity):
         raise InputError("expected an intensity, found nan")
-    return next((grade, words) for bound, grade, words in _JAPANESE if intensity < bound or bound == math.inf)
+    return next((grade, words) for bound, grade, words in _JAPANESE if intensity < bound - 0.005 or bound == math.inf)
 
 
 _JAPANESE = (

@@ -70,11 +70,13 @@ def test_ten_times_the_motion_is_two_grades_and_the_unit_is_the_gal():
     assert japanese_intensity(10 * one, 10 * one, 10 * one, DT) == pytest.approx(grade + 2, abs=1e-9)
 
 
-# The bounds of the ten classes are published: 0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5.
+# The bounds of the ten classes are published: 0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5. They are those of the
+# intensity as published: rounded to two decimals, of which the second is then cut off (from memory).
 def test_classes():
     bounds = [0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5]
     names = ["0", "1", "2", "3", "4", "5 lower", "5 upper", "6 lower", "6 upper", "7"]
-    assert [japanese_words(bound - 1e-9)[0] for bound in bounds] == names[:-1]
+    assert [japanese_words(bound - 0.0051)[0] for bound in bounds] == names[:-1]
+    assert [japanese_words(bound - 0.0049)[0] for bound in bounds] == names[1:]
     assert [japanese_words(bound)[0] for bound in bounds] == names[1:]
     assert japanese_words(-math.inf)[0] == "0"
     assert japanese_words(math.inf)[0] == "7"
