@@ -262,7 +262,7 @@ def _measures(
         measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
     source = "after Boore (2001), Wang et al. (2011)"
     rows = [
-        (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, True)
+        (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, not unfit & {name, ""})
         for name, offset in corrected.offsets.items()
     ]
     if not rows:

@@ -41,6 +41,13 @@ def told(result):
     return rows.iloc[0] if len(rows) else None
 
 
+def test_a_permanent_displacement_of_an_unfit_component_is_not_usable():
+    settings = Settings.from_dict({"checks": {"severity": ["permanent displacement=unfit"]}})
+    row = told(process(recorded(shaking() + fling(0.3)), settings))
+    assert row is not None
+    assert not row.usable
+
+
 @pytest.mark.parametrize("displacement", [0.3, -1.5])
 def test_a_permanent_displacement_is_kept_and_told(displacement):
     result = process(recorded(shaking() + fling(displacement)))
@@ -48,6 +55,7 @@ def test_a_permanent_displacement_is_kept_and_told(displacement):
     row = told(result)
     assert row.value == pytest.approx(displacement, abs=0.02)
     assert row.band_low <= displacement <= row.band_high
+    assert row.usable
     motion = result.motion["H1"].unpadded()
     assert motion.displacement[-1] == pytest.approx(displacement, abs=0.02)
 
