@@ -198,7 +198,7 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         usable_band=corrected.usable_band,
         peaks=peaks,
         spectra=_spectra(corrected, settings, unfit, others, threads),
-        measures=_measures(corrected, settings, unfit, others, peaks, threads),
+        measures=_measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads),
         findings=findings,
         history=corrected.history.add(*overruled),
     )
@@ -241,6 +241,7 @@ def _measures(
     unfit: set[str],
     others: list[dict[str, Motion]] | None,
     peaks: pd.DataFrame,
+    perpendicular: bool,
     threads: int | None,
 ) -> pd.DataFrame:
     """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told.
@@ -249,7 +250,9 @@ def _measures(
     """
 
     def measured(motion: dict[str, Motion]) -> pd.DataFrame:
-        return measure_table(motion, corrected.usable_band, settings.measures, unfit, threads=threads)
+        return measure_table(
+            motion, corrected.usable_band, settings.measures, unfit, perpendicular=perpendicular, threads=threads
+        )
 
     measures = measured(corrected.motion)
     if others is not None:

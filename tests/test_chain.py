@@ -390,10 +390,16 @@ def test_horizontals_without_a_common_band_keep_their_own_and_are_not_rotated():
 
 
 def test_components_not_at_right_angles_are_not_rotated():
-    parts = (Component("H1", shaking(), dt=DT, azimuth=0.0), Component("H2", shaking(seed=4), dt=DT, azimuth=45.0))
+    parts = (
+        Component("H1", shaking(), dt=DT, azimuth=0.0), Component("H2", shaking(seed=4), dt=DT, azimuth=45.0),
+        Component("V", shaking(seed=5), dt=DT),
+    )  # fmt: skip
     result = process(Record(parts))
     assert "not at right angles" in {finding.name for finding in result.findings}
     assert not result.peaks.component.str.startswith("RotD").any()
+    combined = result.measures[result.measures.component.isin(["horizontal", "all"])]
+    assert len(combined) == 4
+    assert combined.measure.str.startswith("Modified Mercalli").all()  # of the larger peak: no sum of squares
 
 
 def test_an_onset_beyond_the_record_is_refused():

@@ -70,6 +70,8 @@ class Measure:
         Those it combines; empty for a measure of each.
     named : str
         What the combination is called in the table.
+    perpendicular : bool
+        Whether it combines only components at right angles.
     """
 
     name: str
@@ -80,6 +82,7 @@ class Measure:
     needs: str = "acceleration"
     components: tuple[str, ...] = ()
     named: str = ""
+    perpendicular: bool = False
 
 
 class _Shared:
@@ -210,7 +213,7 @@ MEASURES = (
     Measure("standard error of kappa", "s", "Anderson & Hough (1984)", lambda c: c.decay.standard_error, None),
     # Several components
     Measure("Arias intensity", "m/s", "Arias (1970)", lambda one, two: float(one.arias[-1] + two.arias[-1]),
-            components=_PAIR, named="horizontal"),
+            components=_PAIR, named="horizontal", perpendicular=True),
     Measure("Modified Mercalli intensity from PGA, 1999", "grade", _WALD, _larger_peak("PGA", "Wald 1999"),
             components=_PAIR, named="horizontal"),
     Measure("Modified Mercalli intensity from PGV, 1999", "grade", _WALD, _larger_peak("PGV", "Wald 1999"),
@@ -223,9 +226,9 @@ MEASURES = (
             lambda one, two, up: intensity.japanese_intensity(
                 one.acceleration, two.acceleration, up.acceleration, one.dt
             ), (0.1, 2.0),
-            components=_ALL, named="all"),
+            components=_ALL, named="all", perpendicular=True),
     Measure("rectilinearity", "1", "Jurkevics (1988)", lambda *three: _axes(*three).rectilinearity,
-            components=_ALL, named="all"),
+            components=_ALL, named="all", perpendicular=True),
 )  # fmt: skip
 """Every measure of the table, in its order."""
 
@@ -236,6 +239,7 @@ def measure_table(
     settings: MeasuresSettings | None = None,
     unfit: Collection[str] = (),
     *,
+    perpendicular: bool = True,
     threads: int | None = None,
 ) -> pd.DataFrame:
     """Measure everything in `MEASURES`.
@@ -250,6 +254,8 @@ def measure_table(
         The defaults if not given.
     unfit : collection of str
         Components whose measures are not usable, whatever the band; an empty name stands for all.
+    perpendicular : bool
+        Whether H1 and H2 are at right angles; where they are not, what needs it is left out.
     threads : int, optional
         For the spectra, as in `strongmotion.response_spectrum`.
 
@@ -283,7 +289,9 @@ def measure_table(
     rows += [
         (measure.named, *_row(measure, measure.components, shared, usable, unfit))
         for measure in MEASURES
-        if measure.components and _possible(measure, measure.components, shared)
+        if measure.components
+        and (perpendicular or not measure.perpendicular)
+        and _possible(measure, measure.components, shared)
     ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
