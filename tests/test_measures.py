@@ -202,6 +202,24 @@ def test_standard_windows_hold_where_the_interval_does_not_divide_a_second():
     assert ms.standardized_cumulative_absolute_velocity(a, 0.3) == pytest.approx(0.3 * (3 + 0.55), rel=1e-12)
 
 
+def test_a_second_counts_that_only_reaches_the_threshold():
+    a = np.full(201, 0.025 * G)
+    assert ms.standardized_cumulative_absolute_velocity(a, 0.01) == pytest.approx(2 * 0.025 * G, rel=1e-12)
+
+
+def test_a_peak_at_the_edge_of_two_seconds_counts_for_both():
+    a = np.full(301, 0.2)
+    a[100] = 1.0  # a triangle of height 0.8 on two seconds at 0.2
+    assert ms.standardized_cumulative_absolute_velocity(a, 0.01) == pytest.approx(2 * 0.2 + 0.8 * 0.01, rel=1e-12)
+
+
+def test_round_off_does_not_move_the_edge_of_a_second():
+    a = np.full(2 * 49 + 1, 0.2)  # 49 * (1 / 49) is below 1
+    a[70] = 1.0
+    found = ms.standardized_cumulative_absolute_velocity(a, 1 / 49)
+    assert found == pytest.approx(0.2 + 0.8 / 49, rel=1e-12)
+
+
 # Park, Ang & Wen (1985): rms^1.5 times duration^0.5; the rms of a sinusoid is A / sqrt(2), its 5-95 % 0.9 D.
 def test_rms_and_characteristic_intensity_of_a_sinusoid():
     assert ms.rms_acceleration(SINUSOID, DT) == pytest.approx(AMPLITUDE / np.sqrt(2), rel=1e-3)
@@ -277,9 +295,17 @@ def test_effective_duration_of_a_constant():
     begin, duration = ms.effective_duration(np.ones(2001), 0.01)
     assert (begin, duration) == pytest.approx((0.01 / rate, 20 - 0.135 / rate), rel=1e-9)
     assert ms.effective_duration(np.full(2001, 0.2), 0.01) == (0.0, 0.0)
+    for levels in ((-0.01, 0.125), (0.01, -0.125), (np.nan, 0.125)):
+        with pytest.raises(InputError, match="expected"):
+            ms.effective_duration(np.ones(2001), 0.01, *levels)
 
 
 # Peaks and cycles
+
+
+def test_motion_that_touches_zero_is_in_the_same_half_cycle():
+    history = [0.0, 5.0, 0.0, 4.0, 0.0, 0.0, -3.0, 2.0]
+    assert [ms.sustained_maximum(history, rank) for rank in (1, 2, 3, 4)] == [5.0, 3.0, 2.0, 0.0]
 
 
 # Nuttli (1979), each half-cycle once: peaks of a decaying oscillation stand in the ratio exp(-pi z / sqrt(1 - z²)).
@@ -337,6 +363,21 @@ def test_periods_and_bandwidth_of_two_lines():
     assert ms.mean_period(a, DT) == pytest.approx((9 / 1 + 16 / 5) / 25, rel=1e-9)
     assert ms.central_frequency(a, DT) == pytest.approx(np.sqrt(m2 / m0), rel=1e-9)
     assert ms.spectral_bandwidth(a, DT) == pytest.approx(np.sqrt(1 - m1**2 / (m0 * m2)), rel=1e-9)
+
+
+# Rathje et al. (1998): from 0.25 to 20 Hz, both counted; the lines at 0.2 and 20.05 Hz lie one step outside.
+def test_the_mean_period_keeps_to_its_band():
+    a = sum(np.sin(2 * np.pi * f * TIME[:-1]) for f in (0.2, 0.25, 20.0, 20.05))
+    assert ms.mean_period(a, DT) == pytest.approx((1 / 0.25 + 1 / 20) / 2, rel=1e-9)
+
+
+# Rathje et al. (1998): frequencies at most 0.05 Hz apart, however short the record; its transform summed directly.
+def test_the_mean_period_of_a_short_record_has_frequencies_close_enough():
+    time = TIME[:200]
+    a = np.exp(-3 * time) * np.sin(2 * np.pi * 0.8 * time)
+    f = 0.05 * np.arange(5, 401)
+    power = np.abs(np.exp(-2j * np.pi * np.outer(f, time)) @ a) ** 2
+    assert ms.mean_period(a, DT) == pytest.approx((power / f).sum() / power.sum(), rel=1e-9)
 
 
 def test_an_offset_counts_once_in_the_moments():
@@ -823,3 +864,12 @@ def test_planarity_of_three_harmonics_at_right_angles():
     assert axes.planarity == pytest.approx(1 - 2 * 0.5 / (4.5 + 2.0), rel=1e-9)
     assert axes.rectilinearity == pytest.approx(1 - (2.0 + 0.5) / (2 * 4.5), rel=1e-9)
     assert ms.principal_axes([1.0, -2.0], [3.0, 1.0]).planarity == 1.0
+
+
+def test_standard_seconds_begin_at_the_first_recorded_sample_whatever_the_pad():
+    recorded = np.full(401, 0.2)
+    recorded[150] = 1.0  # of seconds of 200 samples, in the first alone
+    padded = Motion("H1", np.concatenate([np.zeros(130), recorded, np.zeros(130)]), DT, lead=130, trail=130)
+    table = measure_table({"H1": padded})
+    value = table.value[table.measure == "standardized cumulative absolute velocity"].item()
+    assert value == pytest.approx(0.2 + 0.8 * DT, rel=1e-9)

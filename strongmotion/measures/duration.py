@@ -141,7 +141,7 @@ def effective_duration(
     Raises
     ------
     InputError
-        As `bracketed_duration`.
+        As `bracketed_duration`, for either level.
 
     References
     ----------
@@ -154,6 +154,7 @@ def effective_duration(
     >>> round(effective_duration(shaking, 0.001)[1], 1)
     9.7
     """
+    start, remaining = (float(non_negative("level", [level])[0]) for level in (start, remaining))
     return duration_of_history(arias_history(acceleration, dt), dt, start, remaining)
 
 

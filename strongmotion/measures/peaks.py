@@ -83,8 +83,8 @@ def peak_table(motion: Mapping[str, Motion], rotate: bool = True) -> pd.DataFram
 def sustained_maximum(history: ArrayLike, rank: int = 3) -> float:
     """Return the third or fifth highest peak of a motion, one a half-cycle: its sustained maximum (Nuttli, 1979).
 
-    A half-cycle lies between two crossings of zero, and its peak is the largest absolute value in it. That each
-    half-cycle counts is our reading, from memory, of Nuttli's "cycle".
+    A half-cycle lies between two crossings of zero, and its peak is the largest absolute value in it; to touch zero is
+    not to cross it. That each half-cycle counts is our reading, from memory, of Nuttli's "cycle".
 
     Parameters
     ----------
@@ -116,6 +116,7 @@ def sustained_maximum(history: ArrayLike, rank: int = 3) -> float:
     if rank < 1:
         raise InputError(f"expected a rank of 1 or more, found {rank}")
     history = signal("history", history)
-    starts = np.flatnonzero(np.diff(np.sign(history), prepend=np.nan))  # of runs of one sign
-    peaks = np.maximum.reduceat(np.abs(history), starts)
+    moving = history[history != 0]
+    starts = np.flatnonzero(np.diff(np.sign(moving), prepend=np.nan))  # of runs of one sign
+    peaks = np.maximum.reduceat(np.abs(moving), starts) if moving.size else moving
     return float(np.partition(peaks, -rank)[-rank]) if peaks.size >= rank else 0.0
