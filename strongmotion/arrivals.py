@@ -27,6 +27,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfilt, sosfilt_zi
 
 from .errors import InputError
@@ -47,8 +48,17 @@ Floats = NDArray[np.float64]
 BAND = (1.0, 20.0)
 """Corners, Hz, of the band in which shaking is looked for: above microseisms and drift, below most machine noise."""
 
-LASTING = 8
-"""Short-term windows over which shaking must last, at half the threshold: common practice, without a source."""
+LASTING = 5
+"""Short-term windows, one after the other, each of which shaking must fill to half the threshold: common practice,
+without a source. A spike, or a step of the zero line, is over sooner."""
+
+LEAST_NOISE = 1e-8
+"""Energy over the record's largest that is taken for noise where there is less, as in a simulation: common practice,
+without a source. The filter's own ringing would pass for shaking there."""
+
+BURST = 8.0
+"""Energy over the median of the short-term means around it beyond which it does not count, so that a spike among the
+noise hides no onset: common practice, without a source."""
 
 LOUDEST_NOISE = 0.1
 """What comes before an onset is shaking, not noise, where it is louder than this part of the strongest second (root
@@ -62,7 +72,8 @@ P_WINDOW = 1.0
 """Length after P, s, over which the motion of the ground is taken for that of P alone."""
 
 LEAST_RISE = 3.0
-"""Energy across the P direction in the second after S, over that in the second before: below it there is no S."""
+"""Energy across the P direction in the second after S, over that in the second before: below it there is no S. Where
+there is no P, all energy in the 2 s after S over that of all before as well."""
 
 LEAST_EXPLAINED = 0.5
 """Part of the horizontal P motion that must follow the vertical for a direction to be told."""
@@ -212,6 +223,8 @@ def pick_onset(
     """
     n = len(energy)
     short, long = max(1, round(short_window / dt)), max(2, round(long_window / dt))
+    loudest = float(energy.max(initial=0.0))
+    energy = _without_bursts(energy, short)
     total = np.concatenate(([0.0], np.cumsum(energy)))
     # The short window is [end - short, end). Until half the long one is filled its average is too rough to trust.
     end = np.arange(short + max(short, long // 2), n + 1)
@@ -222,16 +235,24 @@ def pick_onset(
     recent = (total[end] - total[middle]) / short
     # Noise has quiet spells too: what came before them counts as well.
     before = np.maximum((total[middle] - total[begin]) / (middle - begin), total[middle] / middle)
-    # Shaking lasts: a burst of noise falls back before the sustained window, several short ones long, is over.
-    until = np.minimum(middle + LASTING * short, n)
-    lasting = (total[until] - total[middle]) / (until - middle)
-    quiet = np.maximum(before, np.finfo(float).tiny)
+    # Shaking lasts, a burst of noise falls back; of the record's end only whole windows count.
+    lasting = recent.copy()
+    for later in range(short, LASTING * short, short):
+        np.minimum(lasting[:-later], recent[later:], out=lasting[:-later])
+    quiet = np.maximum(before, max(LEAST_NOISE * loudest, np.finfo(float).tiny))
     triggered = np.flatnonzero((recent > ratio * quiet) & (lasting > ratio * quiet / 2.0))
     if triggered.size == 0:
         return None
     at = int(end[triggered[0]])
     first, last = max(0, at - long - short), min(n, at + short)
     return first + _best_split(energy[first:last])
+
+
+def _without_bursts(energy: Floats, short: int) -> Floats:
+    """Hold down what is over sooner than shaking, by the median over twice `LASTING` short windows."""
+    means = np.add.reduceat(energy, np.arange(0, len(energy), short)) / short
+    usual = median_filter(means, 2 * LASTING - 1, mode="nearest")
+    return np.minimum(energy, BURST * np.repeat(usual, short)[: len(energy)])
 
 
 def pick_arrivals(components: Mapping[str, Floats], dt: float, onset: float | None = None) -> Arrivals:
@@ -283,6 +304,7 @@ def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, tuple[str, ...]]:
     at = pick_onset(energy, dt)
     if at is None:
         return None, ("no P: no onset stands out from what is before it",)
+    energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if loudness_before(energy, max(0, at - round(0.5 / dt)), dt) > LOUDEST_NOISE:
         return None, ("no P: shaking had begun before the record",)
     first = max(0, at - round(3.0 / dt))
@@ -316,6 +338,11 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
     at = begin + _best_split(measure[begin:strongest])
     before = measure[max(begin, at - second) : at]
     if before.size == 0 or measure[at : at + second].mean() < LEAST_RISE * before.mean():
+        return None
+    # Noise rises and falls as much from one second to the next: with no P to go by, S must rise above all before it.
+    calm = _without_bursts(whole, max(1, second // 2))
+    quiet = max(float(calm[:at].mean()), LEAST_NOISE * float(whole.max()))
+    if p is None and calm[at : at + 2 * second].mean() < LEAST_RISE * quiet:
         return None
     spread = _split_spread(measure[begin:strongest], dt)
     return Pick("S", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["S"]))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfilt
 
 from strongmotion import InputError
 from strongmotion.arrivals import LEAST_UNCERTAINTY, Pick, loudness_before, p_direction, pick_arrivals
@@ -90,6 +91,45 @@ def test_noise_alone_has_neither():
     assert arrivals.p is None
     assert arrivals.s is None
     assert len(arrivals.notes) == 2
+
+
+@pytest.mark.parametrize("high_cut", [2.0, 5.0, 20.0])
+@pytest.mark.parametrize("names", [("H1", "H2", "V"), ("V",)])
+def test_noise_that_rises_and_falls_is_no_arrival(high_cut, names):
+    """Noise of a narrow band varies from second to second: an arrival in 1 of 20 records of it at most."""
+    rng = np.random.default_rng(21)
+    sections = butter(4, high_cut, fs=1 / DT, output="sos")
+    found = {"P": 0, "S": 0}
+    for _ in range(40):
+        arrivals = pick_arrivals({name: sosfilt(sections, rng.normal(size=6500))[500:] for name in names}, DT)
+        found["P"] += arrivals.p is not None
+        found["S"] += arrivals.s is not None
+    assert max(found.values()) <= 2
+
+
+@pytest.mark.parametrize("size", [5.0, 50.0, 500.0])
+@pytest.mark.parametrize("samples", [1, None])
+def test_spike_or_step_before_p_is_not_p(size, samples):
+    """`size` is that of the disturbance over the noise's root mean square, 4 s before P."""
+    for number in range(2, 40, 4):  # those with P 30 times as strong as the noise
+        components, p, s = simulated(number, 30.0)
+        at = round((p - 4.0) / DT)
+        vertical = components["V"]
+        vertical[at : None if samples is None else at + samples] += size * vertical[: at - 100].std()
+        arrivals = pick_arrivals(components, DT)
+        assert arrivals.p is not None
+        assert arrivals.p.time == pytest.approx(p, abs=0.2)
+        assert arrivals.s.time == pytest.approx(s, abs=0.5)
+
+
+def test_spike_alone_is_no_arrival():
+    rng = np.random.default_rng(22)
+    for scale in (0.0, 1.0):
+        trace = {name: scale * rng.normal(size=6000) for name in ("H1", "H2", "V")}
+        trace["H2"][2000] += 300.0
+        arrivals = pick_arrivals(trace, DT)
+        assert arrivals.p is None
+        assert arrivals.s is None
 
 
 def test_one_horizontal_has_no_s():
