@@ -512,6 +512,22 @@ def _make_figures_folder(archive: Path) -> None:
 
 def _list_failures(path: Path, failed: Sequence[Failure], tried: set[Path]) -> None:
     """Write the failures of this run below those of earlier ones whose files are still there and were not tried."""
+    with _one_at_a_time(path.with_name(f".{path.name}.lock")):
+        _merge_failures(path, failed, tried)
+
+
+@contextlib.contextmanager
+def _one_at_a_time(lock: Path) -> Generator[None]:
+    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
+    with contextlib.ExitStack() as held:
+        with contextlib.suppress(ImportError, OSError):
+            import fcntl
+
+            fcntl.flock(held.enter_context(lock.open("a")), fcntl.LOCK_EX)  # falls with the process, however it ends
+        yield
+
+
+def _merge_failures(path: Path, failed: Sequence[Failure], tried: set[Path]) -> None:
     rows = [(str(failure.file), failure.reason) for failure in failed]
     with contextlib.suppress(OSError, ValueError), path.open(newline="", encoding="utf-8") as file:
         now = {file.resolve() for file in tried}

@@ -24,6 +24,7 @@ import pytest
 from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, Station, batch, process
 from strongmotion.archive import files as archive_files
 from strongmotion.archive import moved
+from strongmotion.archive.workers import in_processes
 from strongmotion.formats import write_csv
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
@@ -521,3 +522,32 @@ def test_a_cluster_that_does_not_answer_is_wrong_use(raw, tmp_path, monkeypatch)
     monkeypatch.setattr(distributed, "Client", no_answer)
     with pytest.raises(InputError, match=r"no scheduler answers at 'tcp://127\.0\.0\.1:9'.*dask scheduler"):
         batch.process_files([raw], tmp_path / "archive", QUICK, cluster="tcp://127.0.0.1:9")
+
+
+@FORKS
+def test_batches_that_end_at_once_keep_each_others_failures(tmp_path):
+    files = [tmp_path / f"bad{number}.csv" for number in range(12)]
+    for file in files:
+        file.write_text("no record")
+    listed = tmp_path / batch.FAILURES
+    context = multiprocessing.get_context("fork")
+    writers = [
+        context.Process(target=batch._list_failures, args=(listed, [batch.Failure(file, "bad")], {file}))
+        for file in files
+    ]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    with listed.open(newline="") as rows:
+        assert sorted(row[0] for row in csv.reader(rows)) == sorted(["file", *map(str, files)])
+
+
+@FORKS
+def test_workers_that_die_are_named():
+    with pytest.raises(ArchiveError, match="a worker process died"):
+        list(in_processes(_die, [(1,), (2,)], jobs=2))
+
+
+def _die(_):
+    os.kill(os.getpid(), signal.SIGKILL)

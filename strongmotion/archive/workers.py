@@ -10,7 +10,10 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import Any, TypeVar
+
+from ..errors import ArchiveError, InputError
 
 __all__ = ["in_processes", "workers"]
 
@@ -58,16 +61,29 @@ def _end_with(parent: Any) -> None:
 
 
 def in_processes(function: Callable[..., Answer], calls: Iterable[tuple[Any, ...]], jobs: int) -> Iterator[Answer]:
-    """Yield `function` of each tuple of arguments, in order, worked out in `jobs` processes; 1 works in this one."""
+    """Yield `function` of each tuple of arguments, in order, worked out in `jobs` processes; 1 works in this one.
+
+    Raises
+    ------
+    InputError
+        `jobs` is below 1.
+    ArchiveError
+        A worker died.
+    """
+    if jobs < 1:
+        raise InputError(f"jobs must be at least 1, found {jobs}")
     if jobs == 1:
         for arguments in calls:
             yield function(*arguments)
         return
-    with workers(jobs) as pool:
-        window: deque[Any] = deque()
-        for arguments in calls:
-            window.append(pool.submit(function, *arguments))
-            if len(window) >= 8 * jobs:
+    try:
+        with workers(jobs) as pool:
+            window: deque[Any] = deque()
+            for arguments in calls:
+                window.append(pool.submit(function, *arguments))
+                if len(window) >= 8 * jobs:
+                    yield window.popleft().result()
+            while window:
                 yield window.popleft().result()
-        while window:
-            yield window.popleft().result()
+    except BrokenProcessPool:
+        raise ArchiveError("a worker process died, perhaps for lack of memory", remedy="Try fewer jobs") from None
