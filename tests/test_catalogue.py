@@ -17,6 +17,7 @@ from test_archive import STATION, make_result
 
 from strongmotion import Archive, ArchiveError, Component, InputError, Record
 from strongmotion.archive import catalogue as catalogue_room
+from strongmotion.archive import write_catalogue
 from strongmotion.record import Earthquake
 
 G = 9.80665  # m/s², ISO 80000-3
@@ -260,3 +261,80 @@ def test_verify_in_processes_finds_the_same(archive):
     assert found == archive.verify()
     assert len(found) == 2
     assert seen == [(n, 7) for n in range(8)]
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        "record.to_pickle('{trap}')",
+        "pga_h > 0 and pga_h.to_csv('{trap}') is None",
+        "pga_h.values.tofile('{trap}')",
+        "pga_h > @pga_h",
+        "pga_h.__class__",
+        "station.str.encode('ascii').to_pickle('{trap}')",
+    ],
+)
+def test_a_question_only_asks(archive, tmp_path, question):
+    trap = tmp_path / "written"
+    with pytest.raises(InputError):
+        archive.find(question.format(trap=trap))
+    assert not trap.exists()
+
+
+def test_texts_may_be_asked_for_their_parts(archive):
+    assert len(archive.find("station.str.contains('S') and `network` == 'XX'")) == 6
+    assert len(archive.find("not (station in ['S1', 'S2']) and ~(pga_h * 2 < 0)")) == 4
+
+
+def test_swapped_files_are_not_taken_for_each_other(archive, tmp_path):
+    one, other = archive.files()[:2]
+    content = one.read_bytes(), other.read_bytes()
+    one.write_bytes(content[1])
+    other.write_bytes(content[0])
+    with pytest.raises(ArchiveError, match=f"holds record {other.stem}"):
+        archive[one.stem]
+    frame = archive.catalogue()
+    assert not {one.stem, other.stem} & set(frame.record)
+    assert sum("Give the file its name back" in problem for problem in frame.attrs["problems"]) == 2
+    with pytest.raises(ArchiveError, match="holds record"):
+        Archive(tmp_path / "part", create=True).take_from([archive], [one.stem])
+
+
+@pytest.mark.parametrize("to", ["nowhere", "itself"])
+def test_a_link_to_nothing_is_told_of(archive, to):
+    link = archive.files()[0]
+    link.unlink()
+    link.symlink_to(link if to == "itself" else "nowhere.h5")
+    frame = archive.catalogue()
+    assert len(frame) == 5
+    assert any(link.name in problem for problem in frame.attrs["problems"])
+    with pytest.raises(ArchiveError, match="cannot be read"):
+        archive[link.stem]
+
+
+def test_an_index_that_cannot_be_removed_names_itself(archive):
+    archive.index.refresh()
+    index = archive.folder / "catalogue.sqlite"
+    index.unlink()
+    index.mkdir()
+    assert len(archive.catalogue()) == 6
+    with pytest.raises(ArchiveError, match="cannot be built anew"):
+        archive.index.refresh(rebuild=True)
+
+
+@pytest.mark.parametrize("jobs", [0, -1])
+def test_less_than_one_worker_is_wrong_use(archive, jobs):
+    with pytest.raises(InputError, match="jobs must be at least 1"):
+        archive.verify(jobs=jobs)
+    with pytest.raises(InputError, match="jobs must be at least 1"):
+        archive.index.refresh(rebuild=True, jobs=jobs)
+
+
+@pytest.mark.parametrize("code", ["=1+1", "+1", "-1+1", "@SUM(A1)", "S"])
+def test_a_spreadsheet_computes_no_text(tmp_path, code):
+    # Common practice (OWASP, CSV injection, from memory): an apostrophe before a text that begins like a formula.
+    frame = pd.DataFrame({"station": [code, "--"], "low_hz": [-1.5, 2.0]})
+    write_catalogue(frame, csv=tmp_path / "c.csv")
+    back = pd.read_csv(tmp_path / "c.csv")
+    assert back.station.tolist() == [code if code == "S" else f"'{code}", "--"]
+    assert back.low_hz.tolist() == [-1.5, 2.0]

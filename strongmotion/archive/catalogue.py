@@ -6,6 +6,7 @@ again. It lists each file with its size and time of change, so it reads only fil
 
 from __future__ import annotations
 
+import ast
 import contextlib
 import io
 import json
@@ -27,7 +28,7 @@ from ..errors import ArchiveError, InputError
 from ..result import GRAVITY
 from ..units import acceleration_unit, in_unit
 from . import layout
-from .files import opened, write_whole
+from .files import check_name, opened, write_whole
 from .workers import in_processes
 
 __all__ = ["PERIODS", "Index", "write_catalogue"]
@@ -110,6 +111,7 @@ class Index:
         """Tabulate the records that a pandas query holds for; see `Archive.find`."""
         with self._up_to_date() as base:
             names = _columns(base)
+            _check_only_asks(question)
             asked = _names_in(question, names, acceleration_unit(unit))
             # Only the columns asked about are read for all records.
             used = list(dict.fromkeys(asked.values()))
@@ -169,7 +171,14 @@ class Index:
         progress: Callable[[int, int], None] | None = None,
     ) -> Iterator[sqlite3.Connection]:
         if rebuild:
-            self._path.unlink(missing_ok=True)
+            try:
+                self._path.unlink(missing_ok=True)
+            except OSError as error:
+                raise ArchiveError(
+                    f"the index cannot be built anew: {error.strerror}",
+                    source=str(self._path),
+                    remedy="Check the folder and its permissions",
+                ) from None
         periods = tuple(periods)
         with contextlib.closing(self._usable(periods, jobs, progress)) as base:
             yield base
@@ -222,7 +231,11 @@ class Index:
         for entry in os.scandir(self._records):
             if entry.name.endswith(".h5") and not entry.name.startswith("."):
                 with contextlib.suppress(FileNotFoundError):  # deleted a moment ago
-                    there[entry.name] = (entry.stat().st_size, entry.stat().st_mtime_ns)
+                    try:
+                        state = entry.stat()
+                    except OSError:
+                        state = entry.stat(follow_symlinks=False)  # a link to nothing: its row says so
+                    there[entry.name] = (state.st_size, state.st_mtime_ns)
         indexed = {file: (size, at) for file, size, at in base.execute("SELECT file, size, changed FROM records")}
         gone = [file for file in indexed if file not in there]
         new = sorted(file for file, state in there.items() if indexed.get(file) != state)
@@ -351,6 +364,31 @@ def _names_in(question: str, columns: Sequence[str], unit: str) -> dict[str, str
     return {word: known[word] for word in words if word in known}
 
 
+_ASKING = (
+    ast.Expression, ast.expr_context, ast.Name, ast.Constant, ast.Tuple, ast.List, ast.Compare, ast.cmpop, ast.BoolOp,
+    ast.boolop, ast.BinOp, ast.operator, ast.UnaryOp, ast.unaryop, ast.Call, ast.keyword, ast.Attribute,
+)  # fmt: skip
+_ASKED_OF_COLUMNS = {"str", "isna", "notna", "isin", "between", "contains", "startswith", "endswith", "lower", "upper"}
+
+
+def _check_only_asks(question: str) -> None:
+    """Refuse a question that does more than compare: pandas would call any method of a column, also one that writes."""
+    plain = re.sub(r"""('[^']*'|"[^"]*")|`[^`]+`""", lambda found: found[1] or "column", question)
+    try:
+        parts = list(ast.walk(ast.parse(plain.strip(), mode="eval")))
+    except (SyntaxError, ValueError, RecursionError) as error:
+        reason = f"it cannot be read: {error}"
+    else:
+        attributes = {part.attr for part in parts if isinstance(part, ast.Attribute)} - _ASKED_OF_COLUMNS
+        if not attributes and all(isinstance(part, _ASKING) for part in parts):
+            return
+        reason = f"it may not use {', '.join(sorted(attributes))}" if attributes else "it does more than compare"
+    raise InputError(
+        f"the question {question!r} is not one for the catalogue: {reason}",
+        remedy='Ask like "pga_h > 0.3 and usable_period > 2"; names with dots stand in `backticks`',
+    )
+
+
 # One row
 
 
@@ -362,7 +400,9 @@ def row_of(path: Path, periods: Sequence[float]) -> dict[str, Any]:
     try:
         with opened(path) as file:
             layout.check_layout(file)
-            return {"file": path.name} | _row(file, periods)
+            row = {"file": path.name} | _row(file, periods)
+            check_name(path, row["record"])
+            return row
     except ArchiveError as error:
         return {"file": path.name, "problem": str(ArchiveError(error.what, remedy=error.remedy))}
 
@@ -426,7 +466,8 @@ def write_catalogue(frame: pd.DataFrame, csv: str | Path | None = None, parquet:
     frame : pandas.DataFrame
         From `Archive.catalogue` or `Archive.find`.
     csv : str or Path, optional
-        Written with the caution as first line, ``# ...``; read it back with ``pandas.read_csv(csv, skiprows=1)``.
+        Written with the caution in a last column, ``caution``, so that it goes with any row. A text that a spreadsheet
+        would take for a formula, such as ``=1+1``, begins with an apostrophe.
     parquet : str or Path, optional
         Written with the caution in the metadata of the file, whence pandas reads it into ``attrs``.
 
@@ -436,7 +477,8 @@ def write_catalogue(frame: pd.DataFrame, csv: str | Path | None = None, parquet:
         The file cannot be written, or Parquet is asked for and pyarrow is not installed.
     """
     if csv is not None:
-        text = f"# {CAUTION}\n" + frame.to_csv(index=False, lineterminator="\n")
+        texts = {name: frame[name].map(_no_formula) for name in frame if not pd.api.types.is_numeric_dtype(frame[name])}
+        text = frame.assign(**texts, caution=CAUTION).to_csv(index=False, lineterminator="\n")
         write_whole(Path(csv), text.encode(), replace=True)
     if parquet is not None:
         content = io.BytesIO()
@@ -447,3 +489,7 @@ def write_catalogue(frame: pd.DataFrame, csv: str | Path | None = None, parquet:
                 "Parquet needs pyarrow", source=str(parquet), remedy="Install strongmotion[parquet], or write CSV"
             ) from None
         write_whole(Path(parquet), content.getvalue(), replace=True)
+
+
+def _no_formula(value: Any) -> Any:
+    return f"'{value}" if isinstance(value, str) and re.match(r"[=+@\t\r-](?!-*$)", value) else value

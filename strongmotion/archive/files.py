@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "SEAL_LENGTH",
     "already_there",
+    "check_name",
     "flush_folder",
     "opened",
     "packed",
@@ -50,6 +51,12 @@ def read_result(path: str | Path) -> Result:
             return layout.read(file)
     except ArchiveError as error:
         raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+
+
+def check_name(path: Path, record_id: str) -> None:
+    """Raise an `ArchiveError` if a file is named for another record than it holds."""
+    if path.stem != record_id:
+        raise ArchiveError(f"holds record {record_id}", source=str(path), remedy="Give the file its name back")
 
 
 def sealed_bytes(path: str | Path) -> bytes:

@@ -15,7 +15,7 @@ from ..errors import ArchiveError
 from ..result import GRAVITY
 from . import layout
 from .catalogue import Index
-from .files import already_there, flush_folder, opened, packed, read_result, sealed_bytes, write_whole
+from .files import already_there, check_name, flush_folder, opened, packed, read_result, sealed_bytes, write_whole
 from .measures import measures_of
 from .workers import in_processes
 
@@ -158,14 +158,16 @@ class Archive:
 
     def __getitem__(self, record_id: str) -> Result:
         path = self.path(record_id)
-        if not path.exists():
+        if not path.exists() and not path.is_symlink():
             near = difflib.get_close_matches(record_id, self.ids(), n=1)
             raise ArchiveError(
                 f"there is no record {record_id!r}" + (f", perhaps {near[0]!r}" if near else ""),
                 source=str(self.folder),
                 remedy="The catalogue lists the records",
             )
-        return read_result(path)
+        result = read_result(path)
+        check_name(path, result.record.id)
+        return result
 
     def summary(self, record_id: str) -> Summary:
         """Read the little of a record that tells whether it is done; its seal is not checked.
@@ -179,6 +181,7 @@ class Archive:
         try:
             with opened(path) as file:
                 layout.check_layout(file)
+                check_name(path, str(file.attrs["record"]))
                 return Summary(
                     str(file.attrs["raw_sha256"]),
                     layout.read_settings(file),
@@ -367,6 +370,9 @@ class Archive:
                 source=str(self.folder),
                 remedy="Nothing was copied. Delete the results that are not wanted, or choose the records by name",
             )
+        for path in chosen.values():
+            with opened(path) as file:
+                check_name(path, str(file.attrs["record"]))
         for record_id, path in chosen.items():
             write_whole(self.path(record_id), sealed_bytes(path), replace=False)
         return len(chosen), already
@@ -374,10 +380,10 @@ class Archive:
 
 def _what_is_wrong(path: Path) -> str:
     try:
-        found = read_result(path).record.id
+        check_name(path, read_result(path).record.id)
     except ArchiveError as error:
         return str(ArchiveError(error.what, remedy=error.remedy))
-    return "" if found == path.stem else f"holds record {found}. Give the file its name back."
+    return ""
 
 
 def _same_seal(one: Path, other: Path) -> bool:
