@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -511,8 +512,11 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
             outside = (frame.shortest_usable_period_s > period) | (frame.longest_usable_period_s < period)
             cells.loc[outside, column] += " *"
             marked = marked or outside.any()
-    _table([_spoken(column) for column in shown], cells.to_numpy().tolist())
-    typer.echo(f"{_count(len(frame), 'record')}, {len(frame.columns)} columns.")
+    if sys.stdout.isatty():
+        shown = _fitting(cells)
+    _table([_spoken(column) for column in shown], cells[shown].to_numpy().tolist())
+    rest = "" if csv or parquet else f" {len(shown)} are shown here; --csv F writes all of them."
+    typer.echo(f"{_count(len(frame), 'record')}, {len(frame.columns)} columns.{rest}")
     if marked:
         typer.echo("* outside the record's usable periods.")
     for path in (csv, parquet):
@@ -523,6 +527,18 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
         _complain(problem)
     if frame.attrs["problems"]:
         raise typer.Exit(1)
+
+
+def _fitting(cells: pd.DataFrame) -> list[str]:
+    """Return the first columns that the terminal is wide enough for; at least one."""
+    shown: list[str] = []
+    room = shutil.get_terminal_size().columns
+    for column in cells:
+        room -= 2 + max([len(_spoken(column)), *cells[column].map(len)])
+        if shown and room < 0:
+            break
+        shown.append(column)
+    return shown
 
 
 @app.command(no_args_is_help=True)

@@ -379,10 +379,22 @@ def test_catalogue_prints_and_writes(stored, tmp_path):
     assert "PSA 1s RotD50 g" in header
     assert "PGV RotD50 m/s" in header
     assert float(first.split()[1]) == pytest.approx(1.0 / G, rel=0.01)
-    assert table.read_text().startswith(f"# {CAUTION}\n")
-    frame = pd.read_csv(table, skiprows=1)
+    frame = pd.read_csv(table)
+    assert set(frame["caution"]) == {CAUTION}
     assert frame["record"].tolist() == Archive(stored, create=True).ids()
     assert pd.read_parquet(parquet)["pga_H1_g"].tolist() == pytest.approx(frame["pga_H1_g"].tolist())
+
+
+def test_a_catalogue_on_a_terminal_fits_it(stored, monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "60")
+    _, out, _ = call_main(monkeypatch, capsys, "catalogue", stored)
+    table, *_ = re.sub(r"\x1b\[[0-9;]*m", "", out).split("2 records,")
+    assert "PGA H1" in table
+    assert "worst" not in table
+    assert max(map(len, table.splitlines())) <= 60
+    assert all(record_id in table for record_id in Archive(stored).ids())  # whole, not folded
+    assert "--csv" in out
 
 
 def test_catalogue_and_verify_make_no_archive(tmp_path, monkeypatch, capsys):
@@ -421,7 +433,7 @@ def test_measures_of_a_file_and_of_an_archive_are_the_same(folder, quick, tmp_pa
     assert CAUTION in result.stdout
     result = run(app, ["measures", str(archive), "--csv", str(whole)])
     assert result.exit_code == 0
-    file, stored = (pd.read_csv(path, skiprows=1) for path in (one, whole))
+    file, stored = (pd.read_csv(path) for path in (one, whole))
     assert set(stored.record) == set(Archive(archive, create=True).ids())
     pd.testing.assert_frame_equal(file, stored[stored.record == file.record[0]].reset_index(drop=True))
 
@@ -492,7 +504,7 @@ def test_reprocess_says_same_bits_or_what_moved(stored, tmp_path):
     result = run(app, [*words, "--csv", str(tmp_path / "moved.csv")])
     assert result.exit_code == 0  # moved for a reason
     assert "0 the same to the last bit, 1 moved, 0 failed" in result.stdout
-    table = pd.read_csv(tmp_path / "moved.csv", skiprows=1)
+    table = pd.read_csv(tmp_path / "moved.csv")
     assert set(table.record) == {"XX.QUAY_20310417T032627"}
     assert table.query("quantity == 'low-cut' and component == 'H1'").after.item() == 0.5
 
@@ -528,7 +540,7 @@ def test_extract_of_nothing_is_wrong_use(stored, tmp_path, monkeypatch, capsys):
 def test_catalogue_of_other_periods(stored, tmp_path):
     words = ["catalogue", str(stored), "--periods", "0,3", "--rebuild", "--csv", str(tmp_path / "c.csv")]
     assert run(app, words).exit_code == 0
-    assert "psa_0s_RotD50_m_s2" in pd.read_csv(tmp_path / "c.csv", skiprows=1)
+    assert "psa_0s_RotD50_m_s2" in pd.read_csv(tmp_path / "c.csv")
 
 
 COMMANDS = [
