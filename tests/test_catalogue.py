@@ -266,6 +266,7 @@ def test_verify_in_processes_finds_the_same(archive):
 @pytest.mark.parametrize(
     "question",
     [
+        "9**9**9**9 > 1",
         "record.to_pickle('{trap}')",
         "pga_h > 0 and pga_h.to_csv('{trap}') is None",
         "pga_h.values.tofile('{trap}')",

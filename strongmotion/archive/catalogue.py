@@ -57,7 +57,7 @@ _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding
 
 _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 
-_VERSION = "1"
+_VERSION = "2"
 _AT_ONCE = 500
 """Rows a transaction or a selection."""
 
@@ -366,8 +366,11 @@ def _names_in(question: str, columns: Sequence[str], unit: str) -> dict[str, str
 
 _ASKING = (
     ast.Expression, ast.expr_context, ast.Name, ast.Constant, ast.Tuple, ast.List, ast.Compare, ast.cmpop, ast.BoolOp,
-    ast.boolop, ast.BinOp, ast.operator, ast.UnaryOp, ast.unaryop, ast.Call, ast.keyword, ast.Attribute,
+    ast.boolop, ast.BinOp, ast.Add, ast.Sub, ast.Mult, ast.Div, ast.BitAnd, ast.BitOr, ast.UnaryOp, ast.unaryop,
+    ast.Call, ast.keyword, ast.Attribute,
 )  # fmt: skip
+"""What a question may hold. Powers are not among it: those of powers take beyond all time."""
+
 _ASKED_OF_COLUMNS = {"str", "isna", "notna", "isin", "between", "contains", "startswith", "endswith", "lower", "upper"}
 
 
