@@ -277,6 +277,19 @@ def test_wrong_clock_of_5_s_is_named_and_left_out():
         assert "left out, because the others agree without: S0" in found.notes
 
 
+@pytest.mark.parametrize("late", [(5.0, 5.0), (5.0, -8.0), (300.0, 300.0)])
+def test_two_wrong_clocks_are_named_and_left_out(late):
+    for number in range(8):
+        _, _, _, stations = random_network(number)
+        if len(stations) < 7:
+            continue
+        wrong = [replace(s, p=s.p + off, s=s.s + off) for s, off in zip(stations[:2], late, strict=True)]
+        found = locate([*wrong, *stations[2:]], travel_time_error=0.0)
+        assert set(found.left_out) == {"S0", "S1"}
+        without = locate(stations[2:], travel_time_error=0.0).point
+        assert found.point.latitude == pytest.approx(without.latitude, abs=1e-4)
+
+
 def test_one_wrong_pick_is_left_out_alone():
     stations = arrivals(AROUND, noise=1.0)
     found = locate([replace(stations[0], s=stations[0].s + 3.0), *stations[1:]])
@@ -607,6 +620,14 @@ def test_records_of_two_events_are_refused(readings):
     later = replace(readings["FERN"], start=readings["FERN"].start + np.timedelta64(2, "h"))
     with pytest.raises(RecordError, match="not all of one event"):
         study([readings["QUAY"], later])
+
+
+def test_wrong_clock_does_not_count_for_vp_vs(readings):
+    late = replace(readings["QUAY"], start=readings["QUAY"].start + np.timedelta64(5, "s"))
+    event = study({**readings, "QUAY": late}.values())
+    assert event.location.left_out == ("QUAY",)
+    without = study([reading for code, reading in readings.items() if code != "QUAY"])
+    assert event.vp_vs == pytest.approx(without.vp_vs)
 
 
 def test_unknown_clock_leaves_its_lag(readings):

@@ -8,8 +8,9 @@ is said, not guessed: one station gives a circle, two give two points, and so ma
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
@@ -35,6 +36,9 @@ COST_OF_LEAVING_OUT = 4.0
 
 DECISIVE = 0.25
 """Leaving out arrivals is kept, where the rest do not agree yet, if it brings the misfit down to this part."""
+
+MOST_SUSPECTED = 12
+"""Stations, those that fit least, of which two are left out together: there are too many pairs of all."""
 
 SAME_PLACE = 0.1
 """km; stations closer than this see the event from one place."""
@@ -538,38 +542,71 @@ def _different(one: Minimum, other: Minimum) -> bool:
     return between > TWO_PLACES
 
 
+@dataclass(frozen=True)
+class _Trial:
+    """What remains without some arrivals: the misfit, with the cost of leaving them out."""
+
+    score: float
+    stations: frozenset[int]
+    names: tuple[str, ...]
+    rows: frozenset[tuple[int, str]]
+
+
+def _trials(problem: _Problem, near: Minimum, groups: Iterable[tuple[int, ...]]) -> list[_Trial]:
+    """Leave out each group of stations in turn, and each pick of a lone one; return what remains, the least first."""
+    trials = []
+    for group in groups:
+        count = {number: int((problem.number == number).sum()) for number in group}
+        rows = frozenset((number, phase) for number in group for phase in ("P", "S"))
+        if problem.less(rows).stations_telling() < 3:
+            continue  # the others alone could not tell that this one is wrong
+        choices = [(rows, tuple(problem.stations[number].station for number in group), sum(count.values()))]
+        if len(group) == 1 and count[group[0]] == 2:
+            choices = [(frozenset({row}), (f"{choices[0][1][0]} {row[1]}",), 1) for row in sorted(rows)] + choices
+        for left_out, names, arrivals in choices:
+            rest = problem.less(left_out)
+            tried = rest.solve(near=near)
+            if tried.minima and tried.freedom > 0:
+                score = tried.misfit + COST_OF_LEAVING_OUT * arrivals
+                trials.append(_Trial(score, frozenset(group), names, left_out))
+    return sorted(trials, key=lambda trial: trial.score)
+
+
+def _rivals(trials: list[_Trial]) -> list[str]:
+    """Return the names of others that could as well be left out as the best."""
+    best, others = trials[0], trials[1:]
+    close = [trial for trial in others if trial.score < best.score + COST_OF_LEAVING_OUT]
+    return [" and ".join(trial.names) for trial in close if trial.stations != best.stations]
+
+
 def _leave_out(problem: _Problem, solution: _Solution) -> tuple[_Solution, tuple[str, ...], tuple[str, ...]]:
-    """Find the arrivals that do not belong, by leaving out one pick or one station after the other."""
+    """Find the arrivals that do not belong, by leaving out one pick or station after the other, or two stations."""
     bad: frozenset[tuple[int, str]] = frozenset()
     named: tuple[str, ...] = ()
     doubt = ""
-    for _ in range(max(1, problem.stations_telling() // 3)):
-        ranked = []
-        less = problem.less(bad)
-        for number in sorted(set(less.number.tolist())):
-            phases = [row.phase for row in less.rows if row.station == number]
-            name = problem.stations[number].station
-            single = [(frozenset({(number, phase)}), f"{name} {phase}", 1) for phase in phases if len(phases) == 2]
-            whole = (frozenset({(number, "P"), (number, "S")}), name, len(phases))
-            if less.less(whole[0]).stations_telling() < 3:
-                continue  # the others alone could not tell that this one is wrong
-            for left_out, label, count in (*single, whole):
-                rest = less.less(left_out)
-                tried = rest.solve(near=solution.minima[0])
-                if tried.minima and tried.freedom > 0:
-                    ranked.append((tried.misfit + COST_OF_LEAVING_OUT * count, number, label, left_out))
-        if not ranked:
+    allowed = max(1, problem.stations_telling() // 3)
+    while allowed > 0:
+        less, near = problem.less(bad), solution.minima[0]
+        trials = _trials(less, near, ((number,) for number in sorted(set(less.number.tolist()))))
+        if not trials:
             break
-        ranked.sort(key=lambda entry: entry[0])
-        score, number, label, left_out = ranked[0]
-        rivals = [entry[2] for entry in ranked if entry[1] != number and entry[0] < score + COST_OF_LEAVING_OUT]
-        if rivals:
-            doubt = f"; it cannot be told which is wrong: {', '.join(dict.fromkeys([label, *rivals]))}"
+        tried = less.less(trials[0].rows).solve()
+        decided = not _rivals(trials) and tried.misfit <= DECISIVE * solution.misfit
+        if allowed >= 2 and tried.unlikely and not decided:
+            # Two wrong clocks hide each other: neither one's absence makes the rest fit.
+            suspects = list(dict.fromkeys(min(trial.stations) for trial in trials))[:MOST_SUSPECTED]
+            pairs = _trials(less, near, combinations(sorted(suspects), 2))
+            without_pair = less.less(pairs[0].rows).solve() if pairs else tried
+            if not without_pair.unlikely:
+                trials, tried = pairs, without_pair
+        if rivals := _rivals(trials):
+            names = dict.fromkeys([" and ".join(trials[0].names), *rivals])
+            doubt = f"; it cannot be told which is wrong: {', '.join(names)}"
             break
-        tried = less.less(left_out).solve()
-        if tried.unlikely and tried.misfit > DECISIVE * solution.misfit:
+        if tried.unlikely and not decided:
             break
-        bad, named, solution = bad | left_out, (*named, label), tried
+        bad, named, solution = bad | trials[0].rows, (*named, *trials[0].names), tried
+        allowed -= len(trials[0].stations)
         if not tried.unlikely:
             break
     notes: tuple[str, ...] = ()
@@ -601,7 +638,9 @@ def _judged(solution: _Solution, problem: _Problem, left_out: tuple[str, ...]) -
         return replace(nowhere, notes=(*notes, "the arrivals leave the place open in at least one direction"))
     if not solution.depth_told:
         depth, error = problem.assumed_depth
-        notes += (f"the arrivals do not tell the depth: {depth:g} km was assumed, within {error:g} km",)
+        notes += (
+            f"the arrivals alone do not tell the depth: one of {depth:g} km, within {error:g} km, was assumed as well",
+        )
     if len(hypocentres) > 1:
         notes += (
             f"{len(hypocentres)} places suit the arrivals equally well: one of them is right, not a point between",

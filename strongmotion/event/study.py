@@ -325,7 +325,8 @@ def study(readings: Iterable[Reading], settings: EventSettings | None = None) ->
             notes.append(f"{name}: its usable band does not reach below the source's corner: no moment magnitude")
         if reading.unfit:
             notes.append(f"{name}: {', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
-    ratio = wadati(located)
+    doubted = set(location.left_out)
+    ratio = wadati([s for s in located if doubted.isdisjoint({s.station, f"{s.station} P", f"{s.station} S"})])
     return Event(
         readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
     )
