@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -127,3 +128,21 @@ def test_the_largest_sample_would_not_do():
     shaking = Shaking(np.array([12.0]), np.array([1.0]), np.array([0.3]))
     u, _, _ = response_history(shaking.at(np.arange(SAMPLES + 1) * DT), DT, 4.5 * DT, 0.05)
     assert abs(np.abs(u).max() / truth(shaking, 4.5 * DT, 0.05)["sd"] - 1) > 1e-3
+
+
+@pytest.mark.parametrize("damping", [0.02, 0.2, 0.5, 1.0, 3.0])
+@pytest.mark.parametrize("of_nyquist", [0.5, 0.8, 0.96])
+def test_error_bound_holds_for_steady_motion_up_to_the_nyquist_frequency(of_nyquist, damping):
+    # Steady state in closed form: Chopra, Dynamics of Structures, sec. 3.2. The motion swells and fades over 20 s.
+    rate = of_nyquist * np.pi / DT
+    time = DT * np.arange(6001)
+    ground = np.sin(rate * time) * np.clip(np.minimum(time, 60 - time) / 20, 0, 1) ** 2
+    ground *= 3 - 2 * np.clip(np.minimum(time, 60 - time) / 20, 0, 1)
+    periods = DT * np.array([0.5, 0.9, 1.3, 2.5, 4.0, 4.5, 6.0, 10.0, 15.5])
+    spectrum = response_spectrum(ground, DT, periods, damping)
+    omega = 2 * np.pi / periods
+    sd = 1 / np.hypot(omega**2 - rate**2, 2 * damping * omega * rate)
+    truth = {"sd": sd, "sv": rate * sd, "sa": omega * np.hypot(omega, 2 * damping * rate) * sd}
+    for name, expected in truth.items():
+        error = np.abs(getattr(spectrum, name)[0] / expected - 1)
+        assert np.all(error <= spectrum.interpolation_error[0] + 1e-7), name

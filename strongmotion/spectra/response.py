@@ -97,8 +97,8 @@ class ResponseSpectrum:
         What was assumed between samples where it was resampled.
     interpolation_error : array (d, p)
         Bound on what straight lines between samples change of a band-limited record's response, relative: of its
-        displacement or velocity where the record was taken as it is, of motion at its Nyquist frequency where it was
-        resampled. 0 for "linear", where straight lines are the record.
+        displacement or velocity where the record was taken as it is, of steady motion at its Nyquist frequency where
+        it was resampled. 0 for "linear", where straight lines are the record.
     """
 
     periods: Floats
@@ -377,15 +377,19 @@ def left_by_straight_lines(components: list[Floats], dt: float, largest: Floats)
 def left_by_resampling(periods: Floats, damping: Floats, dt: float, factors: NDArray[np.int64]) -> Floats:
     """Bound what straight lines between the samples of a resampled record change, relative, shape (d, p).
 
-    A record's motion of frequency f, at most its Nyquist frequency, has images about the finer sampling rate F,
-    (f / (F - f))² as large. A softer oscillator hardly follows them; its velocity does as f / (F - f).
+    A record's motion of frequency f, at most its Nyquist frequency, has images about the finer sampling rate F and its
+    multiples, (f / (F - f))² as large and less; in its velocity, f / (F - f), and all of them 2 zeta(3) times that.
+    What they move is held against what the motion itself does.
     """
     highest = 1 / (2 * factors)
     ratio = highest / (1 - highest)
     stiffness = ((1 - highest) * factors / dt * periods) ** 2  # (image's frequency over the oscillator's)²
-    resonance = np.maximum(1, np.divide(0.5, damping, out=np.full_like(damping, np.inf), where=damping > 0))[:, None]
+    light = np.minimum(damping, np.sqrt(0.5))
+    resonance = np.divide(0.5, light * np.sqrt(1 - light**2), out=np.full_like(light, np.inf), where=light > 0)
     followed = np.divide(1, stiffness - 1, out=np.full(stiffness.shape, np.inf), where=stiffness > 1)
-    return ratio**2 * np.maximum(ratio, np.minimum(followed, resonance))
+    nyquist = periods / (2 * dt)  # over the oscillator's frequency
+    withstood = np.hypot(np.maximum(1, nyquist**2 - 1), 2 * damping[:, None] * nyquist)
+    return 2.404 * ratio * np.minimum(followed, resonance[:, None]) * withstood
 
 
 def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
