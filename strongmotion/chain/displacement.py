@@ -9,20 +9,24 @@ permanent displacement, a clipped peak), and the corner stays. The limits are co
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import irfft, rfft, rfftfreq
 
 from ..motion import Entry, Motion
 from .band import Band
 from .corners import SignalAndNoise
 from .ensemble import Choices, noise_in_peaks
-from .filter import filter_band
-from .integrate import integrate
+from .filter import butterworth_gain
+from .integrate import integrate_twice
 from .windows import Windows
 
 __all__ = ["raise_low_cuts"]
+
+Floats = NDArray[np.float64]
 
 STEP, STEPS = 1.2, 8
 """The low-cut is raised by this factor, so many times at most."""
@@ -72,19 +76,19 @@ def raise_low_cuts(
         if band.low_cut == 0:
             continue
 
-        def passes(moved: Motion, band: Band, name: str = name, motion: Motion = motion) -> bool:
-            found, peak = _at_rest(moved, windows)
+        def passes(displacement: Floats, band: Band, name: str = name, motion: Motion = motion) -> bool:
+            found, peak = _at_rest(displacement, motion, windows)
             noise = noise_in_peaks(Choices(motion, band, None, None, noises[name]), order)["PGD"]
             return found <= max(largest * peak, IN_NOISE * noise)
 
         higher = (replace(band, low_cut=band.low_cut * STEP**count) for count in range(1, STEPS + 1))
         possible = (tried for tried in higher if band.high_cut == 0 or 2 * tried.low_cut < band.high_cut)
-        found, peak = _at_rest(moved[name], windows)
+        displacement = moved[name].displacement
+        assert displacement is not None
+        found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
-        if not passes(moved[name], band):
-            passing = next(
-                (one for one in possible if passes(integrate(filter_band(motion, one, order, "acausal")), one)), None
-            )
+        if not passes(displacement, band):
+            passing = next((one for one, tried in _displacements(motion, possible, order) if passes(tried, one)), None)
             raised[name] = passing or band
             what += (
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
@@ -98,10 +102,18 @@ def raise_low_cuts(
     return raised, tuple(entries)
 
 
-def _at_rest(motion: Motion, windows: Windows) -> tuple[float, float]:
+def _displacements(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[tuple[Band, Floats]]:
+    """Yield each band with the displacement, m, that it leaves; all go through one Fourier transform."""
+    n, dt = len(motion), motion.dt
+    frequency, spectrum = rfftfreq(n, dt), rfft(motion.acceleration)
+    for band in bands:
+        gain = butterworth_gain(frequency, band.low_cut, band.high_cut, order)
+        yield band, integrate_twice(irfft(spectrum * gain, n), dt)[1]
+
+
+def _at_rest(displacement: Floats, motion: Motion, windows: Windows) -> tuple[float, float]:
     """Return the largest displacement where the ground is at rest, and anywhere, m."""
-    assert motion.displacement is not None
-    size = np.abs(motion.displacement)
+    size = np.abs(displacement)
     still = [size[: motion.lead + windows.onset]] if windows.pre_event else []
     if windows.tail is not None:
         samples = len(motion) - motion.lead - motion.trail
