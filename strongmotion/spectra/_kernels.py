@@ -184,11 +184,23 @@ def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
     """Return |r| at the extremum inside one step, given that r' changes sign in it.
 
     r'' + 2 z w r' + w² r = f + f_slope t from r and r' = slope at the step's start. The solution is summed as a Taylor
-    series in t/h and r' = 0 solved by Newton's method kept inside a bracket. A step much longer than the oscillator's
-    period is left to its two ends.
+    series in t/h and r' = 0 solved by Newton's method kept inside a bracket. Where the series would take too many
+    terms, an oscillator that does not swing is followed in closed form; of one that does, such a step is longer than
+    its period, and left to its two ends.
     """
     if theta + 2.0 * theta_damping > 6.0:
-        return 0.0
+        if theta_damping < theta:
+            return 0.0
+        low, high, size = 0.0, h, 0.0
+        for _ in range(60):
+            t = 0.5 * (low + high)
+            value, rate = within_step(t, r, slope, f, f_slope, theta_damping / h, theta / h)
+            size = max(size, abs(value))
+            if (rate > 0.0) == (slope > 0.0):
+                low = t
+            else:
+                high = t
+        return size
     series = np.empty(40)
     terms = taylor(r, slope, f, f_slope, theta_damping, theta, h, series)
     low, high = 0.0, 1.0
@@ -213,6 +225,15 @@ def step_extremum(r, slope, f, f_slope, theta_damping, theta, h, slope_end):
     for i in range(terms - 1, -1, -1):
         value = value * x + series[i]
     return abs(value)
+
+
+@compiled
+def within_step(t, r, slope, f, f_slope, omega_damping, omega):
+    """Return r and r' a time t into a step, r'' + 2 z w r' + w² r = f + f_slope t from r and r' = slope."""
+    g0, g1, g2 = impulse_integrals(omega, omega_damping / omega, t)
+    load = f - omega * omega * r
+    value = r + slope * g0 + load * g1 + f_slope * g2
+    return value, slope * (1.0 - omega * omega * g1 - 2.0 * omega_damping * g0) + load * g0 + f_slope * g1
 
 
 @compiled

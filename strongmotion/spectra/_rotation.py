@@ -29,6 +29,7 @@ from ._kernels import (
     step_bound,
     step_extremum,
     taylor,
+    within_step,
 )
 
 __all__ = ["ANGLES", "rotated_peaks"]
@@ -475,7 +476,24 @@ def widest_of_all(followed, farthest, inputs, u, v, radius, load, kappa, omega, 
 def farthest_in_step(k, inputs, u, v, theta_damping, theta, h):
     """Return the largest sqrt(u1² + u2²) inside a step in which it first grows and then falls."""
     if theta + 2.0 * theta_damping > 6.0:
-        return 0.0
+        if theta_damping < theta:
+            return 0.0
+        low, high, size = 0.0, h, 0.0
+        for _ in range(60):
+            t = 0.5 * (low + high)
+            f1, f2 = -inputs[0, k], -inputs[1, k]
+            u1, v1 = within_step(
+                t, u[0, k], v[0, k], f1, (-inputs[0, k + 1] - f1) / h, theta_damping / h, theta / h
+            )  # fmt: skip
+            u2, v2 = within_step(
+                t, u[1, k], v[1, k], f2, (-inputs[1, k + 1] - f2) / h, theta_damping / h, theta / h
+            )  # fmt: skip
+            size = max(size, math.sqrt(u1 * u1 + u2 * u2))
+            if u1 * v1 + u2 * v2 > 0.0:
+                low = t
+            else:
+                high = t
+        return size
     one, two = np.zeros(40), np.zeros(40)
     terms = 0
     for i in range(2):
