@@ -123,3 +123,21 @@ def test_tables_and_datasets_name_their_axes_and_units():
     assert set(single) == {"sd", "sa"}
     assert single.sd.dims == ("damping", "period")
     assert single.sd.long_name == "relative displacement"
+
+
+def test_geometric_mean_reports_the_worse_of_its_components():
+    # The first is smooth, the second alternates from sample to sample: only that one has to be resampled.
+    t = np.arange(800) * DT
+    smooth, rough = np.sin(2 * np.pi * 0.5 * t) * np.hanning(800), (-1.0) ** np.arange(800) * np.hanning(800)
+    for one, two in ((smooth, rough), (rough, smooth)):
+        first, second = (response_spectrum(a, DT, [1.0]) for a in (one, two))
+        mean = geometric_mean_spectrum(one, two, DT, [1.0])
+        assert first.resampled != second.resampled
+        np.testing.assert_array_equal(mean.resampled, np.maximum(first.resampled, second.resampled))
+        worse = np.maximum(first.interpolation_error, second.interpolation_error)
+        np.testing.assert_array_equal(mean.interpolation_error, worse)
+
+
+def test_one_direction_takes_one_angle():
+    with pytest.raises(InputError, match="one number"):
+        directional_spectrum([0.0, 1.0], [0.0, 2.0], DT, [0.0, 90.0], [1.0])

@@ -16,6 +16,7 @@ from strongmotion import InputError
 from strongmotion.spectra import (
     default_periods,
     fourier_spectrum,
+    geometric_mean_spectrum,
     konno_ohmachi,
     response_history,
     response_spectrum,
@@ -389,3 +390,36 @@ def test_turning_back_inside_a_step_under_heavy_damping(damping, samples_in_a_pe
     # Along 37 degrees the pair moves as the one component does.
     pair = rotated_spectrum(0.8 * a, 0.6 * a, DT, [period], damping, interpolation="linear")
     np.testing.assert_allclose(pair.largest_sd[0, 0], expected[0], rtol=1e-5)
+
+
+# A power of two only moves the exponent, so every bit of the answer but the exponent must stay.
+@pytest.mark.parametrize("exponent", [-600, 600, 900])
+def test_samples_of_any_size_give_the_same_bits(exponent):
+    one, two = shaking(300, 1), shaking(300, 2)
+    factor = 2.0**exponent
+    small, large = response_spectrum(one, DT, PERIODS), response_spectrum(factor * one, DT, PERIODS)
+    for quantity in QUANTITIES:
+        np.testing.assert_array_equal(getattr(large, quantity), factor * getattr(small, quantity))
+    turned, turned_large = (rotated_spectrum(f * one, f * two, DT, PERIODS) for f in (1.0, factor))
+    np.testing.assert_array_equal(turned_large.psa, factor * turned.psa)
+    np.testing.assert_array_equal(turned_large.largest_psa, factor * turned.largest_psa)
+    mean, mean_large = (geometric_mean_spectrum(f * one, f * two, DT, PERIODS) for f in (1.0, factor))
+    np.testing.assert_allclose(mean_large.psa, factor * mean.psa, rtol=1e-14)
+
+
+def test_samples_that_are_masked_or_complex_are_refused():
+    masked = np.ma.masked_array([0.0, 1.0, -999.0], mask=[False, False, True])
+    with pytest.raises(InputError, match="masked at index 2"):
+        response_spectrum(masked, DT, [1.0])
+    response_spectrum(np.ma.masked_array([0.0, 1.0, 2.0]), DT, [1.0])  # nothing is masked
+    with pytest.raises(InputError, match="complex"):
+        response_spectrum(np.array([0.0, 1.0j]), DT, [1.0])
+
+
+def test_unknown_interpolation_is_named_even_where_none_is_needed():
+    for compute in (
+        lambda: response_spectrum([0.0, 1.0], DT, [0.0], interpolation="cubic"),
+        lambda: rotated_spectrum([0.0, 1.0], [0.0, 1.0], DT, [0.0], interpolation="cubic"),
+    ):
+        with pytest.raises(InputError, match="unknown interpolation 'cubic'"):
+            compute()

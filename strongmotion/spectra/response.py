@@ -16,12 +16,13 @@ what little is left is bounded by the record's own differences: where the bound 
 from __future__ import annotations
 
 import functools
+import math
 import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -243,6 +244,7 @@ def response_spectra(
     periods = default_periods() if periods is None else non_negative("periods", periods)
     damping = non_negative("damping", damping)
     asked = _known(quantities)
+    known_interpolation(interpolation)
     groups = {step: group(periods, damping.size, step) for step in set(steps)}
     everything = bool({"sv", "sa"} & asked)
 
@@ -400,8 +402,7 @@ def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
     sinc²(f dt / factor), by which the straight lines between the new samples will damp it. Where no sample is added, a
     twelfth of the second difference will do: 1 / sinc²(x) = 1 + 4 sin²(pi x) / 12 + ...
     """
-    if interpolation not in ("band-limited", "linear"):
-        raise InputError(f"unknown interpolation {interpolation!r}", remedy='Choose "band-limited" or "linear"')
+    known_interpolation(interpolation)
     n = acceleration.size
     if n == 1 or (factor == 1 and interpolation == "linear"):
         return acceleration
@@ -481,14 +482,16 @@ def largest_responses(
         What the kernel fills its last argument with, by damping and period; 0 where the period is 0.
     """
     out = np.zeros((count, damping.size, periods.size))
+    # Squares of very large or small samples would leave the range of numbers; a power of two changes no other bit.
+    scale = math.ldexp(1.0, math.frexp(max(float(np.abs(a).max()) for a in components))[1] - 1)
 
     def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
         largest = np.empty((count, row.size))
         kernel(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
-        out[:, row, column] = largest
+        out[:, row, column] = scale * largest
 
     for factor, row, column in groups:
-        fine = [resample(component, factor, interpolation) for component in components]
+        fine = [resample(component / scale, factor, interpolation) for component in components]
         jobs = [partial(solve, fine, dt / factor, row[part], column[part]) for part in parts(row.size, threads)]
         run(jobs, min(threads, len(jobs)) if fine[0].size * row.size > THREADING_WORK // 8 else 1)
     return out
@@ -580,7 +583,12 @@ def dataset(axes: dict[str, Floats], columns: dict[str, Floats | None]) -> xarra
 
 
 def signal(name: str, values: ArrayLike) -> Floats:
-    """Return `values` as a contiguous, finite, non-empty float64 array of one dimension."""
+    """Return `values` as a contiguous, finite, non-empty float64 array of one dimension, with no sample masked."""
+    if np.ma.is_masked(values):
+        index = int(np.flatnonzero(np.ma.getmaskarray(np.ma.asarray(values)))[0])
+        raise InputError(f"a number is masked at index {index}", source=name, remedy="Fill it, or cut it off")
+    if np.iscomplexobj(values):
+        raise InputError("expected real numbers, found complex ones", source=name)
     try:
         array = np.ascontiguousarray(values, dtype=np.float64)
     except (TypeError, ValueError) as error:
@@ -617,6 +625,12 @@ def above_zero(name: str, values: ArrayLike) -> Floats:
 def positive(name: str, value: float) -> float:
     """Return a finite number above 0."""
     return float(above_zero(name, [value])[0])
+
+
+def known_interpolation(interpolation: str) -> None:
+    """Refuse an interpolation that is none of `Interpolation`."""
+    if interpolation not in get_args(Interpolation):
+        raise InputError(f"unknown interpolation {interpolation!r}", remedy='Choose "band-limited" or "linear"')
 
 
 def _known(quantities: Sequence[str]) -> set[str]:

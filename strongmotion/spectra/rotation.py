@@ -27,6 +27,7 @@ from .response import (
     default_periods,
     factors_of,
     group,
+    known_interpolation,
     largest_responses,
     left_by_straight_lines,
     long_table,
@@ -128,7 +129,7 @@ def rotated_spectrum(
     periods, damping, interpolation, threads
         As in `strongmotion.response_spectrum`.
     percentiles : sequence of float
-        From 0 to 100.
+        From 0 to 100, over 180 whole degrees; between two of the sorted directions in proportion.
 
     Returns
     -------
@@ -156,6 +157,7 @@ def rotated_spectrum(
     periods = default_periods() if periods is None else non_negative("periods", periods)
     damping = non_negative("damping", damping)
     percents = _percentiles(percentiles)
+    known_interpolation(interpolation)
     groups = group(periods, damping.size, dt)
     threads = threads_for(2 * a1.size * work(groups), threads)
 
@@ -233,7 +235,10 @@ def directional_spectrum(
     [[2.0]]
     """
     a1, a2 = _pair(a1, a2)
-    turn = np.deg2rad(float(signal("angle", np.atleast_1d(angle))[0]))
+    angles = signal("angle", np.atleast_1d(angle))
+    if angles.size > 1:
+        raise InputError(f"expected one number, found {angles.size}", source="angle")
+    turn = np.deg2rad(float(angles[0]))
     turned = np.cos(turn) * a1 + np.sin(turn) * a2
     return response_spectrum(turned, dt, periods, damping, interpolation=interpolation, threads=threads)
 
@@ -273,14 +278,17 @@ def geometric_mean_spectrum(
     [[2.0]]
     """
     one, two = response_spectra(list(_pair(a1, a2)), dt, periods, damping, interpolation=interpolation, threads=threads)
-    means = {name: np.sqrt(getattr(one, name) * getattr(two, name)) for name in ("sd", "psv", "psa", "sv", "sa")}
+    # Root by root: the product may leave the range of numbers.
+    means = {
+        name: np.sqrt(getattr(one, name)) * np.sqrt(getattr(two, name)) for name in ("sd", "psv", "psa", "sv", "sa")
+    }
     return ResponseSpectrum(
         one.periods,
         one.damping,
         **means,
-        resampled=one.resampled,
+        resampled=np.maximum(one.resampled, two.resampled),
         interpolation=one.interpolation,
-        interpolation_error=one.interpolation_error,
+        interpolation_error=np.maximum(one.interpolation_error, two.interpolation_error),
     )
 
 
