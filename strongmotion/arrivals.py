@@ -344,6 +344,10 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
     quiet = max(float(calm[:at].mean()), LEAST_NOISE * float(whole.max()))
     if p is None and calm[at : at + 2 * second].mean() < LEAST_RISE * quiet:
         return None
+    # Noise of a narrow band passes even so, but is nowhere quiet as a record of shaking is in some second.
+    seconds = np.convolve(whole, np.full(second, 1.0 / second), "valid")
+    if p is None and seconds.min() > LOUDEST_NOISE**2 * seconds.max():
+        return None
     spread = _split_spread(measure[begin:strongest], dt)
     return Pick("S", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["S"]))
 

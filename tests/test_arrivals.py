@@ -132,6 +132,26 @@ def test_spike_alone_is_no_arrival():
         assert arrivals.s is None
 
 
+@pytest.mark.parametrize("high_cut", [2.0, 5.0, 20.0])
+def test_no_wave_is_picked_on_coloured_noise(high_cut):
+    """Filtered noise swells and ebbs, the more the narrower its band; none of it is an arrival."""
+    low_pass = butter(4, high_cut, fs=1 / DT, output="sos")
+    for number in range(30):
+        noise = np.random.default_rng([5, number]).normal(size=(3, 6000))
+        arrivals = pick_arrivals(dict(zip(("H1", "H2", "V"), sosfilt(low_pass, noise), strict=True)), DT)
+        assert arrivals.s is None
+
+
+@pytest.mark.parametrize("number", range(0, 40, 4))
+def test_s_is_picked_on_late_records(number):
+    """At the lowest ratio of P to noise S still stands out where P was missed."""
+    components, p, s = simulated(number, 5.0)
+    cut = round((p + 0.3 * (s - p)) / DT)
+    arrivals = pick_arrivals({name: trace[cut:] for name, trace in components.items()}, DT)
+    assert arrivals.p is None
+    assert arrivals.s is not None
+
+
 def test_one_horizontal_has_no_s():
     components, p, _ = simulated(3, 30.0)
     arrivals = pick_arrivals({name: components[name] for name in ("H1", "V")}, DT)
