@@ -407,6 +407,13 @@ def test_impossible_input_is_refused():
         StationTimes("A", 0.0, 0.0, p=5.0, p_uncertainty=0.0)
     with pytest.raises(InputError, match="must not be negative"):
         locate(arrivals(AROUND), travel_time_error=-1.0)
+    for unknown in (
+        {"travel_time_error": math.nan},
+        {"assumed_depth": (math.nan, 7.0)},
+        {"assumed_depth": (10.0, math.inf)},
+    ):
+        with pytest.raises(InputError, match="must not be negative"):
+            locate(arrivals(AROUND), **unknown)
 
 
 def test_wadati_error_holds():

@@ -230,7 +230,15 @@ def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_pa
 
 @pytest.mark.parametrize(
     "words",
-    [("--velocity", "fast"), ("--from", "noon"), ("--depth", "-3"), ("--time-error", "-1"), ("--to", "2000-01-01")],
+    [
+        ("--velocity", "fast"),
+        ("--from", "noon"),
+        ("--depth", "-3"),
+        ("--depth", "nan"),
+        ("--time-error", "-1"),
+        ("--time-error", "nan"),
+        ("--to", "2000-01-01"),
+    ],
 )
 def test_wrong_use_writes_nothing(archive, tmp_path, words):
     result = run("event", archive.folder, "-o", tmp_path / "out", *words)

@@ -241,7 +241,8 @@ def locate(
     (True, 8.0, 5.0)
     """
     model = model or VelocityModel()
-    if travel_time_error < 0 or min(assumed_depth) <= 0:
+    taken = (travel_time_error, *assumed_depth)
+    if not all(math.isfinite(value) for value in taken) or travel_time_error < 0 or min(assumed_depth) <= 0:
         raise InputError("the error of travel times must not be negative, and the assumed depth and its error above 0")
     problem = _Problem(tuple(stations), model, travel_time_error, assumed_depth)
     telling = problem.stations_telling()
