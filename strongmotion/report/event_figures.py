@@ -97,7 +97,8 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
         centre = Plane(0.0, 0.0)
     reach = [1.0]
     at = centre.onto(table["latitude_deg"].tolist(), table["longitude_deg"].tolist())
-    used = (table["p_used"] | table["s_used"]).to_numpy()
+    # Without a point there are no residuals to tell the used from the others.
+    used = (table["p_used"] | table["s_used"] | (point is None)).to_numpy(dtype=bool)
     for circle in event.location.circles:
         middle_of = centre.onto([circle.latitude], [circle.longitude])[0]
         plot.add_patch(
