@@ -14,6 +14,8 @@ from scipy.linalg import expm
 
 from strongmotion import InputError
 from strongmotion.spectra import (
+    constant_ductility_spectrum,
+    constant_strength_spectrum,
     default_periods,
     fourier_spectrum,
     geometric_mean_spectrum,
@@ -22,6 +24,7 @@ from strongmotion.spectra import (
     response_spectrum,
     rotated_peaks,
     rotated_spectrum,
+    yielding_response,
 )
 
 DT = 0.01
@@ -47,6 +50,32 @@ def test_scale(a, factor):
     one, two = response_spectrum(a, DT, PERIODS), response_spectrum(factor * a, DT, PERIODS)
     for quantity in QUANTITIES:
         np.testing.assert_allclose(getattr(two, quantity), factor * getattr(one, quantity), rtol=1e-9)
+
+
+@pytest.mark.parametrize("power", [-1000, -660, -201, 201, 660])
+def test_scale_where_squares_leave_the_range_of_numbers(power):
+    # A power of two changes no digit.
+    a, b, factor = shaking(300), shaking(300, seed=1), 2.0**power
+    one, two = response_spectrum(a, DT, PERIODS), response_spectrum(factor * a, DT, PERIODS)
+    for quantity in QUANTITIES:
+        np.testing.assert_array_equal(getattr(two, quantity), factor * getattr(one, quantity))
+    np.testing.assert_array_equal(
+        rotated_spectrum(factor * a, factor * b, DT, PERIODS).psa, factor * rotated_spectrum(a, b, DT, PERIODS).psa
+    )
+    strengths = constant_ductility_spectrum(a, DT, [0.1, 1.0], [1, 3])
+    # Found by way of logarithms, to 1e-12 of the ductility.
+    found = constant_ductility_spectrum(factor * a, DT, [0.1, 1.0], [1, 3])
+    np.testing.assert_allclose(found / factor, strengths, rtol=1e-9)
+    np.testing.assert_array_equal(
+        constant_strength_spectrum(factor * a, DT, [0.1, 1.0], factor * strengths[1, 0]),
+        constant_strength_spectrum(a, DT, [0.1, 1.0], strengths[1, 0]),
+    )
+    history = yielding_response(a, DT, 1.0, strengths[1, 1])
+    scaled = yielding_response(factor * a, DT, 1.0, factor * strengths[1, 1])
+    assert (scaled.ductility, scaled.peak, scaled.permanent) == (
+        history.ductility, factor * history.peak, factor * history.permanent
+    )  # fmt: skip
+    np.testing.assert_array_equal(scaled.velocity, factor * history.velocity)
 
 
 @given(records)
@@ -240,6 +269,8 @@ def test_threads_do_not_change_the_result():
         ({"acceleration": []}, "at least one"),
         ({"acceleration": np.zeros((2, 5))}, "one dimension"),
         ({"acceleration": ["quick"]}, "expected numbers"),
+        ({"acceleration": np.array([0.0, 1j])}, "real numbers"),
+        ({"acceleration": np.ma.array([0.0, 9.0, 1.0], mask=[False, True, False])}, "masked at index 1"),
         ({"dt": 0.0}, "above 0"),
         ({"dt": -0.01}, "negative"),
         ({"dt": np.inf}, "finite"),

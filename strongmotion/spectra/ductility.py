@@ -129,14 +129,17 @@ def yielding_response(
     dt, period = positive("dt", dt), positive("period", period)
     strength = positive("strength", strength)
     damping, hardening = _one("damping", damping), _hardening(hardening)
+    exponent = _exponent(acceleration)
     factor = int(resampling_factors(np.array([period]), dt)[0])
-    fine = resample(acceleration, factor, interpolation)
+    fine = resample(np.ldexp(acceleration, -exponent), factor, interpolation)
+    strength = float(np.ldexp(strength, -exponent))
     omega = 2 * np.pi / period
     u, v, force = np.empty_like(fine), np.empty_like(fine), np.empty_like(fine)
     peak, permanent = _yielding.histories(fine, dt / factor, omega, damping, hardening, strength, u, v, force)
-    at = slice(None, None, factor)
+    u, v, force = (np.ldexp(history[::factor], exponent) for history in (u, v, force))
+    ductility = peak * omega**2 / strength
     return YieldingResponse(
-        u[at].copy(), v[at].copy(), force[at].copy(), peak, peak * omega**2 / strength, permanent
+        u, v, force, float(np.ldexp(peak, exponent)), ductility, float(np.ldexp(permanent, exponent))
     )  # fmt: skip
 
 
@@ -181,7 +184,9 @@ def constant_strength_spectrum(
     array([[14.75,  5.77],
            [ 0.7 ,  0.7 ]])
     """
-    strength = above_zero("strength", strength)
+    acceleration, strength = signal("acceleration", acceleration), above_zero("strength", strength)
+    exponent = _exponent(acceleration)
+    acceleration, strength = np.ldexp(acceleration, -exponent), np.ldexp(strength, -exponent)
     out = np.empty((strength.size, np.size(periods)))
 
     def column(fine: Floats, step: float, omega: float, damping: float, hardening: float, i: int) -> None:
@@ -244,9 +249,11 @@ def constant_ductility_spectrum(
            [3.73, 3.44],
            [3.11, 2.4 ]])
     """
-    ductility = non_negative("ductility", ductility)
+    acceleration, ductility = signal("acceleration", acceleration), non_negative("ductility", ductility)
     if (ductility < 1).any():
         raise InputError(f"expected 1 or more, found {ductility.min():g}", source="ductility")
+    exponent = _exponent(acceleration)
+    acceleration = np.ldexp(acceleration, -exponent)
     order = np.argsort(ductility)
     out = np.empty((ductility.size, np.size(periods)))
 
@@ -263,7 +270,7 @@ def constant_ductility_spectrum(
             source="ductility",
             remedy="Ask for a smaller ductility, or leave the period out",
         )
-    return out
+    return np.ldexp(out, exponent)
 
 
 def _each_period(
@@ -301,3 +308,9 @@ def _hardening(value: float) -> float:
     if ratio >= 1:
         raise InputError(f"expected a stiffness ratio in [0, 1), found {ratio:g}", source="hardening")
     return ratio
+
+
+def _exponent(acceleration: Floats) -> int:
+    """Return the binary exponent of a record whose squares would leave the range of numbers; 0 for ordinary ones."""
+    exponent = int(np.frexp(np.abs(acceleration).max())[1])
+    return exponent if abs(exponent) > 200 else 0
