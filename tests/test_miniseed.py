@@ -312,6 +312,27 @@ def test_a_huge_count_is_refused_in_little_memory(tmp_path):
     tracemalloc.stop()
 
 
+@pytest.mark.parametrize("version", [2, 3])
+def test_a_file_cut_inside_a_header_is_refused_or_read_to_the_record_before(tmp_path, version):
+    x = shaking()
+    data = packed((Z, x, 0), version=version)
+    second = data.index(b"MS\x03", 3) if version == 3 else 512  # where the second record begins
+    whole = read(save(tmp_path, data[:second]))["V"].samples
+    for length in range(9, 64):
+        for begin in (0, second):
+            path = save(tmp_path, data[: begin + length])
+            with pytest.raises(RecordError, match=rf"quay\.ms: the record at byte {begin + 1} "):
+                read(path)
+        assert read(path, missing="truncate")["V"].samples.tobytes() == whole.tobytes()
+
+
+def test_a_channel_without_an_orientation_names_the_file(tmp_path):
+    data = bytearray(packed((Z, shaking(100), 0)))
+    data[15:18] = b"   "  # the channel's code, by the header of miniSEED 2
+    with pytest.raises(RecordError, match=r"quay\.ms: .* has no channel code"):
+        read(save(tmp_path, bytes(data)))
+
+
 def _shifted(crc):
     for _ in range(8):
         crc = (crc >> 1) ^ (0x82F63B78 * (crc & 1))

@@ -155,7 +155,7 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
             identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
             last, at = at, at + 40 + identifier + extra + payload
             continue
-        usual = data.startswith(_USUAL_2, at + 46) and 7 <= data[at + 54] <= 20
+        usual = data.startswith(_USUAL_2, at + 46) and at + 64 <= len(data) and 7 <= data[at + 54] <= 20
         length = 1 << data[at + 54] if usual else _length_2(data, at)
         if length is None:
             return data, [0], ()  # of no usual make: the library finds its length, or what is wrong
@@ -221,6 +221,11 @@ def _codes(reading: Reading, source: str) -> tuple[str, ...]:
         raise reading.error(
             f"{header.shown(source)} is no FDSN source identifier",
             remedy="Write it as FDSN:network_station_location_band_source_orientation",
+        )
+    if not parts[5]:
+        raise reading.error(
+            f"{header.shown(source)} has no channel code, which tells its direction",
+            remedy="Give the channel the code it has in its StationXML, such as HNZ",
         )
     return tuple(parts)
 
