@@ -151,7 +151,8 @@ class Component:
     Raises
     ------
     RecordError
-        Too few samples, NaN or infinity among them, or a sampling interval that is not positive.
+        Too few samples, NaN or infinity among them, a sampling interval that is not positive, or a direction that is
+        none.
     """
 
     name: str
@@ -198,6 +199,12 @@ class Component:
                 f"component {self.name}: the sensitivity is {self.sensitivity}, it must be a number other than 0",
                 remedy="Give the sensitivity in counts per m/s²",
             )
+        for quantity, value, limit in (("azimuth", self.azimuth, 360.0), ("dip", self.dip, 90.0)):
+            if value is not None and not abs(value) <= limit:
+                raise RecordError(
+                    f"component {self.name}: the {quantity} is {value:g}, outside ±{limit:g} degrees",
+                    remedy=f"Correct the {quantity}, or leave it out where it is not known",
+                )
         samples.flags.writeable = False
         object.__setattr__(self, "samples", samples)
         object.__setattr__(self, "unit", acceleration_unit(self.unit))

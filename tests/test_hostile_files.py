@@ -39,6 +39,8 @@ HEAD = "# dt_s: 0.01\nH1 [g],H2 [g],V [g]\n"
 ROWS = "".join(f"{i},{i + 1},{i + 2}.5\n" for i in range(10))
 
 CSV_CASES = {
+    "azimuth": ("# azimuth_H2: 400\n" + HEAD + ROWS, "line 1: component H2: the azimuth is 400, outside ±360 degrees"),
+    "dip": ("# dip_H2: -91\n" + HEAD + ROWS, "line 1: component H2: the dip is -91, outside ±90 degrees"),
     "text in numbers": (HEAD + ROWS + "1,x2,3\n", "line 13: column H2: expected a number, found 'x2'. Mend it"),
     "NaN": (HEAD + ROWS + "1,2,NaN\n", "line 13: column V: expected a number, found 'NaN'. Mend it"),
     "infinity": (HEAD + ROWS + "1,-inf,2\n", "line 13: column H2: expected a number, found '-inf'"),

@@ -13,7 +13,8 @@ from strongmotion.record import Component, Earthquake, Record, Station
 START = np.datetime64("2031-04-17T03:26:27", "ns")
 
 
-def channel(code, value=4e5, unit="m/s**2", azimuth=0.0, dip=0.0, stages="", epoch='startDate="2030-01-01T00:00:00"'):
+def channel(code, value=4e5, unit="m/s**2", azimuth=0.0, dip=None, stages="", epoch='startDate="2030-01-01T00:00:00"'):
+    dip = (-90 if code.endswith("Z") else 0.0) if dip is None else dip
     return f"""
     <Channel code="{code}" locationCode="00" {epoch}>
      <Latitude>45.6</Latitude><Longitude>-12.5</Longitude><Elevation>7</Elevation><Depth>0</Depth>
@@ -79,6 +80,43 @@ def test_the_epoch_is_chosen_by_time(tmp_path):
     assert [(f.name, "no epoch of XX.QUAY.00.HNZ" in f.what) for f in record.findings] == [
         ("no station metadata", True)
     ]
+
+
+@pytest.mark.parametrize("change", [{"value": 2e5}, {"unit": "cm/s**2"}, {"dip": 90}, {"azimuth": 180.0, "dip": 0}])
+def test_epochs_that_overlap_and_differ_are_found(tmp_path, change):
+    alike = {"value": 4e5, "dip": -90, "epoch": 'startDate="2030-01-01T00:00:00"'}
+    later = {**alike, "epoch": 'startDate="2031-01-01T00:00:00"'}
+    pair = document(channel("HNZ", **alike), channel("HNZ", **later))
+    assert read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, pair)).findings == ()
+    pair = document(channel("HNZ", **alike), channel("HNZ", **{**later, **change}))
+    (found, *_) = read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, pair)).findings
+    assert (found.name, found.severity) == ("overlapping epochs", "doubt")
+    assert "2 epochs of XX.QUAY.00.HNZ hold" in found.what
+    assert "2031-01-01" in found.what
+
+
+def test_directions_that_do_not_fit_the_components_are_found(tmp_path):
+    swapped = document(channel("HN1", dip=90), channel("HN2", azimuth=90.0), channel("HNZ", azimuth=-90.0, dip=0))
+    record = read(counts(tmp_path), stationxml=save(tmp_path, swapped))
+    assert [(f.name, f.component) for f in record.findings] == [
+        ("doubtful direction", "H1"),
+        ("doubtful direction", "V"),
+    ]
+    down = document(*THREE[:2], channel("HNZ", dip=90))
+    (found,) = read(counts(tmp_path), stationxml=save(tmp_path, down)).findings
+    assert (found.name, found.severity, found.component) == ("positive down", "note", "V")
+
+
+def test_an_azimuth_beyond_the_circle_is_refused(tmp_path):
+    path = save(tmp_path, document(channel("HN1", azimuth=400), *THREE[1:]))
+    with pytest.raises(RecordError, match=r"quay\.xml, line \d+: <Channel>: .* the azimuth is 400, outside ±360"):
+        read(counts(tmp_path), stationxml=path)
+
+
+def test_more_poles_than_any_sensor_has_are_refused_quickly(tmp_path):
+    many = document(channel("HNZ", stages=poles_zeros([complex(-100, 20)] * 5000)))
+    with pytest.raises(RecordError, match=r"quay\.xml, line \d+: <PolesZeros>: 5000 poles and zeros"):
+        read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, many))
 
 
 def test_an_epoch_that_ends_in_the_record_is_found(tmp_path):
@@ -218,6 +256,7 @@ BAD = {
     "overflow": (("400000.0", "1e999"), "expected a number, found '1e999'"),
     "pressure": (("m/s**2", "Pa"), "is of the unit 'Pa', which is no acceleration"),
     "volts": (("counts", "V"), "leads to 'V', not to counts"),
+    "dip": (("<Dip>-90", "<Dip>-91"), "dip is -91, outside ±90 degrees"),
     "latitude": (("45.6", "145.6"), "outside ±90 degrees"),
     "date": (("2030-01-01T00:00:00\">\n     <Lat", "2030-13-01T00:00:00\">\n     <Lat"), "expected a date and time"),
 }  # fmt: skip

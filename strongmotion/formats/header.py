@@ -314,7 +314,8 @@ def component_of(
     except RecordError as error:
         if error.source:
             raise
-        raise reading.error(error.what, line, error.remedy) from None
+        at = next((fields[key].line for key in ("azimuth", "dip") if f"the {key} is" in error.what), line)
+        raise reading.error(error.what, at, error.remedy) from None
     return component, tuple(notes)
 
 

@@ -28,6 +28,9 @@ from .xml import Node, parse
 FLAT_FROM, FLAT_TO, FLAT_WITHIN = 0.1, 0.8, 0.1
 """The response must stay within 10 % from 0.1 Hz to 0.8 of the Nyquist frequency (common practice, no source)."""
 
+MOST_ROOTS = 1000
+"""Poles and zeros of one stage; a sensor has some ten."""
+
 _KEPT = frozenset((
     "Network", "Station", "Site", "Name", "Channel", "Latitude", "Longitude", "Elevation", "Azimuth", "Dip",
     "Sensor", "Description", "Type", "Model", "Response", "InstrumentSensitivity", "Value", "Frequency",
@@ -55,6 +58,13 @@ class Channel:
     def id(self) -> str:
         """Its codes, joined by points."""
         return ".".join((self.network, self.station, self.location, self.code))
+
+    @property
+    def said(self) -> tuple[float | str | None, ...]:
+        """What its samples mean: sensitivity and its units, azimuth and dip."""
+        whole = self.node.first("Response", "InstrumentSensitivity")
+        of_whole = () if whole is None else (whole.number("Value"), whole.words("InputUnits", "Name").lower())
+        return (*of_whole, self.node.number("Azimuth"), self.node.number("Dip"))
 
     def holds(self, time: np.datetime64 | None) -> bool:
         """Whether the epoch holds a time; any epoch holds an unknown one."""
@@ -140,9 +150,9 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
     """
     components, findings, station = [], list(record.findings), record.station
     for component in record:
-        channel, missing = _channel_of(record, component, inventory)
+        channel, of_epochs = _channel_of(record, component, inventory)
+        findings.extend(of_epochs)
         if channel is None:
-            findings.extend(missing)
             components.append(component)
             continue
         station = _station_from(channel, station)
@@ -154,8 +164,9 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
                 )
             )  # fmt: skip
         changed, said = _with_response(component, channel, differentiate, keep)
-        components.append(_with_direction(changed, channel))
-        findings.extend(said)
+        directed, of_direction = _with_direction(changed, channel)
+        components.append(directed)
+        findings.extend((*said, *of_direction))
     if len({component.name for component in components}) < len(components):
         components = [
             replace(new, name=old.name) for new, old in zip(components, record.components, strict=True)
@@ -166,7 +177,7 @@ def described_by(record: Record, inventory: Inventory, *, differentiate: bool = 
 def _channel_of(
     record: Record, component: Component, inventory: Inventory
 ) -> tuple[Channel | None, tuple[Finding, ...]]:
-    """Return the epoch of a component's channel at the record's start, or a finding that there is none."""
+    """Return the epoch of a component's channel at the record's start, and a finding on none or several that differ."""
     station, time = record.station, component.start
     code = component.channel or component.name
     full = ".".join((station.network, station.code, station.location, code))
@@ -181,7 +192,17 @@ def _channel_of(
     fitting = [channel for channel in named if channel.holds(time)]
     if fitting:
         last = max(fitting, key=lambda channel: channel.begin or np.datetime64("1900-01-01", "ns"))
-        return last, ()
+        if len({channel.said for channel in fitting}) == 1:
+            return last, ()
+        when = "a record of unknown start" if time is None else f"{time} UTC"
+        return last, (
+            _finding(
+                component, "overlapping epochs", "doubt",
+                f"{len(fitting)} epochs of {full} hold {when}, and differ in sensitivity or direction; that from "
+                f"{last.begin} on was used",
+                "All amplitudes follow from it.", "Correct the document, or give the sensitivity yourself.",
+            ),
+        )  # fmt: skip
     what = f"no epoch of {full} at {time} UTC" if named else f"no channel {full}"
     missing = _finding(
         component, "no station metadata", "doubt",
@@ -213,18 +234,42 @@ def _station_from(channel: Channel, station: Station) -> Station:
         raise node.error(error.what) from None
 
 
-def _with_direction(component: Component, channel: Channel) -> Component:
+def _with_direction(component: Component, channel: Channel) -> tuple[Component, tuple[Finding, ...]]:
+    """Return the component with its direction, and a finding where that does not fit its name."""
     azimuth, dip = channel.node.number("Azimuth"), channel.node.number("Dip")
     name = component.name
     if dip is not None and abs(abs(dip) - 90) < 1e-9:
         azimuth = None
         name = "V" if name in ("3", "Z") else name
-    return replace(
-        component,
-        name=name,
-        azimuth=component.azimuth if azimuth is None and dip is None else azimuth,
-        dip=component.dip if dip is None else dip,
-    )
+    try:
+        directed = replace(
+            component,
+            name=name,
+            azimuth=component.azimuth if azimuth is None and dip is None else azimuth,
+            dip=component.dip if dip is None else dip,
+        )
+    except RecordError as error:
+        raise channel.node.error(error.what) from None
+    if dip is None or name not in ("H1", "H2", "V"):
+        return directed, ()
+    if (abs(dip) > 45) != (name == "V"):
+        return directed, (
+            _finding(
+                directed, "doubtful direction", "doubt",
+                f"StationXML gives {channel.id} a dip of {dip:g}°, which is not that of a "
+                f"{'vertical' if name == 'V' else 'horizontal'} component",
+                "Results of the horizontal pair and of the vertical may be of other directions than they say.",
+                "Make sure that azimuth and dip, or two channels, are not exchanged.",
+            ),
+        )  # fmt: skip
+    if name == "V" and dip > 0:
+        return directed, (
+            _finding(
+                directed, "positive down", "note", f"StationXML gives {channel.id} a dip of {dip:g}°: positive is down",
+                "The sign of vertical motion is turned; peaks and spectra are not.", "Mind it where the sign counts.",
+            ),
+        )  # fmt: skip
+    return directed, ()
 
 
 def _with_response(
@@ -357,6 +402,9 @@ def _relative_gain(node: Node, frequencies: NDArray[np.float64], at: float) -> N
             return sum(np.log(np.abs(s - root)) for root in roots["Zero"]) - sum(
                 np.log(np.abs(s - root)) for root in roots["Pole"]
             )
+
+    if (count := sum(map(len, roots.values()))) > MOST_ROOTS:
+        raise node.error(f"{count} poles and zeros, at most {MOST_ROOTS} are read", "Make sure that it is a sensor's")
 
     if not all(cmath.isfinite(root) and abs(root) < 1e150 for group in roots.values() for root in group):
         return None
