@@ -18,6 +18,8 @@ from strongmotion.checks import (
     early_stop,
     examine,
     implausible_amplitude,
+    implausible_interval,
+    negative_sensitivity,
     reversed_polarity,
     second_event,
     spikes,
@@ -135,6 +137,28 @@ def test_gals_read_as_m_s2_are_implausible():
     finding = implausible_amplitude(Component("H1", 300.0 * WAVE, dt=0.01))
     assert finding is not None
     assert "g)" in finding.what
+
+
+@pytest.mark.parametrize(
+    ("dt", "severity", "words"),
+    [(0.005, None, ""), (0.05, None, ""), (0.06, "doubt", "16.7 Hz"), (1.0, "unfit", "1 Hz"), (5.0, "unfit", "0.2 Hz"),
+     (1e-4, None, ""), (5e-5, "doubt", "2e+04 Hz")],
+)  # fmt: skip
+def test_an_interval_that_no_accelerograph_has_is_found(dt, severity, words):
+    finding = implausible_interval(Component("H1", WAVE, dt=dt))
+    assert (finding and finding.severity) == severity
+    if finding is not None:
+        assert f"{dt:g} s, {words}" in finding.what
+        assert ("milliseconds" in finding.remedy) == (dt > 0.05)
+
+
+def test_a_negative_sensitivity_is_found():
+    assert negative_sensitivity(Component("H1", WAVE, 0.01, "counts", 4e5)) is None
+    assert negative_sensitivity(Component("H1", WAVE, 0.01, "g")) is None
+    finding = negative_sensitivity(Component("H1", WAVE, 0.01, "counts", -4e5))
+    assert finding is not None
+    assert (finding.severity, finding.component) == ("note", "H1")
+    assert "-400000 counts per m/s²" in finding.what
 
 
 def test_a_record_cut_in_the_shaking_stops_early():

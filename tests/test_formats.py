@@ -224,7 +224,7 @@ def records(draw, kind):
             sensitivity=draw(st.none() | st.floats(1e-3, 1e9)) if kind == "counts" else None,
             start=start,
             azimuth=draw(angle),
-            dip=draw(angle),
+            dip=draw(st.none() | st.floats(-90, 90)),
             channel=draw(st.sampled_from(["", "HNZ", "12"])),
         )
         for name in draw(names)

@@ -39,6 +39,14 @@ HEAD = "# dt_s: 0.01\nH1 [g],H2 [g],V [g]\n"
 ROWS = "".join(f"{i},{i + 1},{i + 2}.5\n" for i in range(10))
 
 CSV_CASES = {
+    "interval no instrument has": (
+        "# dt_s: 9.9e-7\nH1 [g]\n1\n2\n",  # what pads to some seconds would fill all memory
+        "line 2: component H1: the sampling interval is 9.9e-07 s, beyond what any instrument has",
+    ),
+    "times no instrument has": (
+        "time [s],H1 [g]\n" + "".join(f"{i}e-8,{i}\n" for i in range(30)),
+        "line 1: component H1: the sampling interval is 1e-08 s, beyond what any instrument has",
+    ),
     "azimuth": ("# azimuth_H2: 400\n" + HEAD + ROWS, "line 1: component H2: the azimuth is 400, outside ±360 degrees"),
     "dip": ("# dip_H2: -91\n" + HEAD + ROWS, "line 1: component H2: the dip is -91, outside ±90 degrees"),
     "text in numbers": (HEAD + ROWS + "1,x2,3\n", "line 13: column H2: expected a number, found 'x2'. Mend it"),

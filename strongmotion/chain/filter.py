@@ -77,7 +77,9 @@ def filter_band(motion: Motion, band: Band, order: int, phase: str) -> Motion:
         raise SettingsError(
             f"component {motion.component}: corner {max(low, high):g} Hz is not below the Nyquist frequency "
             f"{nyquist:g} Hz",
-            remedy="Lower filter.low_cut or filter.high_cut, or set it to 0 for none",
+            remedy="Lower filter.low_cut or filter.high_cut, or set it to 0 for none"
+            if nyquist > 1.0
+            else f"Make sure that the sampling interval of {motion.dt:g} s is right, in seconds",
         )
     if low > 0 and high > 0 and low >= high:
         raise SettingsError(

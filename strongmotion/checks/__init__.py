@@ -8,7 +8,7 @@ from .clipping import clipping
 from .copies import duplicated_components, reversed_polarity
 from .dead import dead_component
 from .ends import early_stop, second_event
-from .plausibility import implausible_amplitude
+from .plausibility import implausible_amplitude, implausible_interval, negative_sensitivity
 from .resolution import coarse_quantisation
 from .spikes import spikes
 from .stuck import stuck_samples
@@ -24,6 +24,8 @@ __all__ = [
     "early_stop",
     "examine",
     "implausible_amplitude",
+    "implausible_interval",
+    "negative_sensitivity",
     "reversed_polarity",
     "second_event",
     "spikes",
@@ -39,6 +41,8 @@ CHECKS = (
     stuck_samples,
     coarse_quantisation,
     implausible_amplitude,
+    implausible_interval,
+    negative_sensitivity,
     early_stop,
     second_event,
     tone,

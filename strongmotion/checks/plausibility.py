@@ -1,4 +1,4 @@
-"""Amplitudes that no ground has shown: most often a wrong unit or sensitivity."""
+"""Amplitudes, sampling intervals and sensitivities that no accelerograph has: most often a wrong header."""
 
 from __future__ import annotations
 
@@ -7,13 +7,17 @@ import numpy as np
 from ..record import Component, Finding
 from ..units import COUNTS, G
 
-__all__ = ["implausible_amplitude"]
+__all__ = ["implausible_amplitude", "implausible_interval", "negative_sensitivity"]
 
 LARGEST = 5.0 * G
 """m/s²; the largest accelerations recorded so far are about 4 g (from memory)."""
 
 SMALLEST = 1e-5
 """m/s²: below what an accelerograph resolves."""
+
+SHORTEST, SLOW, SLOWEST = 1e-4, 0.05, 0.5
+"""Sampling intervals, s: no accelerograph has ones below the first; above the second the peak acceleration is missed,
+above the third all strong motion is (judgement of this library, no source)."""
 
 
 def implausible_amplitude(component: Component) -> Finding | None:
@@ -34,4 +38,34 @@ def implausible_amplitude(component: Component) -> Finding | None:
         remedy="check the unit and the sensitivity",
         component=component.name,
         confidence=0.9,
+    )  # fmt: skip
+
+
+def implausible_interval(component: Component) -> Finding | None:
+    """Say where the samples lie further apart, or closer, than those of any accelerograph."""
+    dt = component.dt
+    if SHORTEST <= dt <= SLOW:
+        return None
+    return Finding(
+        "implausible interval", "unfit" if dt > SLOWEST else "doubt",
+        what=f"the sampling interval is {dt:g} s, {1 / dt:.3g} Hz",
+        effect="frequencies, periods, velocity and displacement are all wrong if it is; if it is right, "
+        + ("the shaking is not resolved" if dt > SLOW else "nothing is lost"),
+        remedy="make sure that it is in seconds, and is neither in milliseconds nor the rate in Hz" if dt > SLOW
+        else "make sure that it is in seconds",
+        component=component.name,
+        confidence=0.9,
+    )  # fmt: skip
+
+
+def negative_sensitivity(component: Component) -> Finding | None:
+    """Say where a sensitivity below zero turns the sign of the samples."""
+    if component.sensitivity is None or component.sensitivity > 0:
+        return None
+    return Finding(
+        "negative sensitivity", "note",
+        what=f"the sensitivity is {component.sensitivity:g} counts per m/s²: positive counts are negative acceleration",
+        effect="the sign of the motion is turned, which rotated spectra feel; those of one component do not",
+        remedy="make sure that the sensor is mounted in reverse, and that its azimuth and dip do not say so once more",
+        component=component.name,
     )  # fmt: skip

@@ -24,7 +24,8 @@ from ..units import ACCELERATION, COUNTS, acceleration_unit
 OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
-SHORTEST, LONGEST = 1e-9, 1e6
+SHORTEST, LONGEST = 1e-6, 1e6
+"""Sampling intervals that are read, s; far shorter ones would fill all memory where motion is padded to seconds."""
 NUMERIC = (
     "latitude", "longitude", "elevation", "dt", "sampling_rate", "samples", "scale", "sensitivity", "azimuth", "dip",
 )  # fmt: skip
