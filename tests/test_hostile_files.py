@@ -39,6 +39,34 @@ HEAD = "# dt_s: 0.01\nH1 [g],H2 [g],V [g]\n"
 ROWS = "".join(f"{i},{i + 1},{i + 2}.5\n" for i in range(10))
 
 CSV_CASES = {
+    "comma for the point": (
+        "time [s];H1 [g]\n0,00;1,5\n0,01;2,5\n",
+        "decimals need a point. Write decimals with a point, or read it by a layout with decimal = ','",
+    ),
+    "quoted numbers": (HEAD + '"1","2","3"\n', "found '\"1\"'. Save the file without quotation marks"),
+    "minus of a typesetter": (HEAD + "1,\u22122,3\n4,5,6\n", "found '\\u22122'. Write minus as - (hyphen)"),
+    "dates": (
+        "time,H1 [g]\n2031-04-17T03:26:27.00,1\n2031-04-17T03:26:27.01,2\n",
+        "found '2031-04-17T03:26:27.00'. Give time in s from the first sample, and the date as # start: 2031-",
+    ),
+    "clock times": (
+        "time,H1 [g]\n03:26:27.00,1\n03:26:27.01,2\n",
+        "'03:26:27.00'. Give time in s from the first sample",
+    ),
+    "interval under another key": (
+        "# dt: 0.01\nH1 [g]\n1\n2\n",
+        "line 2: no sampling interval is given; header lines that were not understood: dt (line 1). "
+        "Give it in s by a line above, such as # dt_s: 0.01, or by a column time [s]",
+    ),
+    "delimiters at the ends": (
+        "# dt_s: 0.01\nH1 [g],H2 [g],\n1,2,\n",
+        "line 2: column 3 has no name that can be understood",
+    ),
+    "UTF-16": (("\ufeff" + HEAD + ROWS).encode("utf-16-le"), "the file is UTF-16 text. Save it as UTF-8"),
+    "UTF-16, big end first": (
+        ("\ufeff" + HEAD + ROWS).encode("utf-16-be"),
+        "the file is UTF-16 text. Save it as UTF-8",
+    ),
     "interval no instrument has": (
         "# dt_s: 9.9e-7\nH1 [g]\n1\n2\n",  # what pads to some seconds would fill all memory
         "line 2: component H1: the sampling interval is 9.9e-07 s, beyond what any instrument has",
@@ -111,7 +139,7 @@ CSV_CASES = {
         "# dt_s: 0.01\nN [g],NS [g]\n1,2\n2,3\n",
         "line 2: two columns are named H1 (columns N and NS). Name every column once",
     ),
-    "nameless column": ("# dt_s: 0.01\nH1 [g],\n1,2\n2,3\n", "line 2: a column has no name that can be understood"),
+    "nameless column": ("# dt_s: 0.01\nH1 [g],\n1,2\n2,3\n", "line 2: column 2 has no name that can be understood"),
     "unusable name": ("# dt_s: 0.01\nroof/3 [g]\n1\n2\n", "line 2: component name 'roof/3' is not usable. Use 1 to 32"),
     "only times": ("time [s]\n0\n1\n", "line 1: no column holds a component of motion. Name every column"),
     "key twice": ("# dt_s: 0.01\n# dt_s: 0.02\nH1 [g]\n1\n2\n", "line 2: dt_s is given twice, first in line 1. Remove"),

@@ -257,6 +257,8 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
 def _check_size_of_lines(reading: Reading) -> None:
     """Refuse what is no text of sensible lines, before any of it is taken apart."""
     data = reading.data
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        raise reading.error("the file is UTF-16 text", remedy="Save it as UTF-8")
     if (at := data.find(b"\0")) >= 0:
         line, byte = reading.place(at)
         raise reading.error(

@@ -114,6 +114,12 @@ def read_csv(reading: Reading) -> Record:
             place = printed_place([row.split(delimiter)[at] for row in shown])
             dt = interval_from_times(reading, samples.astype(float), place, top + 2, dt)
             notes = (*notes, *jitter(samples.astype(float), dt, place))
+    if dt is None and notes:  # the interval may be among what was not understood
+        raise reading.error(
+            f"no sampling interval is given; {notes[0].what}",
+            top + 1,
+            "Give it in s by a line above, such as # dt_s: 0.01, or by a column time [s]",
+        )
     components, findings = [], [*notes]
     for column, samples in zip(columns, numbers, strict=True):
         if not column.is_time:
@@ -147,7 +153,8 @@ def _head(lines: Lines) -> tuple[list[str], int]:
 def _checked(reading: Reading, columns: list[_Column] | None, line: int) -> list[_Column]:
     remedy = "Name every column once, with its unit, such as: time [s],H1 [g],H2 [g],V [g]"
     if columns is None or not all(column.label for column in columns):
-        raise reading.error("a column has no name that can be understood", line, remedy)
+        which = next((f"column {at}" for at, one in enumerate(columns or (), 1) if not one.label), "a column")
+        raise reading.error(f"{which} has no name that can be understood", line, remedy)
     seen: dict[str, str] = {}
     for column in columns:
         name = "time" if column.is_time else header.direction(column.label)[0]
@@ -276,7 +283,7 @@ def _by_text(
                 raise reading.error(
                     f"column {column.label}: {header.bad_number(cell)}",
                     at + 1,
-                    "Mend it at its source: missing samples are never guessed",
+                    header.mending(cell),
                 )
             numbers.add(cell)
     return [numbers.array() for numbers in read]

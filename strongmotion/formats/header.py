@@ -400,6 +400,20 @@ def bad_number(text: str) -> str:
     return f"expected a number, found {shown(text.strip())}"
 
 
+def mending(text: str) -> str:
+    """Say what to do about a text that should have been a number."""
+    text = text.strip()
+    if re.fullmatch(r"[+-]?\d+,\d+", text):
+        return "Write decimals with a point, or read it by a layout with decimal = ','"
+    if text[:1] in ("'", '"'):
+        return "Save the file without quotation marks"
+    if "\u2212" in text:
+        return "Write minus as - (hyphen)"
+    if re.search(r"\d:\d\d|\d{4}-\d\d-\d\d", text):
+        return "Give time in s from the first sample, and the date as # start: 2031-04-17T03:26:27Z"
+    return "Mend it at its source: missing samples are never guessed"
+
+
 def usable_number(text: str) -> bool:
     """Whether a text is one finite number, written in digits."""
     return bool(NUMBER.fullmatch(text)) and math.isfinite(float(text))
