@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import io
 import sys
+import time
 import tracemalloc
 
 import numpy as np
@@ -119,3 +120,23 @@ def test_inspect_says_what_is_missing_and_what_would_be_assumed(tmp_path):
     assert "XX.QUAY.00.HN2" in channels
     assert "500000" in channels
     assert "Off Old Quay" in inspect(tmp_path / "event.xml")
+
+
+def test_a_file_of_countless_gzip_parts_is_refused_quickly(tmp_path):
+    parts = gzip.compress(b"# dt_s: 0.01\nH1 [g]\n1\n2\n")
+    path = tmp_path / "quay.csv.gz"
+    path.write_bytes(parts + gzip.compress(b"") * 100_000)
+    begun = time.process_time()
+    with pytest.raises(RecordError, match=r"quay\.csv\.gz: the file has more than 10000 gzip parts\. Decompress it"):
+        read(path)
+    assert time.process_time() - begun < 2
+
+
+def test_gzip_parts_are_joined_wherever_they_meet(tmp_path):
+    # Data that hardly compress, so that parts end on all sides of the pieces they are read in.
+    text = "".join(f"{number}\n" for number in np.random.default_rng(4).integers(0, 10**15, 40_000).tolist()).encode()
+    whole = b"# dt_s: 0.01\nH1 [g]\n" + text
+    for cut in (1, 70_000, 65_536 * 2, 500_000):
+        path = tmp_path / "quay.csv.gz"
+        path.write_bytes(gzip.compress(whole[:cut]) + gzip.compress(whole[cut:]) + bytes(300))
+        assert "\n".join(map(str, read(path)["H1"].samples.tolist())) + "\n" == text.decode()

@@ -16,6 +16,8 @@ _GZIP = b"\x1f\x8b"
 _GROWTH, _ALLOWANCE = 20, 10_000_000
 """A compressed file may grow this many times, and this many bytes beyond; more is no record but a trap."""
 
+_PIECE, _MOST_PARTS = 65_536, 10_000
+
 
 def content(path: str | Path) -> tuple[str, bytes]:
     """Return the name of a file, for messages, and its bytes; ``-`` is standard input, gzip is decompressed.
@@ -54,32 +56,43 @@ def unpacked(name: str, data: bytes) -> bytes:
         return data
     most = min(LARGEST_FILE, _GROWTH * len(data) + _ALLOWANCE)
     parts: list[bytes] = []
-    size, rest = 0, data
-    while rest.strip(b"\0"):
+    size = at = count = 0
+    while at < len(data) and (data[at] or data[at:].strip(b"\0")):
+        begin, count = at, count + 1
+        if count > _MOST_PARTS:
+            raise RecordError(
+                f"the file has more than {_MOST_PARTS} gzip parts",
+                source=name,
+                remedy="Decompress it yourself and look at it; a record is not made so",
+            )
         unpacker = zlib.decompressobj(wbits=31)
-        try:
-            part = unpacker.decompress(rest, most - size + 1)
-        except zlib.error:
-            raise RecordError(
-                f"the gzip compression is damaged in the part that begins at byte {len(data) - len(rest) + 1}",
-                source=name,
-                remedy="Copy it again from its source",
-            ) from None
-        size += len(part)
-        parts.append(part)
-        if size > most:
-            raise RecordError(
-                f"the file grows beyond {most / 1e6:.0f} MB when it is decompressed",
-                source=name,
-                remedy="Decompress it yourself and look at it; a record is not as large",
-            )
-        if not unpacker.eof:
-            raise RecordError(
-                "the gzip compression breaks off at the end of the file",
-                source=name,
-                remedy="Copy it again from its source",
-            )
-        rest = unpacker.unused_data
+        while not unpacker.eof:
+            # In pieces, because what is left of the last one after the part's end is copied.
+            piece = data[at : at + _PIECE]
+            if not piece:
+                raise RecordError(
+                    "the gzip compression breaks off at the end of the file",
+                    source=name,
+                    remedy="Copy it again from its source",
+                )
+            try:
+                part = unpacker.decompress(piece, most - size + 1)
+            except zlib.error:
+                raise RecordError(
+                    f"the gzip compression is damaged in the part that begins at byte {begin + 1}",
+                    source=name,
+                    remedy="Copy it again from its source",
+                ) from None
+            at += len(piece)
+            size += len(part)
+            parts.append(part)
+            if size > most:
+                raise RecordError(
+                    f"the file grows beyond {most / 1e6:.0f} MB when it is decompressed",
+                    source=name,
+                    remedy="Decompress it yourself and look at it; a record is not as large",
+                )
+        at -= len(unpacker.unused_data)
     if not size:
         raise RecordError("the file holds nothing", source=name, remedy="Copy it again from its source")
     return b"".join(parts)
