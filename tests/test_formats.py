@@ -187,6 +187,29 @@ def test_a_gap_in_coarse_times_is_uneven_not_coarse():
         interval(["0", "1", "2", "4"])
 
 
+@pytest.mark.parametrize(
+    ("text", "utc"),
+    [
+        ("2031-04-17T03:26:27+09:00", "2031-04-16T18:26:27"),
+        ("2031-04-17T03:26:27-0330", "2031-04-17T06:56:27"),
+        ("2031-04-17T03:26:27Z", "2031-04-17T03:26:27"),
+        ("2031-04-17 03:26", "2031-04-17T03:26:00"),
+    ],
+)
+def test_a_start_is_turned_into_utc(tmp_path, text, utc):
+    # ISO 8601: local time is ahead of UTC by a positive offset.
+    record = read(save(tmp_path, f"# start: {text}\n# dt_s: 0.01\nH1 [g]\n1\n2\n"))
+    assert record.start == np.datetime64(utc, "ns")
+
+
+def test_an_interval_that_contradicts_the_rate_or_the_times_is_refused(tmp_path):
+    with pytest.raises(RecordError, match=r"line 2: dt is 0\.01 s and sampling_rate 99 Hz, they contradict"):
+        read(save(tmp_path, "# dt_s: 0.01\n# sampling_rate: 99\nH1 [g]\n1\n2\n"))
+    times = "".join(f"{i * 0.0102:.4f},{i}\n" for i in range(60))
+    with pytest.raises(RecordError, match=r"the time column steps by 0\.0102 s, the header declares 0\.01 s"):
+        read(save(tmp_path, f"# dt_s: 0.01\ntime [s],H1 [g]\n{times}"))
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     n=st.integers(5, 400), gap=st.integers(0, 398), dt=st.sampled_from([0.005, 0.01, 1 / 128]), size=st.integers(1, 5)

@@ -333,6 +333,34 @@ def test_a_channel_without_an_orientation_names_the_file(tmp_path):
         read(save(tmp_path, bytes(data)))
 
 
+def recorded(samples, start_ns, rate=200.0):
+    """Return miniSEED 3, which holds times to the nanosecond, of samples that start so long after START."""
+    traces = pymseed.MS3TraceList()
+    traces.add_data(Z, samples, "i", rate, starttime=int(START.astype(np.int64)) + start_ns)
+    return b"".join(traces.generate(encoding=pymseed.DataEncoding.STEIM2, format_version=3))
+
+
+def test_segments_off_each_others_instants_are_never_filled(tmp_path):
+    x = shaking()
+    late = recorded(x[1003:], 1003 * 5_000_000 + 1_250_000)  # a gap of 3 samples and a quarter
+    with pytest.raises(RecordError, match=r"has a gap of 0\.01625 s before"):
+        read(save(tmp_path, recorded(x[:1000], 0) + late), gaps="fill")
+
+
+def test_a_change_of_the_sampling_rate_is_refused(tmp_path):
+    x = shaking()
+    for gaps in ("refuse", "longest", "fill"):
+        with pytest.raises(RecordError, match="changes its sampling rate"):
+            read(save(tmp_path, recorded(x[:1000], 0) + recorded(x[1000:], 5_000_000_000, 202.0)), gaps=gaps)
+
+
+def test_a_repeat_within_a_longer_segment_is_taken_once(tmp_path):
+    x = shaking()
+    record = read(save(tmp_path, recorded(x, 0) + recorded(x[500:700], 500 * 5_000_000)))
+    assert record["V"].samples.tobytes() == x.tobytes()
+    assert [f.name for f in record.findings] == ["overlap"]
+
+
 def _shifted(crc):
     for _ in range(8):
         crc = (crc >> 1) ^ (0x82F63B78 * (crc & 1))

@@ -107,6 +107,23 @@ def test_directions_that_do_not_fit_the_components_are_found(tmp_path):
     assert (found.name, found.severity, found.component) == ("positive down", "note", "V")
 
 
+def test_a_station_of_another_network_is_not_taken(tmp_path):
+    other = document(channel("HNZ")).replace('Network code="XX"', 'Network code="YY"')
+    record = read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, other))
+    assert record["V"].sensitivity is None
+    assert ["no channel XX.QUAY.00.HNZ" in finding.what for finding in record.findings] == [True]
+
+
+def test_poles_may_be_given_in_hertz(tmp_path):
+    # A pole at 60 Hz: 3 dB down there, so bent below 80 Hz; taken as 60 rad/s (9.5 Hz) it would be bent from 5 Hz on.
+    stages = poles_zeros([complex(-60, 0)], kind="LAPLACE (HERTZ)")
+    text = document(channel("HNZ", stages=stages))
+    (found,) = read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, text)).findings
+    begin = float(found.what.split("between ")[1].split()[0])
+    # |1/(1 + i f/60)| leaves 1 by 10 % where f = 60 sqrt(1/0.81 - 1).
+    assert begin == pytest.approx(60 * np.sqrt(1 / 0.81 - 1), rel=0.08)  # the gain is looked at in steps of 7 %
+
+
 def test_an_azimuth_beyond_the_circle_is_refused(tmp_path):
     path = save(tmp_path, document(channel("HN1", azimuth=400), *THREE[1:]))
     with pytest.raises(RecordError, match=r"quay\.xml, line \d+: <Channel>: .* the azimuth is 400, outside ±360"):
