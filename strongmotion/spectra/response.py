@@ -483,7 +483,11 @@ def largest_responses(
     """
     out = np.zeros((count, damping.size, periods.size))
     # Squares of very large or small samples would leave the range of numbers; a power of two changes no other bit.
-    scale = math.ldexp(1.0, math.frexp(max(float(np.abs(a).max()) for a in components))[1] - 1)
+    peak = max(max(float(a.max()), -float(a.min())) for a in components)
+    scale = 1.0
+    if peak > 0.0 and not 1e-100 < peak < 1e100:
+        scale = math.ldexp(1.0, math.frexp(peak)[1] - 1)
+        components = [component / scale for component in components]
 
     def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
         largest = np.empty((count, row.size))
@@ -491,7 +495,7 @@ def largest_responses(
         out[:, row, column] = scale * largest
 
     for factor, row, column in groups:
-        fine = [resample(component / scale, factor, interpolation) for component in components]
+        fine = [resample(component, factor, interpolation) for component in components]
         jobs = [partial(solve, fine, dt / factor, row[part], column[part]) for part in parts(row.size, threads)]
         run(jobs, min(threads, len(jobs)) if fine[0].size * row.size > THREADING_WORK // 8 else 1)
     return out
