@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from strongmotion.errors import InputError, RecordError
+from strongmotion.formats import miniseed as miniseed_room
 from strongmotion.formats import read, read_all, write_miniseed
+from strongmotion.formats.header import Reading
 from strongmotion.record import Component, Record, Station
 
 START = np.datetime64("2031-04-17T03:26:27.125", "ns")
@@ -413,3 +415,24 @@ def test_inspect_shows_every_record(tmp_path):
     assert shown.count("miniSEED 2") == 2
     assert "XX, PIER, 00" in shown
     assert "400000" in shown
+
+
+@pytest.mark.parametrize("end", [None, -1, 520, 54, 50])
+def test_records_alike_are_parted_as_one_by_one(monkeypatch, end):
+    """Files of one record length are not walked through; it must make no difference, cut or whole."""
+    ramp = Component(
+        "H1", np.arange(20_000, dtype=np.int32) ** 2, 0.01, "counts", 1.0, np.datetime64("2031-04-17", "ns")
+    )
+    data = miniseed_room.miniseed_of(Record((ramp,), Station("QUAY", "XX")), ramp, 2, "int32")[:end]
+    monkeypatch.setattr(miniseed_room, "RECORDS_AT_ONCE", 3)
+
+    def parted():
+        try:
+            return miniseed_room._whole_records(Reading("a.ms", data))
+        except RecordError as error:
+            return str(error)
+
+    at_once = parted()
+    assert (miniseed_room._common_length(data) > 0) == (end is None)
+    monkeypatch.setattr(miniseed_room, "_common_length", lambda data: 0)
+    assert parted() == at_once

@@ -146,6 +146,8 @@ def read_miniseed(reading: Reading) -> list[Record]:
 def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, ...]]:
     """Return the file's data down to its last whole record, where to part it, and a finding if that is not all."""
     data, at, last = reading.data, 0, 0
+    if common := _common_length(data):
+        return data, [0, *range((RECORDS_AT_ONCE - 1) * common, len(data), RECORDS_AT_ONCE * common)], ()
     begins, count = [0], 0
     while at < len(data):
         count += 1
@@ -176,6 +178,16 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         where=f"byte {last + 1}",
     )
     return data[:last], [begin for begin in begins if begin < last], (finding,)
+
+
+def _common_length(data: bytes) -> int:
+    """Return the length of the records of miniSEED 2 where all are of the usual make and alike, and whole; else 0."""
+    if len(data) < 64 or not data.startswith(_USUAL_2, 46) or not 7 <= data[54] <= 20:
+        return 0
+    length = 1 << data[54]
+    count, rest = divmod(len(data), length)
+    usual = all(data[at::length] == data[at : at + 1] * count for at in (46, 47, 48, 49, 54))
+    return length if usual and rest == 0 and b"M" not in data[::length] else 0
 
 
 def _length_2(data: bytes, at: int) -> int | None:
