@@ -21,6 +21,7 @@ import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import h5py
 import numpy as np
@@ -211,11 +212,8 @@ def many(folder: Path) -> None:
         for number, (path, _periods) in enumerate(calls):
             yield rows[number % len(rows)] | {"file": path.name, "record": path.stem}
 
-    read, catalogue.in_processes = catalogue.in_processes, listed  # type: ignore[assignment]
-    try:
+    with mock.patch.object(catalogue, "in_processes", listed):
         big.index.refresh()
-    finally:
-        catalogue.in_processes = read
     limit = float(big.catalogue("g").pga_h_g.quantile(0.99))
     question = f"pga_h > {limit} and usable_period > 0.5"
     times = []

@@ -55,7 +55,14 @@ def integrate_twice(
 
 
 @compiled
-def _sums(acceleration, dt, velocity, displacement, velocities, displacements):  # type: ignore[no-untyped-def]
+def _sums(
+    acceleration: NDArray[np.float64],
+    dt: float,
+    velocity: float,
+    displacement: float,
+    velocities: NDArray[np.float64],
+    displacements: NDArray[np.float64],
+) -> None:
     """Fill `velocities` and `displacements` by running sums."""
     velocities[0], displacements[0] = velocity, displacement
     faster = farther = 0.0

@@ -6,6 +6,7 @@ import csv
 import math
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from ..record import Record
 __all__ = ["PickFile", "read_picks"]
 
 COLUMNS = ("record", "phase", "time")
+
+Phase = Literal["P", "S"]
 
 
 class PickFile:
@@ -28,7 +31,7 @@ class PickFile:
     source : str
     """
 
-    def __init__(self, rows: Mapping[str, list[tuple[str, str, float, int]]], source: str) -> None:
+    def __init__(self, rows: Mapping[str, list[tuple[Phase, str, float, int]]], source: str) -> None:
         self._rows, self._source = rows, source
         self._taken: set[str] = set()
 
@@ -40,12 +43,12 @@ class PickFile:
         RecordError
             A time in UTC for a record whose start is not known, or a time that is none.
         """
-        picks = {}
+        picks: dict[str, Pick] = {}
         for key in (record.station.code, record.id):
             for phase, text, uncertainty, line in self._rows.get(key, ()):
                 self._taken.add(key)
                 try:
-                    picks[phase] = Pick(phase, _seconds(text, record), uncertainty, given=True)  # type: ignore[arg-type]
+                    picks[phase] = Pick(phase, _seconds(text, record), uncertainty, given=True)
                 except (ValueError, InputError) as error:
                     raise RecordError(str(error).rstrip("."), source=self._source, line=line) from None
         return picks
@@ -88,7 +91,7 @@ def read_picks(path: str | Path) -> PickFile:
             line=numbered[0][0] if numbered else None, remedy="See `strongmotion event --help`",
         )  # fmt: skip
     reader.fieldnames = list(names)
-    rows: dict[str, list[tuple[str, str, float, int]]] = {}
+    rows: dict[str, list[tuple[Phase, str, float, int]]] = {}
     for (line, _), row in zip(numbered[1:], reader, strict=False):
         record, phase, time = ((row[name] or "").strip() for name in COLUMNS)
         if not record or phase.upper() not in LEAST_UNCERTAINTY or not time:
@@ -97,15 +100,15 @@ def read_picks(path: str | Path) -> PickFile:
                 source=str(path),
                 line=line,
             )
-        phase = phase.upper()
+        letter: Phase = "P" if phase.upper() == "P" else "S"
         text = (row.get("uncertainty") or "").strip()
         try:
-            uncertainty = float(text) if text else LEAST_UNCERTAINTY[phase]
+            uncertainty = float(text) if text else LEAST_UNCERTAINTY[letter]
         except ValueError:
             uncertainty = math.nan
         if not (math.isfinite(uncertainty) and uncertainty > 0):
             raise RecordError(f"the uncertainty {text!r} is not a time in s above 0", source=str(path), line=line)
-        rows.setdefault(record, []).append((phase, time, uncertainty, line))
+        rows.setdefault(record, []).append((letter, time, uncertainty, line))
     return PickFile(rows, str(path))
 
 

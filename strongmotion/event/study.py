@@ -395,7 +395,9 @@ def _station_times(reading: Reading, name: str, epoch: np.datetime64 | None) -> 
     if station.latitude is None or station.longitude is None or (p is None and s is None):
         return None
     timed = reading.start is not None and epoch is not None
-    offset = (reading.start - epoch) / np.timedelta64(1, "ns") * 1e-9 if timed else 0.0  # type: ignore[operator]
+    offset = 0.0
+    if reading.start is not None and epoch is not None:
+        offset = (reading.start - epoch) / np.timedelta64(1, "ns") * 1e-9
     return StationTimes(
         name, station.latitude, station.longitude,
         None if p is None else offset + p.time, None if s is None else offset + s.time,

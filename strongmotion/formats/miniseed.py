@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError, RecordError
-from ..record import Component, Finding, Record, Source
+from ..record import Component, Finding, Record, Severity, Source
 from . import header
 from .header import Field, Reading
 from .layout import described, save
@@ -130,8 +130,9 @@ def read_miniseed(reading: Reading) -> list[Record]:
             segments = [_Segment(one.starttime, one.endtime, one.samplecnt, one.samprate, one) for one in trace]
             declared += sum(segment.length for segment in segments)
             source = trace.sourceid
-            *instrument, orientation = _codes(reading, source)
-            instruments.setdefault(tuple(instrument), []).append((orientation, source, segments))  # type: ignore[arg-type]
+            network, station, location, band, instrument, orientation = _codes(reading, source)
+            codes = (network, station, location, band, instrument)
+            instruments.setdefault(codes, []).append((orientation, source, segments))
         if declared > DENSEST * len(data):
             raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
         found = [_record(reading, codes, channels, cut) for codes, channels in instruments.items()]
@@ -355,6 +356,7 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
     findings: list[Finding] = []
     ordered = sorted(pieces, key=lambda piece: (piece.start, -len(piece.samples)))
     runs = [_Run(ordered[0])]
+    severity: Severity
     for piece in ordered[1:]:
         before = runs[-1]
         after = (piece.start - before.start) * 1e-9 / dt - before.count  # samples missing; below 0 an overlap
@@ -388,7 +390,7 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
             continue
         findings.append(
             Finding(
-                "gap" if severity == "doubt" else "overlap", severity, what, effect,  # type: ignore[arg-type]
+                "gap" if severity == "doubt" else "overlap", severity, what, effect,
                 "Get the missing data, if they exist.", name, f"before {when}",
             )
         )  # fmt: skip

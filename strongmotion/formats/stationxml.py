@@ -216,17 +216,16 @@ def _channel_of(
 def _station_from(channel: Channel, station: Station) -> Station:
     node = channel.node
     sensor = node.words("Sensor", "Description") or node.words("Sensor", "Model") or node.words("Sensor", "Type")
+    place: dict[str, Any] = {
+        key: value for key in ("latitude", "longitude", "elevation") if (value := node.number(key.title())) is not None
+    }
     try:
         return replace(
             station,
             network=channel.network,
             name=channel.name or station.name,
             instrument=sensor or station.instrument,
-            **{
-                key: value
-                for key in ("latitude", "longitude", "elevation")
-                if (value := node.number(key.title())) is not None
-            },  # type: ignore[arg-type]
+            **place,
         )
     except RecordError as error:
         if error.source:

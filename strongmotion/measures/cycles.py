@@ -123,7 +123,7 @@ def reversals(history: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 @compiled
-def _count(turns, found, stack):  # type: ignore[no-untyped-def]
+def _count(turns: NDArray[np.float64], found: NDArray[np.float64], stack: NDArray[np.float64]) -> int:
     """Fill `found` with lower end, upper end and count of each cycle, and return how many there are.
 
     ASTM E1049, 5.4.4: of the last three reversals let X be the later range and Y the earlier. While X >= Y, count Y: as
