@@ -186,7 +186,7 @@ def _shifted(motion: Motion, shift: Shift) -> Finding:
         effect="it was removed; velocity, displacement and long-period spectra depend on when and how it moved",
         remedy="look for tilt, spikes and clipping; compare the routes with baseline.route",
         component=motion.component,
-        where=f"{shift.middle - half:.2f} to {shift.middle + half:.2f} s",
+        where=f"{shift.middle - half:.2f} to {shift.middle + half:.2f} s" if half else f"{shift.middle:.2f} s",
         confidence=0.9,
     )  # fmt: skip
 
