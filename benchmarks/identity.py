@@ -94,15 +94,19 @@ def main(arguments: list[str] | None = None) -> int:
             for record, its in before.items()
         }
     rows = [
-        (record, key, "gone" if key not in now.get(record, {}) else "new" if key not in before.get(record, {}) else "moved")
+        (
+            record,
+            key,
+            "gone" if key not in now.get(record, {}) else "new" if key not in before.get(record, {}) else "moved",
+        )
         for record in sorted(before.keys() | now.keys())
         for key in sorted(before.get(record, {}).keys() | now.get(record, {}).keys())
         if before.get(record, {}).get(key) != now.get(record, {}).get(key)
     ]
     if rows:
         print(pd.DataFrame(rows, columns=["record", "what", "how"]).to_string(index=False))
-    same = sum(before[record].get(key) == value for record, its in now.items() if record in before for key, value in its.items())
-    print(f"{same} of {sum(map(len, before.values()))} arrays and numbers are the same to the last bit; {len(rows)} are not")
+    total = sum(map(len, before.values()))
+    print(f"{total - sum(how != 'new' for *_, how in rows)} of {total} arrays and numbers are the same to the last bit")
     return int(bool(rows))
 
 

@@ -25,8 +25,8 @@ from scipy.signal import butter, sosfilt, sosfiltfilt
 import strongmotion as sm
 from strongmotion import checks
 from strongmotion.chain import correct, integrate_twice
+from strongmotion.foundation.units import G
 from strongmotion.measures import significant_duration
-from strongmotion.units import G
 
 Floats = NDArray[np.float64]
 

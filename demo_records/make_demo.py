@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
 from strongmotion.formats import write_csv, write_text
+from strongmotion.foundation.units import ACCELERATION, COUNTS, G
 from strongmotion.record import Component, Record, Station
-from strongmotion.units import ACCELERATION, COUNTS, G
 
 Floats = NDArray[np.floating]
 

@@ -12,19 +12,19 @@ __version__ = "0.1.0"
 
 _HOME = {
     "Archive": "archive",
-    "ArchiveError": "errors",
+    "ArchiveError": "foundation.errors",
     "Component": "record",
     "Earthquake": "record",
     "Finding": "record",
-    "InputError": "errors",
+    "InputError": "foundation.errors",
     "Motion": "motion",
     "Record": "record",
-    "RecordError": "errors",
+    "RecordError": "foundation.errors",
     "Result": "result",
     "Settings": "settings",
-    "SettingsError": "errors",
+    "SettingsError": "foundation.errors",
     "Station": "record",
-    "StrongMotionError": "errors",
+    "StrongMotionError": "foundation.errors",
     "default_periods": "spectra",
     "draw": "report",
     "fourier_spectrum": "spectra",
@@ -48,17 +48,17 @@ __all__ = ["__version__", *sorted(_HOME.keys() - _UNLISTED)]
 
 if TYPE_CHECKING:
     from .archive import Archive as Archive
-    from .errors import ArchiveError as ArchiveError
-    from .errors import InputError as InputError
-    from .errors import RecordError as RecordError
-    from .errors import SettingsError as SettingsError
-    from .errors import StrongMotionError as StrongMotionError
     from .formats import read as read
     from .formats import read_all as read_all
     from .formats import read_quakeml as read_quakeml
     from .formats import read_stationxml as read_stationxml
     from .formats import write_csv as write_csv
     from .formats import write_miniseed as write_miniseed
+    from .foundation.errors import ArchiveError as ArchiveError
+    from .foundation.errors import InputError as InputError
+    from .foundation.errors import RecordError as RecordError
+    from .foundation.errors import SettingsError as SettingsError
+    from .foundation.errors import StrongMotionError as StrongMotionError
     from .motion import Motion as Motion
     from .record import Component as Component
     from .record import Earthquake as Earthquake

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfilt, sosfilt_zi
 
-from .errors import InputError
+from .foundation.errors import InputError
 
 __all__ = [
     "Arrivals",

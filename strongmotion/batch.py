@@ -16,8 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from .archive import Archive, Summary, moved, same_numbers, workers, write_whole
-from .errors import ArchiveError, InputError, StrongMotionError
+from .archive import Archive, Summary, moved, same_numbers
+from .foundation.errors import ArchiveError, InputError, StrongMotionError
+from .foundation.files import write_whole
+from .foundation.workers import workers
 from .settings import Settings
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import InputError
+from .foundation.errors import InputError
 
 if TYPE_CHECKING:
     import pandas as pd

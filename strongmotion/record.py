@@ -16,8 +16,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import RecordError
-from .units import ACCELERATION, COUNTS, acceleration_unit
+from .foundation.errors import RecordError
+from .foundation.units import ACCELERATION, COUNTS, acceleration_unit
 
 __all__ = ["Component", "Earthquake", "Finding", "Record", "Source", "Station"]
 

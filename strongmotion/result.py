@@ -10,10 +10,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import __version__
-from .cautions import CAUTIONS
 from .chain import Band, Corrected, band_of, correct, members, noise_in_peaks, noise_in_response
 from .checks import examine
-from .errors import InputError, RecordError, SettingsError
+from .foundation.cautions import CAUTIONS
+from .foundation.errors import InputError, RecordError, SettingsError
 from .measures import PERCENTILES, measure_table, peak_table
 from .motion import Entry, History, Motion
 from .record import Finding, Record, Severity

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from .errors import SettingsError
+from .foundation.errors import SettingsError
 
 __all__ = [
     "BaselineSettings",
@@ -339,7 +339,7 @@ class Settings:
     >>> Settings.from_dict({"filter": {"lowcut": 0.08}})
     Traceback (most recent call last):
     ...
-    strongmotion.errors.SettingsError: unknown setting 'filter.lowcut', perhaps 'low_cut'. See `strongmotion settings`.
+    strongmotion.foundation.errors.SettingsError: unknown setting 'filter.lowcut', perhaps 'low_cut'. See ...
     """
 
     checks: ChecksSettings = ChecksSettings()

@@ -24,9 +24,9 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from strongmotion.archive import Archive, files, read_result, write_catalogue
-from strongmotion.cautions import CAUTION, CAUTIONS
 from strongmotion.chain import Band
-from strongmotion.errors import ArchiveError
+from strongmotion.foundation.cautions import CAUTION, CAUTIONS
+from strongmotion.foundation.errors import ArchiveError
 from strongmotion.motion import Entry, History, Motion
 from strongmotion.record import Component, Finding, Record, Source, Station
 from strongmotion.result import Result, process

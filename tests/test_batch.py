@@ -24,8 +24,8 @@ import pytest
 from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, Station, batch, process
 from strongmotion.archive import files as archive_files
 from strongmotion.archive import moved
-from strongmotion.archive.workers import in_processes
 from strongmotion.formats import write_csv
+from strongmotion.foundation.workers import in_processes
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
 RECORDS = 8

@@ -26,8 +26,8 @@ from strongmotion.chain import (
 )
 from strongmotion.chain.corners import signal_and_noise
 from strongmotion.chain.windows import Windows
+from strongmotion.foundation.units import G
 from strongmotion.motion import Motion
-from strongmotion.units import G
 
 DT = 0.01
 

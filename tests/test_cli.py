@@ -19,9 +19,9 @@ from typer.testing import CliRunner
 
 import strongmotion
 from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, SettingsError, Station, batch
-from strongmotion.cautions import CAUTION
 from strongmotion.cli import app, main
 from strongmotion.formats import write_csv
+from strongmotion.foundation.cautions import CAUTION
 
 DEMO = Path(__file__).parents[1] / "demo_records"
 G = 9.80665  # m/s², ISO 80000-3

@@ -8,9 +8,9 @@ from test_layouts import AGENCIES, X, Y, Z
 from typer.testing import CliRunner
 
 from strongmotion.cli import app
-from strongmotion.errors import RecordError, StrongMotionError
 from strongmotion.formats import read
 from strongmotion.formats.draft import draft_layout
+from strongmotion.foundation.errors import RecordError, StrongMotionError
 
 
 def save(folder, agency):

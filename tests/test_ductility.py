@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.signal import lsim
 
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
 from strongmotion.spectra import _yielding, response_spectrum
 from strongmotion.spectra.ductility import (
     constant_ductility_spectrum,

@@ -38,7 +38,7 @@ from strongmotion.event import (
     wadati,
     wood_anderson,
 )
-from strongmotion.event.geodesy import Plane, azimuthal_gap, destination, distance_and_azimuth, middle
+from strongmotion.foundation.geodesy import Plane, azimuthal_gap, destination, distance_and_azimuth, middle
 
 FOLDER = Path(__file__).parents[1] / "demo_records"
 TRUTH = json.loads((FOLDER / "truth" / "event.json").read_text(encoding="utf-8"))

@@ -14,9 +14,9 @@ import pytest
 from typer.testing import CliRunner
 
 from strongmotion import Archive, RecordError, Settings, process, read, read_quakeml
-from strongmotion.cautions import EVENT_CAUTION, EVENT_CAUTIONS
 from strongmotion.cli import app
 from strongmotion.event import read_picks, read_station, study, study_archive, to_quakeml
+from strongmotion.foundation.cautions import EVENT_CAUTION, EVENT_CAUTIONS
 from strongmotion.record import Station
 from strongmotion.report import map_figure, section_figure, shaking_figure, write_event
 

@@ -12,8 +12,8 @@ import pytest
 from matplotlib.colors import to_rgb
 
 from strongmotion import ArchiveError, Component, Finding, InputError, Motion, Record, Result, Settings, Station
-from strongmotion.cautions import CAUTION
 from strongmotion.chain import Band, Windows, signal_and_noise, to_acceleration
+from strongmotion.foundation.cautions import CAUTION
 from strongmotion.measures import arias_history, measure_table, peak_table, significant_duration
 from strongmotion.motion import Entry, History
 from strongmotion.report import (

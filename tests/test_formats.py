@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from strongmotion.errors import InputError, RecordError, SettingsError
 from strongmotion.formats import lines, read, write_csv, write_text
 from strongmotion.formats.header import Reading
 from strongmotion.formats.time_column import interval_from_times, printed_place
+from strongmotion.foundation.errors import InputError, RecordError, SettingsError
 from strongmotion.record import Component, Record, Station
 
 G = 9.80665  # m/s², ISO 80000-3

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
 from strongmotion.spectra import (
     effective_amplitude_spectrum,
     fourier_spectrum,

@@ -23,9 +23,9 @@ from test_miniseed import crc32c
 from test_stationxml import THREE, channel, document, event, poles_zeros, quakeml
 
 import strongmotion
-from strongmotion.errors import RecordError, SettingsError, StrongMotionError
 from strongmotion.formats import lines, read_all, read_quakeml, write_csv, write_miniseed, write_text
 from strongmotion.formats.stationxml import described_by, read_stationxml
+from strongmotion.foundation.errors import RecordError, SettingsError, StrongMotionError
 from strongmotion.record import Component, Record, Station
 
 MUTATIONS = int(os.environ.get("STRONGMOTION_FUZZ", "2000"))

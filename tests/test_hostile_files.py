@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from strongmotion.errors import RecordError
 from strongmotion.formats import read, write_csv, write_text
+from strongmotion.foundation.errors import RecordError
 from strongmotion.record import Component, Record, Station
 
 

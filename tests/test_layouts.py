@@ -10,7 +10,6 @@ import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
-from strongmotion.errors import RecordError, SettingsError
 from strongmotion.formats import layout as layout_room
 from strongmotion.formats import lines as lines_room
 from strongmotion.formats import read, write_text
@@ -18,6 +17,7 @@ from strongmotion.formats.header import Reading
 from strongmotion.formats.layout import load_layout, read_text
 from strongmotion.formats.lines import Lines
 from strongmotion.formats.patterns import Pattern, PatternError
+from strongmotion.foundation.errors import RecordError, SettingsError
 from strongmotion.record import Component, Record
 
 

@@ -13,7 +13,8 @@ from scipy.stats import linregress
 
 from strongmotion import Component, Record, process
 from strongmotion import measures as ms
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
+from strongmotion.foundation.units import G
 from strongmotion.measures import (
     arias_intensity,
     cumulative_absolute_velocity,
@@ -24,7 +25,6 @@ from strongmotion.measures import (
 from strongmotion.motion import Motion
 from strongmotion.settings import MeasuresSettings
 from strongmotion.spectra import fourier_spectrum, response_history, response_spectrum, rotated_peaks
-from strongmotion.units import G
 
 DT = 0.005
 TIME = np.arange(4001) * DT  # 20 s

@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from strongmotion.errors import InputError, RecordError
 from strongmotion.formats import miniseed as miniseed_room
 from strongmotion.formats import read, read_all, write_miniseed
 from strongmotion.formats.header import Reading
+from strongmotion.foundation.errors import InputError, RecordError
 from strongmotion.record import Component, Record, Station
 
 START = np.datetime64("2031-04-17T03:26:27.125", "ns")

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from strongmotion import Component, Record, RecordError, Station
-from strongmotion.errors import ArchiveError, InputError, SettingsError
-from strongmotion.units import acceleration_unit, in_unit
+from strongmotion.foundation.errors import ArchiveError, InputError, SettingsError
+from strongmotion.foundation.units import acceleration_unit, in_unit
 
 WAVE = np.sin(np.arange(100) / 5)
 START = np.datetime64("2031-05-04T03:02:01", "ns")

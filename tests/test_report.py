@@ -19,8 +19,8 @@ from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
-from strongmotion.cautions import CAUTION, CAUTIONS
 from strongmotion.cli import app
+from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.record import Source
 from strongmotion.report import archive_page, peaks_kept, record_page, write_pdf, write_report
 from strongmotion.report.archive_page import thumbnail

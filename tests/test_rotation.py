@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
 from strongmotion.spectra import (
     _kernels,
     _rotation,

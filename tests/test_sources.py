@@ -14,9 +14,9 @@ from test_stationxml import THREE, document, event, quakeml
 from typer.testing import CliRunner
 
 from strongmotion.cli import app
-from strongmotion.errors import RecordError
 from strongmotion.formats import read, read_stationxml, write_csv, write_miniseed
 from strongmotion.formats import source as source_room
+from strongmotion.foundation.errors import RecordError
 from strongmotion.record import Component, Record, Station
 
 START = np.datetime64("2031-04-17T03:26:27", "ns")

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from strongmotion import Archive, process
-from strongmotion.errors import RecordError
 from strongmotion.formats import read, read_quakeml, read_stationxml, write_csv, write_miniseed
+from strongmotion.foundation.errors import RecordError
 from strongmotion.record import Component, Earthquake, Record, Station
 
 START = np.datetime64("2031-04-17T03:26:27", "ns")

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strongmotion.errors import InputError, RecordError
+from strongmotion.foundation.errors import InputError, RecordError
+from strongmotion.foundation.units import G
 from strongmotion.spectra.target import (
     TargetSpectrum,
     asce7_spectrum,
@@ -16,7 +17,6 @@ from strongmotion.spectra.target import (
     ratio,
     target_from_table,
 )
-from strongmotion.units import G
 
 # --- ASCE/SEI 7-16, section 11.4.6 ------------------------------------------------------------------------------------
 

@@ -3,10 +3,9 @@
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
 from .export import export
-from .files import read_result, write_whole
+from .files import read_result
 from .measures import in_acceleration_unit, measures_of
 from .store import Archive, Problem, Summary
-from .workers import workers
 
 __all__ = [
     "MOVED",
@@ -19,7 +18,5 @@ __all__ = [
     "moved",
     "read_result",
     "same_numbers",
-    "workers",
     "write_catalogue",
-    "write_whole",
 ]

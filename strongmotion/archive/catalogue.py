@@ -23,13 +23,14 @@ import h5py
 import numpy as np
 import pandas as pd
 
-from ..cautions import CAUTION
-from ..errors import ArchiveError, InputError
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import ArchiveError, InputError
+from ..foundation.files import write_whole
+from ..foundation.units import acceleration_unit, in_unit
+from ..foundation.workers import in_processes
 from ..result import GRAVITY
-from ..units import acceleration_unit, in_unit
 from . import layout
-from .files import check_name, opened, write_whole
-from .workers import in_processes
+from .files import check_name, opened
 
 __all__ = ["PERIODS", "Index", "write_catalogue"]
 

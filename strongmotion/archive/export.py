@@ -11,12 +11,12 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from ..errors import ArchiveError, InputError
 from ..formats.miniseed import miniseed_of
+from ..foundation.errors import ArchiveError, InputError
+from ..foundation.files import write_whole
 from ..motion import Motion
 from ..record import Component
 from ..result import Result
-from .files import write_whole
 
 __all__ = ["export"]
 

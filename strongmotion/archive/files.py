@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import hashlib
 import io
-import os
 import re
 import secrets
 from collections.abc import Iterator
@@ -15,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import h5py
 
-from ..errors import ArchiveError, StrongMotionError
+from ..foundation.errors import ArchiveError, StrongMotionError
 from . import layout
 
 if TYPE_CHECKING:
@@ -25,12 +23,10 @@ __all__ = [
     "SEAL_LENGTH",
     "already_there",
     "check_name",
-    "flush_folder",
     "opened",
     "packed",
     "read_result",
     "sealed_bytes",
-    "write_whole",
 ]
 
 _SEAL = re.compile(rb"\nstrongmotion seal sha256 ([0-9a-f]{64})\n")
@@ -125,89 +121,6 @@ def _check_seal(content: bytes) -> None:
         else "has no seal: it was cut off, or written anew by another program",
         remedy=layout.RESTORE,
     )
-
-
-def write_whole(path: Path, content: bytes, replace: bool) -> None:
-    """Write a file so that it is there whole, under its name, or not at all.
-
-    Parameters
-    ----------
-    path : Path
-    content : bytes
-    replace : bool
-        Whether an earlier file may be replaced.
-
-    Raises
-    ------
-    ArchiveError
-        The file is there already, or the system cannot write it; no trace is left then.
-    """
-    part = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
-    try:
-        try:
-            _write_to_disk(part, content)
-            if replace:
-                part.replace(path)
-            else:
-                _name_once(part, path)
-        finally:
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
-    except FileExistsError:
-        raise already_there(path) from None
-    except OSError as error:
-        full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
-        raise ArchiveError(
-            f"could not be written: {error.strerror}; nothing of it was kept",
-            source=str(path),
-            remedy="Make room on the disk and run again" if full else "Check the folder and its permissions",
-        ) from error
-    try:
-        flush_folder(path.parent)
-    except OSError as error:
-        raise ArchiveError(
-            f"was written, but its folder could not be flushed to disk: {error.strerror}; a power failure may undo it",
-            source=str(path),
-            remedy="Check the disk, then verify the archive",
-        ) from error
-
-
-def _write_to_disk(path: Path, content: bytes) -> None:
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
-    try:
-        rest = memoryview(content)
-        while rest:
-            rest = rest[os.write(descriptor, rest) :]
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
-def _name_once(part: Path, path: Path) -> None:
-    """Give `part` its name unless that name is taken, as one act: of two writers one is refused."""
-    try:
-        os.link(part, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        # Some file systems have no hard links. There a second writer within microseconds could win unseen.
-        if path.exists():
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
-        part.rename(path)
-
-
-def flush_folder(folder: Path) -> None:
-    """Bring the names in a folder to disk."""
-    if os.name == "nt":  # Windows has no handle on a folder to flush
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    except OSError as error:
-        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # some network file systems do not know how, and need not
-            raise
-    finally:
-        os.close(descriptor)
 
 
 def already_there(path: Path) -> ArchiveError:

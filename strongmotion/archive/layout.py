@@ -38,7 +38,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..chain.band import Band
-from ..errors import ArchiveError, InputError
+from ..foundation.errors import ArchiveError, InputError
 from ..motion import Entry, History, Motion
 from ..record import Component, Earthquake, Finding, Record, Source, Station
 from ..result import Result

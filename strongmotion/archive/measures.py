@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..cautions import CAUTION
-from ..errors import ArchiveError
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import ArchiveError
+from ..foundation.units import acceleration_unit, in_unit
 from ..measures import COLUMNS
-from ..units import acceleration_unit, in_unit
 from . import layout
 from .files import opened
 

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..errors import ArchiveError
+from ..foundation.errors import ArchiveError
+from ..foundation.files import flush_folder, write_whole
+from ..foundation.workers import in_processes
 from ..result import GRAVITY
 from . import layout
 from .catalogue import Index
-from .files import already_there, check_name, flush_folder, opened, packed, read_result, sealed_bytes, write_whole
+from .files import already_there, check_name, opened, packed, read_result, sealed_bytes
 from .measures import measures_of
-from .workers import in_processes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -139,7 +140,10 @@ class Archive:
         path = self.path(result.record.id)
         if path.exists() and not replace:
             raise already_there(path)  # before the work of packing; write_whole settles races
-        write_whole(path, packed(result), replace)
+        try:
+            write_whole(path, packed(result), replace)
+        except FileExistsError:
+            raise already_there(path) from None
         return path
 
     def path(self, record_id: str) -> Path:
@@ -374,7 +378,10 @@ class Archive:
             with opened(path) as file:
                 check_name(path, str(file.attrs["record"]))
         for record_id, path in chosen.items():
-            write_whole(self.path(record_id), sealed_bytes(path), replace=False)
+            try:
+                write_whole(self.path(record_id), sealed_bytes(path), replace=False)
+            except FileExistsError:
+                raise already_there(self.path(record_id)) from None
         return len(chosen), already
 
 

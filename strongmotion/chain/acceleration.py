@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..foundation.units import COUNTS
 from ..motion import Motion
 from ..record import Component
-from ..units import COUNTS
 
 __all__ = ["to_acceleration"]
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft, rfftfreq
 from scipy.signal import butter, sosfilt
 
-from ..errors import SettingsError
+from ..foundation.errors import SettingsError
 from ..motion import Motion
 from .band import Band
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..foundation.compiling import compiled
 from ..motion import Motion
-from ..spectra._kernels import compiled
 
 __all__ = ["integrate", "integrate_twice"]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
-from ..errors import SettingsError
+from ..foundation.errors import SettingsError
 from ..motion import Motion
 from ..settings import TaperSettings
 

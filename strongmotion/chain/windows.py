@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from ..arrivals import pick_onset, shaking_energy
-from ..errors import SettingsError
+from ..foundation.errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
 from ..settings import AUTO, OnsetSettings

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..foundation.units import COUNTS, G
 from ..record import Component, Finding
-from ..units import COUNTS, G
 
 __all__ = ["implausible_amplitude", "implausible_interval", "negative_sensitivity"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrivals import pick_onset, shaking_energy
+from ..foundation.units import COUNTS
 from ..record import Finding, Record
-from ..units import COUNTS
 
 __all__ = ["swapped_components"]
 

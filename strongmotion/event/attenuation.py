@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..units import G
+from ..foundation.units import G
 
 __all__ = ["PGA_SCATTER", "PGV_SCATTER", "expected_pga", "expected_pgv"]
 

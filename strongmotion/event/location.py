@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2 as chi_square
 
-from ..errors import InputError
-from .geodesy import Plane, azimuthal_gap, distance_and_azimuth, middle
+from ..foundation.errors import InputError
+from ..foundation.geodesy import Plane, azimuthal_gap, distance_and_azimuth, middle
 from .travel import VelocityModel, epicentral_distance, travel_times
 
 __all__ = ["Circle", "Ellipse", "Hypocentre", "Location", "Residual", "StationTimes", "locate", "wadati"]

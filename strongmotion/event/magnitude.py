@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import least_squares
 
-from ..errors import InputError
+from ..foundation.errors import InputError
 from ..spectra import response_history
 
 __all__ = [

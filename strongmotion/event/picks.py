@@ -11,7 +11,8 @@ from typing import Literal
 import numpy as np
 
 from ..arrivals import LEAST_UNCERTAINTY, Pick
-from ..errors import InputError, RecordError
+from ..foundation.errors import InputError, RecordError
+from ..foundation.times import instant_in
 from ..record import Record
 
 __all__ = ["PickFile", "read_picks"]
@@ -120,7 +121,7 @@ def _seconds(text: str, record: Record) -> float:
     if record.start is None:
         raise ValueError(f"record {record.id} has no start time: give the pick in s after its first sample")
     try:
-        instant = np.datetime64(text.removesuffix("Z"), "ns")
+        instant = instant_in(text)
     except ValueError:
         raise ValueError(f"{text!r} is neither a number of s nor a UTC time") from None
     return float((instant - record.start) / np.timedelta64(1, "ns")) * 1e-9

@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 
 from ..archive import Archive
 from ..arrivals import LEAST_UNCERTAINTY, P_WINDOW, Arrivals, Direction, Pick, p_direction, pick_arrivals
-from ..cautions import EVENT_CAUTIONS
 from ..chain import to_acceleration
-from ..errors import InputError, RecordError
+from ..foundation.cautions import EVENT_CAUTIONS
+from ..foundation.errors import InputError, RecordError
+from ..foundation.geodesy import distance_and_azimuth
 from ..measures import modified_mercalli
 from ..record import Record, Station
 from ..result import Result
 from ..settings import AUTO
 from .attenuation import PGA_SCATTER, expected_pga
-from .geodesy import distance_and_azimuth
 from .location import Location, StationTimes, locate, wadati
 from .magnitude import (
     UHRHAMMER_COLLINS,

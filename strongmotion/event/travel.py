@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import SettingsError
+from ..foundation.errors import SettingsError
 
 __all__ = ["VelocityModel", "epicentral_distance", "hypocentral_distance", "travel_times"]
 

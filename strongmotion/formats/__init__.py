@@ -13,9 +13,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-from ..errors import InputError, RecordError
+from ..foundation.errors import InputError, RecordError
+from ..foundation.units import acceleration_unit
 from ..record import Record
-from ..units import acceleration_unit
 from . import csv, miniseed
 from .csv import write_csv
 from .header import Reading

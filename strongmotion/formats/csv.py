@@ -26,7 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import RecordError
+from ..foundation.errors import RecordError
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading

@@ -12,9 +12,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ..errors import InputError, StrongMotionError
+from ..foundation.errors import InputError, StrongMotionError
+from ..foundation.units import acceleration_unit
 from ..record import Record
-from ..units import acceleration_unit
 from . import header
 from .header import Reading
 from .layout import QUANTITIES, layout_from_text, read_text

@@ -17,9 +17,10 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, RecordError
+from ..foundation.errors import InputError, RecordError
+from ..foundation.times import instant_in
+from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
 from ..record import Component, Finding, Record, Source, Station
-from ..units import ACCELERATION, COUNTS, acceleration_unit
 
 OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
@@ -33,9 +34,6 @@ QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 INTEGER = re.compile(r"[+-]?\d+", re.ASCII)
-_INSTANT = re.compile(
-    r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?))?\s*(?:Z|UTC|([+-])(\d\d):?(\d\d))?", re.ASCII
-)
 
 # N, E and Z are true north, true east and up; an accelerometer's channel code (band, N, orientation) is FDSN's.
 _DIRECTIONS: dict[str, tuple[str, float | None, float | None]] = {
@@ -211,24 +209,6 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
             field.line,
             "Write it as ISO 8601 in UTC, such as 2024-03-01T12:34:56.78Z",
         ) from None
-
-
-def instant_in(text: str) -> np.datetime64:
-    """Return the time an ISO 8601 text means, to the nanosecond; UTC unless it gives its offset.
-
-    Raises
-    ------
-    ValueError
-        It is no such text, or not of 1900 to 2150.
-    """
-    match = _INSTANT.fullmatch(text)
-    if not match or not 1900 <= int(match[1][:4]) <= 2150:  # spans that 64 bits of nanoseconds hold
-        raise ValueError(text)
-    start = np.datetime64(f"{match[1]}T{match[2] or '00:00'}", "ns")
-    if match[3]:
-        ahead = np.timedelta64(int(match[4]) * 60 + int(match[5]), "m")
-        start = start - ahead if match[3] == "+" else start + ahead
-    return start
 
 
 def last_instant(record: Record) -> np.datetime64 | None:

@@ -49,7 +49,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import RecordError, SettingsError
+from ..foundation.errors import RecordError, SettingsError
+from ..foundation.files import write_whole
 from ..record import Component, Finding, Record
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
@@ -699,15 +700,8 @@ def described(record: Record, component: Component) -> dict[str, str | None]:
 
 
 def save(path: str | Path, data: bytes) -> None:
-    """Write a file's bytes."""
-    try:
-        Path(path).expanduser().write_bytes(data)
-    except OSError as error:
-        raise RecordError(
-            f"the file cannot be written ({error.strerror or error})",
-            source=str(path),
-            remedy="Choose another place, or free this one",
-        ) from None
+    """Write a file, whole or not at all."""
+    write_whole(Path(path).expanduser(), data, replace=True, kind=RecordError)
 
 
 def _same(one: Record, two: Record) -> bool:

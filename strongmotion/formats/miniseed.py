@@ -18,7 +18,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, RecordError
+from ..foundation.errors import InputError, RecordError
 from ..record import Component, Finding, Record, Severity, Source
 from . import header
 from .header import Field, Reading

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import RecordError
+from ..foundation.errors import RecordError
+from ..foundation.times import instant_in
 from ..record import Earthquake, Record
-from .header import instant_in, last_instant
+from .header import last_instant
 from .source import content
 from .xml import Node, parse
 

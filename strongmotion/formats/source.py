@@ -8,7 +8,7 @@ import zlib
 from pathlib import Path
 from typing import BinaryIO
 
-from ..errors import RecordError
+from ..foundation.errors import RecordError
 
 LARGEST_FILE = 100_000_000
 STANDARD_INPUT = "-"

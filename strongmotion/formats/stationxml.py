@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, RecordError
+from ..foundation.errors import InputError, RecordError
+from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
 from ..record import Component, Finding, Record, Station
-from ..units import ACCELERATION, COUNTS, acceleration_unit
 from .header import last_instant
 from .source import content
 from .xml import Node, parse

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..errors import RecordError
-from .header import INTEGER, NUMBER, instant_in, shown
+from ..foundation.errors import RecordError
+from ..foundation.times import instant_in
+from .header import INTEGER, NUMBER, shown
 
 DEEPEST = 40
 LONGEST_TEXT = 100_000

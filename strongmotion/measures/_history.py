@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..foundation.errors import InputError
 
 __all__ = ["duration_between", "reached", "square_history"]
 

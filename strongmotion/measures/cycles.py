@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..spectra._kernels import compiled
-from ..spectra.response import positive, signal
+from ..foundation.arrays import positive, signal
+from ..foundation.compiling import compiled
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..spectra.response import non_negative, positive, signal
+from ..foundation.arrays import non_negative, positive, signal
 from ._history import duration_between, reached
 from .energy import arias_history
 

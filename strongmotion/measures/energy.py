@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..spectra.response import non_negative, positive, signal
-from ..units import G
+from ..foundation.arrays import non_negative, positive, signal
+from ..foundation.units import G
 from ._history import duration_between, square_history
 
 __all__ = [

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..foundation.arrays import above_zero, non_negative, positive, signal
 from ..spectra import default_periods, response_history
-from ..spectra.response import Interpolation, above_zero, non_negative, positive, resample, resampling_factors, signal
+from ..spectra.resampling import Interpolation, resample, resampling_factors
 
 __all__ = ["EnergySpectrum", "energy_history", "energy_spectrum"]
 

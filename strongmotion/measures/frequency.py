@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
+from ..foundation.arrays import above_zero, positive, signal
+from ..foundation.errors import InputError
 from ..spectra import fourier_spectrum, response_spectrum
-from ..spectra.response import above_zero, positive, signal
 
 __all__ = [
     "Kappa",

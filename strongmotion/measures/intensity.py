@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
-from ..spectra.response import positive, signal
+from ..foundation.arrays import positive, signal
+from ..foundation.errors import InputError
 
 __all__ = [
     "MERCALLI_RELATIONS",

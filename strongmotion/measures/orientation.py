@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
-from ..spectra.response import signal
+from ..foundation.arrays import signal
+from ..foundation.errors import InputError
 
 __all__ = ["PrincipalAxes", "principal_axes", "radial_transverse", "rotate"]
 

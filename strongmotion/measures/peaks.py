@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from ..errors import InputError
+from ..foundation.arrays import signal
+from ..foundation.errors import InputError
 from ..motion import Motion
 from ..spectra import rotated_peaks
-from ..spectra.response import signal
 
 __all__ = ["PERCENTILES", "peak_table", "sustained_maximum"]
 

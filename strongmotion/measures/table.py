@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
+from ..foundation.arrays import positive, signal
+from ..foundation.errors import InputError
+from ..foundation.units import G
 from ..motion import Motion
 from ..settings import MeasuresSettings
 from ..spectra import response_spectrum
-from ..spectra.response import positive, signal
-from ..units import G
 from . import cycles, duration, energy, frequency, intensity, orientation, peaks
 from ._history import duration_between
 

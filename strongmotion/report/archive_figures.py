@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib import colormaps
 
-from ..errors import InputError
-from ..units import acceleration_unit, label
+from ..foundation.errors import InputError
+from ..foundation.units import acceleration_unit, label
 from .style import canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:

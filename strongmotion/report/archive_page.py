@@ -14,10 +14,11 @@ import numpy as np
 from markupsafe import Markup
 
 from .. import __version__
-from ..archive import Archive, write_whole
-from ..cautions import CAUTIONS
-from ..errors import ArchiveError, InputError, StrongMotionError
-from ..units import acceleration_unit, label
+from ..archive import Archive
+from ..foundation.cautions import CAUTIONS
+from ..foundation.errors import ArchiveError, InputError, StrongMotionError
+from ..foundation.files import write_whole
+from ..foundation.units import acceleration_unit, label
 from .archive_figures import distribution_figure, largest, station_figure
 from .decimate import peaks_kept
 from .definitions import key_of

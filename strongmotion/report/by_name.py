@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError
+from ..foundation.errors import InputError
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .processing_figure import processing_figure
 from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure

@@ -12,11 +12,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
-from ..archive import write_whole
-from ..cautions import EVENT_CAUTION
-from ..errors import ArchiveError
 from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_quakeml, travel_times
-from ..event.geodesy import Plane, middle
+from ..foundation.cautions import EVENT_CAUTION
+from ..foundation.errors import ArchiveError
+from ..foundation.files import write_whole
+from ..foundation.geodesy import Plane, middle
 from .style import canvas, finish, logarithmic, named_style, quieten, save, shortened
 
 if TYPE_CHECKING:

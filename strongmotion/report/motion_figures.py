@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..chain import integrate_twice, to_acceleration
-from ..errors import InputError
+from ..foundation.errors import InputError
+from ..foundation.units import acceleration_unit, in_unit, label
 from ..measures import arias_history, significant_duration
-from ..units import acceleration_unit, in_unit, label
 from .decimate import peaks_kept
 from .style import Style, canvas, finish, named_style, quieten, shortened
 

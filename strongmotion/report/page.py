@@ -14,8 +14,8 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from .. import __version__
-from ..archive import write_whole
-from ..units import acceleration_unit
+from ..foundation.files import write_whole
+from ..foundation.units import acceleration_unit
 from .definitions import Definition, definition_of, key_of
 from .motion_figures import PLANES, husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .processing_figure import processing_figure

@@ -13,9 +13,9 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from .. import __version__
-from ..archive import write_whole
-from ..cautions import CAUTION
-from ..units import acceleration_unit
+from ..foundation.cautions import CAUTION
+from ..foundation.files import write_whole
+from ..foundation.units import acceleration_unit
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .processing_figure import processing_figure
 from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal.windows import tukey
 
 from ..chain import Windows, signal_and_noise, to_acceleration
-from ..errors import InputError
+from ..foundation.errors import InputError
 from ..spectra import fourier_spectrum
 from .decimate import peaks_kept
 from .style import canvas, finish, logarithmic, named_style, quieten

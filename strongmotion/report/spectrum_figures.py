@@ -10,9 +10,9 @@ import numpy as np
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..foundation.errors import InputError
+from ..foundation.units import acceleration_unit, in_unit, label
 from ..spectra import ResponseSpectrum
-from ..units import acceleration_unit, in_unit, label
 from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:

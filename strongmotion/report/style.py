@@ -21,9 +21,9 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
 from .. import __version__
-from ..archive import write_whole
-from ..cautions import CAUTION
-from ..errors import InputError
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import InputError
+from ..foundation.files import write_whole
 from .svg import Panel
 
 if TYPE_CHECKING:

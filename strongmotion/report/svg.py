@@ -18,7 +18,7 @@ import numpy as np
 from matplotlib.colors import to_hex, to_rgba
 from numpy.typing import ArrayLike, NDArray
 
-from ..cautions import CAUTION
+from ..foundation.cautions import CAUTION
 from .decimate import peaks_kept
 
 __all__ = ["Panel", "Sheet"]

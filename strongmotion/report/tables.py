@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from ..units import in_unit, label
+from ..foundation.units import in_unit, label
 from .definitions import key_of
 
 if TYPE_CHECKING:

@@ -27,16 +27,14 @@ where M is the larger |r| of the step's two ends and F the largest |f| in it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any
 
-import numba
 import numpy as np
 
+from ..foundation.compiling import compiled
 from . import _lanes
 from ._lanes import LANES, STEPS
 
-__all__ = ["compiled", "histories", "peaks", "step_coefficients"]
+__all__ = ["histories", "peaks", "step_coefficients"]
 
 SHORTEST_BLOCK, LONGEST_BLOCK, FEW_BLOCKS = 32, 512, 256
 """Steps in a block, the unit in which the search for an extremum inside a step is narrowed down, and how many blocks
@@ -46,19 +44,6 @@ PER_STEP = np.array([1.0 / ((n + 1) * (n + 2)) for n in range(40)])
 """From one coefficient of a Taylor series to the one after the next."""
 
 DISPLACEMENT, VELOCITY, ACCELERATION = 0, 1, 2
-
-
-def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
-    """Compile with Numba, without the lock, and keep the machine code on disk where a disk lets us.
-
-    Multiplications and additions are left apart but in functions that call nothing: what a compiler fuses depends on
-    how it happened to inline, and that differs between fresh and cached code: the bits would not be the same.
-    """
-    options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
-    try:
-        return numba.njit(cache=True, **options)(function)
-    except RuntimeError:  # Numba found no folder it may write its cache to
-        return numba.njit(**options)(function)
 
 
 @compiled

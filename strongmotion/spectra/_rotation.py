@@ -18,10 +18,10 @@ import math
 
 import numpy as np
 
+from ..foundation.compiling import compiled
 from ._kernels import (
     PER_STEP,
     advance_pair,
-    compiled,
     free_peak,
     oscillators,
     rest,

@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from ._kernels import compiled
+from ..foundation.compiling import compiled
 
 __all__ = ["NODE_SPACING", "REACH", "from_nodes", "weighted_sums"]
 

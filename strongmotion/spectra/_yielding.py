@@ -22,7 +22,8 @@ import math
 
 import numpy as np
 
-from ._kernels import compiled, impulse_integrals, phi1, phi2
+from ..foundation.compiling import compiled
+from ._kernels import impulse_integrals, phi1, phi2
 
 __all__ = ["demand", "histories", "strengths"]
 

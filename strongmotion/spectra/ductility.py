@@ -26,19 +26,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
+from ..foundation.arrays import above_zero, non_negative, positive, signal
+from ..foundation.errors import InputError
 from . import _yielding
-from .response import (
-    Interpolation,
-    above_zero,
-    non_negative,
-    positive,
-    resample,
-    resampling_factors,
-    run,
-    signal,
-    threads_for,
-)
+from .resampling import Interpolation, resample, resampling_factors
+from .solving import run, threads_for
 
 __all__ = ["YieldingResponse", "constant_ductility_spectrum", "constant_strength_spectrum", "yielding_response"]
 

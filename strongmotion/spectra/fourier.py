@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..errors import InputError
+from ..foundation.arrays import Floats, positive, signal
+from ..foundation.errors import InputError
 from . import _smoothing
-from .response import Floats, positive, signal
 
 __all__ = [
     "FourierSpectrum",

@@ -7,28 +7,34 @@ The relative displacement u of an oscillator of period T = 2 pi / w and damping 
 at rest before the record. It is solved exactly for acceleration linear between samples (Nigam & Jennings 1969), peaks
 between samples counted, and the free vibration after the record's end too.
 
-A straight line between samples damps what it joins by sinc²(f dt): a signal at the oscillator's own frequency by 0.1 %
-at T = 58 dt and by 6 % at T = 7 dt. So for shorter periods the record is first resampled band-limited, and its
-spectrum divided by the sinc² of the finer step. For longer ones a twelfth of the second difference makes up for it, and
-what little is left is bounded by the record's own differences: where the bound is over 0.1 %, they are resampled too.
+What the record is between its samples is settled in `resampling`.
 """
 
 from __future__ import annotations
 
-import functools
-import math
-import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import partial
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
+from ..foundation.arrays import Floats, non_negative, positive, signal
+from ..foundation.errors import InputError
 from . import _kernels
+from .resampling import (
+    FACTORS,
+    LARGEST_ERROR,
+    Interpolation,
+    known_interpolation,
+    left_by_resampling,
+    left_by_straight_lines,
+    resample,
+    resampling_factors,
+)
+from .solving import Group, angular_frequency, factors_of, group, largest_responses, threads_for, work
+from .tables import dataset, long_table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,16 +42,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "QUANTITIES",
-    "Interpolation",
     "ResponseSpectrum",
     "default_periods",
     "response_history",
     "response_spectra",
     "response_spectrum",
 ]
-
-Floats = NDArray[np.float64]
-Interpolation = Literal["band-limited", "linear"]
 
 QUANTITIES = ("sd", "psv", "psa", "sv", "sa")
 """Relative displacement, pseudo-velocity, pseudo-acceleration, relative velocity, absolute acceleration."""
@@ -54,28 +56,6 @@ R20 = (1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5
 """Preferred numbers of the R20 series (ISO 3)."""
 
 CODE_PERIODS = (0.0, 0.2, 0.3, 1.0, 3.0)
-
-LONG_PERIOD = 64.0
-"""Samples in a period from which a record is taken as it is, unless its own differences forbid."""
-
-LARGEST_ERROR = 1e-3
-"""What straight lines between samples may change of a response, relative, before the record is resampled."""
-
-LEFT = (1 - 4 / np.pi**2 * (1 + 4 / 12)) / 16
-"""1 - sinc²(f dt) (1 + s / 12) <= LEFT s², s = 4 sin²(pi f dt): what making up for straight lines leaves, times the
-fourth difference, for all f up to the Nyquist frequency, where it is largest; 1/90 at low frequencies."""
-
-FINE_PERIOD = 16.0
-"""Samples in a period that resampling aims at."""
-
-FACTORS = (4, 16, 64, 256)
-"""How many times finer a record may be resampled. Shorter than dt/16 an oscillator just follows the ground."""
-
-LANES = 128
-"""Most oscillators in one call of a kernel: their state stays in the first-level cache."""
-
-THREADING_WORK = 2_000_000
-"""Oscillators times samples below which threads cost more than they save."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -349,292 +329,6 @@ def response_history(
     _kernels.histories(fine, dt / factor, omega, damping, u, v)
     u, v = u[::factor].copy(), v[::factor].copy()
     return u, v, -2 * damping * omega * v - omega**2 * u
-
-
-def angular_frequency(periods: Floats) -> Floats:
-    """Return 2 pi / T, rad/s, and 0 at T = 0."""
-    return np.divide(2 * np.pi, periods, out=np.zeros_like(periods), where=periods > 0)
-
-
-def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
-    """Choose how many times finer than `dt` each period needs the record: 1, or at least 16 samples a period."""
-    needed = np.divide(FINE_PERIOD * dt, periods, out=np.zeros_like(periods), where=periods > 0)
-    finer = np.array(FACTORS)[np.minimum(np.searchsorted(FACTORS, needed * (1 - 1e-12)), len(FACTORS) - 1)]
-    return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
-
-
-def left_by_straight_lines(components: list[Floats], dt: float, largest: Floats) -> Floats:
-    """Bound what straight lines between samples, made up for, still change: relative, of the same shape as `largest`.
-
-    Of the acceleration LEFT times its fourth difference is lost. What that moves the ground by is the second difference
-    times dt², and its velocity the third times dt: `largest`, SD and SV (1 or 2, d, p), are wrong by no more.
-    """
-    lost = np.zeros_like(largest)
-    for order, of, share in zip((2, 3), largest, lost, strict=False):
-        size = max(float(np.abs(np.diff(a, order)).max(initial=0.0)) for a in components) * dt ** (4 - order)
-        np.divide(LEFT * size, of, out=share, where=of > 0)
-    return lost
-
-
-def left_by_resampling(periods: Floats, damping: Floats, dt: float, factors: NDArray[np.int64]) -> Floats:
-    """Bound what straight lines between the samples of a resampled record change, relative, shape (d, p).
-
-    A record's motion of frequency f, at most its Nyquist frequency, has images about the finer sampling rate F and its
-    multiples, (f / (F - f))² as large and less; in its velocity, f / (F - f), and all of them 2 zeta(3) times that.
-    What they move is held against what the motion itself does.
-    """
-    highest = 1 / (2 * factors)
-    ratio = highest / (1 - highest)
-    stiffness = ((1 - highest) * factors / dt * periods) ** 2  # (image's frequency over the oscillator's)²
-    light = np.minimum(damping, np.sqrt(0.5))
-    resonance = np.divide(0.5, light * np.sqrt(1 - light**2), out=np.full_like(light, np.inf), where=light > 0)
-    followed = np.divide(1, stiffness - 1, out=np.full(stiffness.shape, np.inf), where=stiffness > 1)
-    nyquist = periods / (2 * dt)  # over the oscillator's frequency
-    withstood = np.hypot(np.maximum(1, nyquist**2 - 1), 2 * damping[:, None] * nyquist)
-    return 2.404 * ratio * np.minimum(followed, resonance[:, None]) * withstood
-
-
-def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
-    """Return the record at `factor` times as many samples a second, from its first sample to its last.
-
-    Straight lines are just cut into shorter ones. A band-limited record is continued by its mirror image, so that
-    neither end meets the other, and its spectrum shifted to the times between its samples, and divided by
-    sinc²(f dt / factor), by which the straight lines between the new samples will damp it. Where no sample is added, a
-    twelfth of the second difference will do: 1 / sinc²(x) = 1 + 4 sin²(pi x) / 12 + ...
-    """
-    known_interpolation(interpolation)
-    n = acceleration.size
-    if n == 1 or (factor == 1 and interpolation == "linear"):
-        return acceleration
-    if factor == 1:
-        mirrored = np.concatenate([acceleration[1:2], acceleration, acceleration[-2:-1]])
-        return acceleration - np.diff(mirrored, 2) / 12
-    if interpolation == "linear":
-        return np.interp(np.arange((n - 1) * factor + 1) / factor, np.arange(n), acceleration)
-    import scipy.fft
-
-    # The last sample is held between the record and its mirror image until their length suits the transform.
-    half = scipy.fft.next_fast_len(n - 1, real=True)
-    held = np.full(2 * (half - n + 1), acceleration[-1])
-    spectrum = scipy.fft.rfft(np.concatenate([acceleration, held, acceleration[-2:0:-1]])).real
-    cycles = np.arange(half + 1) / (2 * half * factor)
-    spectrum /= np.sinc(cycles) ** 2
-    fine = np.empty((n - 1) * factor + 1)
-    fine[::factor] = scipy.fft.irfft(spectrum, 2 * half)[:n]
-    shift = np.exp(2j * np.pi * cycles)
-    shifted = spectrum.astype(np.complex128)
-    for j in range(1, factor // 2 + 1):
-        shifted *= shift
-        between = scipy.fft.irfft(shifted, 2 * half)
-        # The mirror image has the times as long before each sample as these are after it.
-        fine[factor - j :: factor] = between[:-n:-1]
-        fine[j::factor] = between[: n - 1]
-    return fine
-
-
-Group = tuple[int, NDArray[np.intp], NDArray[np.intp]]
-"""A resampling factor, and the rows (dampings) and columns (periods) of the oscillators that need it."""
-
-
-def group(periods: Floats, dampings: int, dt: float) -> list[Group]:
-    """Group all oscillators but rigid ones by the resampling that their period needs."""
-    factors = resampling_factors(periods, dt)
-    groups = []
-    for factor in sorted(set(factors[periods > 0].tolist())):
-        groups.append((factor, *oscillators(dampings, np.flatnonzero((factors == factor) & (periods > 0)))))
-    return groups
-
-
-def oscillators(dampings: int, columns: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return the row and the column of every oscillator of some periods."""
-    return np.repeat(np.arange(dampings), columns.size), np.tile(columns, dampings)
-
-
-def factors_of(groups: list[Group], periods: int) -> NDArray[np.int64]:
-    """Return the factor of every period; 1 for a rigid oscillator."""
-    factors = np.ones(periods, dtype=np.int64)
-    for factor, _, column in groups:
-        factors[column] = factor
-    return factors
-
-
-def work(groups: list[Group]) -> int:
-    """Return how many steps of oscillators one sample of the record asks for."""
-    return sum(factor * row.size for factor, row, _ in groups)
-
-
-def largest_responses(
-    kernel: Callable[..., None],
-    components: list[Floats],
-    dt: float,
-    periods: Floats,
-    damping: Floats,
-    groups: list[Group],
-    interpolation: str,
-    threads: int,
-    count: int,
-) -> Floats:
-    """Run a kernel on every oscillator, each on the components resampled as its period needs, in threads.
-
-    Returns
-    -------
-    array (count, d, p)
-        What the kernel fills its last argument with, by damping and period; 0 where the period is 0.
-    """
-    out = np.zeros((count, damping.size, periods.size))
-    # Squares of very large or small samples would leave the range of numbers; a power of two changes no other bit.
-    peak = max(max(float(a.max()), -float(a.min())) for a in components)
-    scale = 1.0
-    if peak > 0.0 and not 1e-100 < peak < 1e100:
-        scale = math.ldexp(1.0, math.frexp(peak)[1] - 1)
-        components = [component / scale for component in components]
-
-    def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
-        largest = np.empty((count, row.size))
-        kernel(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
-        out[:, row, column] = scale * largest
-
-    for factor, row, column in groups:
-        fine = [resample(component, factor, interpolation) for component in components]
-        jobs = [partial(solve, fine, dt / factor, row[part], column[part]) for part in parts(row.size, threads)]
-        run(jobs, min(threads, len(jobs)) if fine[0].size * row.size > THREADING_WORK // 8 else 1)
-    return out
-
-
-def threads_for(work: int, threads: int | None) -> int:
-    """Return how many threads to run `work` oscillator-samples in."""
-    if threads is None:
-        available = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-        return available if work > THREADING_WORK else 1
-    if threads < 1:
-        raise InputError(f"threads must be at least 1, not {threads}")
-    return int(threads)
-
-
-def parts(count: int, threads: int) -> list[slice]:
-    """Cut `count` oscillators into equal chunks that fit the cache, as many for each thread."""
-    chunks = threads * -(-count // (LANES * threads))
-    size = 8 * -(-count // (8 * chunks))
-    return [slice(start, start + size) for start in range(0, count, size)]
-
-
-@functools.cache
-def helpers() -> ThreadPoolExecutor:
-    """Return the threads that help the one that calls; they are started once, as they are needed."""
-    return ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="strongmotion")
-
-
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=helpers.cache_clear)  # a forked child has none of them
-
-
-def run(jobs: Iterable[Callable[[], None]], threads: int) -> None:
-    """Run the jobs, in this thread and in as many more as are wanted."""
-    waiting = iter(list(jobs))
-
-    def take() -> None:
-        for job in waiting:  # a list's iterator hands each out once
-            job()
-
-    others = [helpers().submit(take) for _ in range(threads - 1)]
-    take()
-    for other in others:
-        if not other.cancel():  # it has begun
-            other.result()
-
-
-def long_table(damping: Floats, periods: Floats, columns: dict[str, Floats | None]) -> pd.DataFrame:
-    """Return columns of shape (d, p) in long form, a row an oscillator, without those that are None."""
-    import pandas as pd
-
-    return pd.DataFrame(
-        {
-            "damping": np.repeat(damping, periods.size),
-            "period": np.tile(periods, damping.size),
-            **{name: values.ravel() for name, values in columns.items() if values is not None},
-        }
-    )
-
-
-LONG_NAMES = {
-    "sd": ("relative displacement", "m"),
-    "psv": ("pseudo-velocity", "m/s"),
-    "psa": ("pseudo-acceleration", "m/s2"),
-    "sv": ("relative velocity", "m/s"),
-    "sa": ("absolute acceleration", "m/s2"),
-    "period": ("natural period", "s"),
-    "damping": ("damping ratio", "1"),
-    "percentile": ("percentile over directions", "1"),
-}
-"""What an axis or a quantity is, and its unit."""
-
-
-def dataset(axes: dict[str, Floats], columns: dict[str, Floats | None]) -> xarray.Dataset:
-    """Return columns on their axes as an xarray dataset, with units and long names."""
-    try:
-        import xarray
-    except ImportError:
-        raise InputError("xarray is not installed", remedy="Install it: pip install xarray") from None
-
-    def described(name: str) -> dict[str, str]:
-        long_name, unit = LONG_NAMES[name]
-        return {"long_name": long_name, "units": unit}
-
-    return xarray.Dataset(
-        {name: (tuple(axes), values, described(name)) for name, values in columns.items() if values is not None},
-        {name: (name, values, described(name)) for name, values in axes.items()},
-    )
-
-
-def signal(name: str, values: ArrayLike) -> Floats:
-    """Return `values` as a contiguous, finite, non-empty float64 array of one dimension, with no sample masked."""
-    if np.ma.is_masked(values):
-        index = int(np.flatnonzero(np.ma.getmaskarray(np.ma.asarray(values)))[0])
-        raise InputError(f"a number is masked at index {index}", source=name, remedy="Fill it, or cut it off")
-    if np.iscomplexobj(values):
-        raise InputError("expected real numbers, found complex ones", source=name)
-    try:
-        array = np.ascontiguousarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
-        raise InputError(f"expected numbers: {error}", source=name) from None
-    if array.ndim != 1:
-        raise InputError(
-            f"expected one dimension, found shape {array.shape}", source=name, remedy="Pass one component at a time"
-        )
-    if array.size == 0:
-        raise InputError("expected at least one number, found none", source=name)
-    if not np.isfinite(array).all():
-        index = int(np.flatnonzero(~np.isfinite(array))[0])
-        raise InputError(f"expected finite numbers, found {array[index]} at index {index}", source=name)
-    return array
-
-
-def non_negative(name: str, values: ArrayLike) -> Floats:
-    """Return a number or array as an array of finite numbers, none below 0."""
-    array = signal(name, np.atleast_1d(np.asarray(values)))
-    if (array < 0).any():
-        index = int(np.flatnonzero(array < 0)[0])
-        raise InputError(f"expected no negative number, found {array[index]} at index {index}", source=name)
-    return array
-
-
-def above_zero(name: str, values: ArrayLike) -> Floats:
-    """Return a number or array as an array of finite numbers above 0."""
-    array = non_negative(name, values)
-    if (array == 0).any():
-        raise InputError("expected numbers above 0, found 0", source=name)
-    return array
-
-
-def positive(name: str, value: float) -> float:
-    """Return a finite number above 0."""
-    return float(above_zero(name, [value])[0])
-
-
-def known_interpolation(interpolation: str) -> None:
-    """Refuse an interpolation that is none of `Interpolation`."""
-    if interpolation not in get_args(Interpolation):
-        raise InputError(f"unknown interpolation {interpolation!r}", remedy='Choose "band-limited" or "linear"')
 
 
 def _known(quantities: Sequence[str]) -> set[str]:

@@ -13,32 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError
+from ..foundation.arrays import Floats, non_negative, positive, signal
+from ..foundation.errors import InputError
 from . import _rotation
-from .response import (
-    FACTORS,
-    LARGEST_ERROR,
-    Floats,
-    Group,
-    Interpolation,
-    ResponseSpectrum,
-    angular_frequency,
-    dataset,
-    default_periods,
-    factors_of,
-    group,
-    known_interpolation,
-    largest_responses,
-    left_by_straight_lines,
-    long_table,
-    non_negative,
-    positive,
-    response_spectra,
-    response_spectrum,
-    signal,
-    threads_for,
-    work,
-)
+from .resampling import FACTORS, LARGEST_ERROR, Interpolation, known_interpolation, left_by_straight_lines
+from .response import ResponseSpectrum, default_periods, response_spectra, response_spectrum
+from .solving import Group, angular_frequency, factors_of, group, largest_responses, threads_for, work
+from .tables import dataset, long_table
 
 if TYPE_CHECKING:
     import pandas as pd

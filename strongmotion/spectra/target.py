@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..cautions import CAUTION
-from ..errors import InputError, RecordError
-from ..units import ACCELERATION, COUNTS, G, acceleration_unit
-from .response import above_zero, non_negative, positive, signal
+from ..foundation.arrays import above_zero, non_negative, positive, signal
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import InputError, RecordError
+from ..foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
 
 __all__ = ["TargetSpectrum", "asce7_spectrum", "best_scale", "ec8_elastic_spectrum", "ratio", "target_from_table"]
 
@@ -219,7 +219,7 @@ def asce7_spectrum(s_ds: float, s_d1: float, t_l: float) -> TargetSpectrum:
 
     Examples
     --------
-    >>> from strongmotion.units import G
+    >>> from strongmotion.foundation.units import G
     >>> (asce7_spectrum(1.0, 0.6, 8.0).at([0.0, 0.3, 1.0, 10.0]) / G).round(4)
     array([0.4  , 1.   , 0.6  , 0.048])
     """

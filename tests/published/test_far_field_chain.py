@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 from strongmotion import Archive, Component, Record, Settings, Station, process, read, write_csv
 from strongmotion.chain import integrate_twice
 from strongmotion.cli import app
-from strongmotion.units import G
+from strongmotion.foundation.units import G
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

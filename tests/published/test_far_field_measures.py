@@ -9,8 +9,8 @@ import pytest
 
 from strongmotion import measures as ms
 from strongmotion.chain.integrate import integrate
+from strongmotion.foundation.units import G
 from strongmotion.motion import Motion
-from strongmotion.units import G
 
 with warnings.catch_warnings():
     # The package reads its data by an interface that Python deprecates.

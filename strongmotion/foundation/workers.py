@@ -13,7 +13,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, TypeVar
 
-from ..errors import ArchiveError, InputError
+from .errors import ArchiveError, InputError
 
 __all__ = ["in_processes", "workers"]
 

@@ -1,0 +1,356 @@
+"""Commands about an archive: list, search, check, copy, hand on, process again."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .. import __version__
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import InputError
+from .app import ARCHIVES, app
+from .options import (
+    ArchiveFolder,
+    Cluster,
+    CsvFile,
+    Into,
+    Jobs,
+    ParquetFile,
+    Unit,
+)
+from .tables import (
+    CATALOGUE_COLUMNS,
+    Progress,
+    cell,
+    complain,
+    count,
+    fitting,
+    heading,
+    say_stopping,
+    show_table,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..batch import Reprocessed
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def reprocess(
+    archive: ArchiveFolder,
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids; all if none is given.", show_default=False)
+    ] = None,
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="S.toml", help="Other choices than those each record was processed with."),
+    ] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Put the new results in place of the old.")] = False,
+    jobs: Jobs = 1,
+    cluster: Cluster = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write every number that moved.")] = None,
+) -> None:
+    """Process records of an archive again from their stored raw samples, and say what moved.
+
+    With the software and the settings they were made with, every number comes out the same to the last bit. The archive
+    is left as it is unless --replace is given. Exit status 1: some failed, or moved without a reason.
+
+    \b
+    Examples:
+      strongmotion reprocess archive
+      strongmotion reprocess archive XX.QUAY_20310417T032627 --settings mine.toml --csv moved.csv
+    """
+    from ..batch import reprocess
+    from ..settings import Settings
+
+    chosen = Settings.load(settings) if settings else None
+    with Progress() as progress:
+        answers = reprocess(archive, records or None, chosen, jobs, progress, replace, cluster, say_stopping)
+    _show_reprocessed(answers, csv)
+    unexplained = [a for a in answers if not a.same and chosen is None and a.version == __version__]
+    if unexplained or any(answer.failed for answer in answers):
+        raise typer.Exit(1)
+
+
+def _show_reprocessed(answers: Sequence[Reprocessed], csv: Path | None) -> None:
+    rows = []
+    for answer in answers:
+        if answer.failed:
+            complain(f"{answer.record}: {answer.failed}")
+        else:
+            what = "the same bits" if answer.same else "moved"
+            rows.append((answer.record, answer.version, what, *_largest_moves(answer.moved)))
+    columns = (
+        "record",
+        "made by",
+        "",
+        *(f"{name} %" for name in ("PGA", "PGV", "PGD", "PSA")),
+        "low-cut %",
+        "most else",
+    )
+    if rows:
+        show_table(columns, rows)
+    same, failed = sum(answer.same for answer in answers), sum(bool(answer.failed) for answer in answers)
+    typer.echo(f"{same} the same to the last bit, {len(answers) - same - failed} moved, {failed} failed.")
+    tables = [answer.moved for answer in answers if answer.moved is not None]
+    if tables:
+        typer.echo("Percentages are the largest over components and periods.")
+    if csv is not None:
+        import pandas as pd
+
+        from ..archive import MOVED, write_catalogue
+
+        write_catalogue(pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=MOVED), csv)
+        typer.echo(f"Every number that moved is in {csv}.")
+    typer.echo(CAUTION)
+
+
+def _largest_moves(table: pd.DataFrame | None) -> list[str]:
+    """Return the largest changes, in percent: of peaks, of PSA, of low-cuts, and of what else moved most."""
+    named = ("PGA", "PGV", "PGD", "PSA", "low-cut")
+    if table is None:
+        return ["-"] * (len(named) + 1)
+    sizes = table.assign(size=table["change_percent"].abs()).dropna(subset="size").sort_values("size", ascending=False)
+    firsts = sizes.drop_duplicates("quantity").set_index("quantity")
+    cells = [f"{firsts['change_percent'][name]:.3g}" if name in firsts.index else "-" for name in named]
+    others = firsts[~firsts.index.isin(named)]
+    most = f"{others.index[0]} {others['change_percent'].iloc[0]:.3g} %" if len(others) else "-"
+    return [*cells, most]
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def catalogue(
+    archive: ArchiveFolder,
+    csv: CsvFile = None,
+    parquet: ParquetFile = None,
+    unit: Unit = "m/s2",
+    periods: Annotated[
+        str, typer.Option("--periods", metavar="T,T,...", help="Further oscillator periods, s, to have PSA at.")
+    ] = "",
+    rebuild: Annotated[bool, typer.Option("--rebuild", help="Build the index anew from every file.")] = False,
+    jobs: Jobs = 1,
+) -> None:
+    """Tabulate an archive, a row a record.
+
+    The screen has room for the most asked-for columns; --csv and --parquet write all of them. An index,
+    ARCHIVE/catalogue.sqlite, keeps the table; new and changed files are read into it. It can be deleted at any time.
+
+    \b
+    Examples:
+      strongmotion catalogue archive --unit g
+      strongmotion catalogue archive --csv catalogue.csv --periods 0.5,2
+    """
+    from ..archive import Archive
+
+    store = Archive(archive)
+    with Progress() as progress:
+        store.index.refresh(_periods(periods), rebuild, jobs, progress)
+    _show_catalogue(store.catalogue(unit), csv, parquet)
+
+
+def _periods(text: str) -> list[float]:
+    try:
+        periods = [float(part) for part in text.split(",") if part.strip()]
+    except ValueError:
+        raise InputError(f"--periods must be numbers of s with commas between, found {text!r}") from None
+    return periods
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def find(
+    archive: ArchiveFolder,
+    question: Annotated[str, typer.Argument(metavar="QUESTION", help="A pandas query over the catalogue's columns.")],
+    csv: CsvFile = None,
+    parquet: ParquetFile = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Tabulate the records that a question holds for.
+
+    Columns may be named without their unit: pga_h (the larger horizontal), pga_H1, pgv_RotD50, arias_intensity_H1,
+    usable_period (the longest), severity, station, magnitude. Accelerations are in --unit. A name with a dot stands in
+    `backticks`.
+
+    \b
+    Examples:
+      strongmotion find archive "pga_h > 0.3 and usable_period > 2" --unit g
+      strongmotion find archive "station == 'QUAY' and severity != 'unfit'" --csv quay.csv
+    """
+    from ..archive import Archive
+
+    _show_catalogue(Archive(archive).find(question, unit), csv, parquet)
+
+
+def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None) -> None:
+    from ..archive import write_catalogue
+
+    write_catalogue(frame, csv, parquet)
+    shown = [column for column in frame.columns if column.startswith(CATALOGUE_COLUMNS)]
+    cells, marked = frame[shown].map(cell), False
+    for column in shown:
+        if column.startswith("psa_"):
+            period = float(column.split("_")[1].removesuffix("s"))
+            outside = (frame.shortest_usable_period_s > period) | (frame.longest_usable_period_s < period)
+            cells.loc[outside, column] += " *"
+            marked = marked or outside.any()
+    if sys.stdout.isatty():
+        shown = fitting(cells)
+    show_table([heading(column) for column in shown], cells[shown].to_numpy().tolist())
+    rest = "" if csv or parquet else f" {len(shown)} are shown here; --csv F writes all of them."
+    typer.echo(f"{count(len(frame), 'record')}, {len(frame.columns)} columns.{rest}")
+    if marked:
+        typer.echo("* outside the record's usable periods.")
+    for path in (csv, parquet):
+        if path is not None:
+            typer.echo(f"All columns are in {path}.")
+    typer.echo(CAUTION)
+    for problem in frame.attrs["problems"]:
+        complain(problem)
+    if frame.attrs["problems"]:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def report(
+    archive: ArchiveFolder,
+    folder: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where pages go; made if not there.")
+    ],
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD", help="Ids of records; all if none is named.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write each record's page as PDF too.")] = False,
+    unit: Unit = "m/s2",
+) -> None:
+    """Write pages to read in a browser: one for each record, and one over the archive.
+
+    Each page is one file that needs no network: numbers, findings, figures, the processing history and settings. Begin
+    at FOLDER/index.html.
+
+    \b
+    Examples:
+      strongmotion report archive -o pages --unit g
+      strongmotion report archive XX.QUAY.00_20310417T032627 -o pages --pdf
+    """
+    from ..report import write_report
+
+    with Progress() as progress:
+        written = write_report(archive, folder, records or (), unit, pdf, progress)
+    for record, reason in written.failed:
+        complain(f"{record}: {reason}")
+    typer.echo(f"{count(len(written.pages), 'page')} of records; begin at {written.index}.")
+    typer.echo(CAUTION)
+    if written.failed:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
+    """Check that an archive is as it was written.
+
+    Every byte is read; each file that was changed, damaged, left over or put there is named.
+
+    \b
+    Example:
+      strongmotion verify archive --jobs 2
+    """
+    from ..archive import Archive
+
+    store = Archive(archive)
+    with Progress() as progress:
+        problems = store.verify(jobs, progress)
+    for problem in problems:
+        complain(str(problem))
+    found = count(len(problems), "problem") if problems else "all sound"
+    typer.echo(f"{count(len(store), 'record')}, {found}.")
+    if problems:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def extract(
+    archive: ArchiveFolder,
+    output: Into,
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
+    ] = None,
+    where: Annotated[
+        str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")
+    ] = "",
+    unit: Unit = "m/s2",
+) -> None:
+    """Copy some records of an archive into another, byte for byte.
+
+    \b
+    Examples:
+      strongmotion extract archive XX.QUAY_20310417T032627 -o quay
+      strongmotion extract archive --where "pga_h > 0.3" --unit g -o strong
+    """
+    from ..archive import Archive
+
+    store = Archive(archive)
+    wanted = list(records or ())
+    if where:
+        wanted += store.find(where, unit)["record"].tolist()
+    elif not wanted:
+        raise InputError("no record is named", remedy="Give ids, or --where with a question")
+    _show_taken(Archive(output, create=True).take_from([store], wanted), output)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def merge(
+    archives: Annotated[list[Path], typer.Argument(metavar="ARCHIVE...", help="Archives.", show_default=False)],
+    output: Into,
+) -> None:
+    """Copy all records of some archives into one, byte for byte.
+
+    Where two hold different results of one record nothing is copied, and the record is named.
+
+    \b
+    Example:
+      strongmotion merge monday tuesday -o week
+    """
+    from ..archive import Archive
+
+    stores = [Archive(folder) for folder in archives]
+    _show_taken(Archive(output, create=True).take_from(stores), output)
+
+
+def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
+    copied, there = numbers
+    typer.echo(f"{count(copied, 'record')} copied, {there} there already; archive {archive}.")
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def export(
+    archive: ArchiveFolder,
+    records: Annotated[list[str], typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")],
+    csv: Annotated[
+        bool, typer.Option("--csv", help="Motion and spectra as CSV; so, too, if no form is named.")
+    ] = False,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Motion as Parquet (needs pyarrow).")] = False,
+    miniseed: Annotated[bool, typer.Option("--miniseed", help="Motion as miniSEED 3, float64.")] = False,
+) -> None:
+    """Write processed motion and spectra of records to files for other programs.
+
+    Units are m/s², m/s and m; the pads are left out; the numbers come back bit for bit.
+
+    \b
+    Example:
+      strongmotion export archive XX.QUAY.00_20310417T032627 -o for_others --csv --miniseed
+    """
+    from ..archive import Archive
+    from ..archive import export as export_result
+
+    store = Archive(archive)
+    chosen = {"csv": csv, "parquet": parquet, "miniseed": miniseed}
+    forms: Any = [form for form, wanted in chosen.items() if wanted] or ["csv"]
+    for record in records:
+        for path in export_result(store[record], output, forms):
+            typer.echo(str(path))
+    typer.echo(CAUTION)

@@ -1,0 +1,110 @@
+"""The command about an earthquake."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..foundation.errors import InputError
+from .app import EVENTS, app
+from .options import (
+    ArchiveFolder,
+)
+from .tables import (
+    cell,
+    show_table,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+
+
+@app.command(no_args_is_help=True, rich_help_panel=EVENTS)
+def event(
+    archive: ArchiveFolder,
+    output: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the picture goes; made if not there.")
+    ],
+    velocity: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--velocity",
+            metavar="[TOP:]VP/VS",
+            help="P and S velocity, km/s; once for each layer, with the depth of its top in km. 6.0/3.5 if not given.",
+        ),
+    ] = None,
+    picks: Annotated[
+        Path | None,
+        typer.Option("--picks", metavar="F.csv", help="Arrivals you read: record,phase,time[,uncertainty]. They win."),
+    ] = None,
+    begin: Annotated[
+        str | None, typer.Option("--from", metavar="UTC", help="Only records that begin at this time or later.")
+    ] = None,
+    end: Annotated[
+        str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
+    ] = None,
+    depth: Annotated[
+        float, typer.Option("--depth", metavar="KM", help="Taken, within --depth-error, where arrivals do not tell it.")
+    ] = 10.0,
+    depth_error: Annotated[float, typer.Option("--depth-error", metavar="KM")] = 7.0,
+    time_error: Annotated[
+        float, typer.Option("--time-error", metavar="S", help="Standard error of the model's travel times.")
+    ] = 0.1,
+    classical: Annotated[
+        bool,
+        typer.Option(
+            "--classical", help="Wood-Anderson with damping 0.8 and magnification 2800, not 0.7 and 2080, for the ML."
+        ),
+    ] = False,
+) -> None:
+    """Draw a first picture of the earthquake from an archive's records.
+
+    P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
+    magnitudes. What the records cannot tell is said. FOLDER gets event.txt, event.xml (QuakeML), stations.csv, map.png,
+    section.png and shaking.png. Not for warning or public alert; the agencies' solution is the authority.
+
+    In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
+    UTC such as 2031-04-17T03:26:45.32.
+
+    \b
+    Examples:
+      strongmotion event archive -o event
+      strongmotion event archive -o event --velocity 0:5.5/3.2 --velocity 12:6.4/3.7
+      strongmotion event archive -o event --picks mine.csv --from 2031-04-17T03:20 --to 2031-04-17T03:30
+    """
+    from ..archive import Archive
+    from ..event import CLASSICAL, UHRHAMMER_COLLINS, EventSettings, VelocityModel, describe, read_picks, study_archive
+    from ..report import write_event
+
+    chosen = EventSettings(
+        VelocityModel.parse(velocity) if velocity else VelocityModel(),
+        time_error,
+        (depth, depth_error),
+        CLASSICAL if classical else UHRHAMMER_COLLINS,
+    )
+    found = study_archive(
+        Archive(archive),
+        chosen,
+        picks=None if picks is None else read_picks(picks),
+        begin=None if begin is None else _instant(begin),
+        end=None if end is None else _instant(end),
+    )
+    write_event(found, output)
+    columns = ("station", "s_minus_p_s", "epicentral_distance_km", "p_residual_s", "s_residual_s", "pga_m_s2",
+               "local_magnitude", "moment_magnitude")  # fmt: skip
+    headings = ("station", "S-P s", "distance km", "P residual s", "S residual s", "PGA m/s2", "ML", "Mw")
+    show_table(headings, [[cell(value) for value in row] for row in found.stations[list(columns)].to_numpy()])
+    typer.echo()
+    typer.echo(describe(found), nl=False)
+    typer.echo(f"Written to {output}.")
+
+
+def _instant(text: str) -> np.datetime64:
+    from ..foundation.times import instant_in
+
+    try:
+        return instant_in(text)
+    except ValueError:
+        raise InputError(f"{text!r} is not a time", remedy="Write UTC as 2031-04-17T03:26") from None

@@ -1,0 +1,95 @@
+"""Options and arguments that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from ..foundation.errors import InputError
+from ..foundation.units import acceleration_unit, in_unit
+
+
+def known_unit(text: str) -> str:
+    """Return the usual spelling of an acceleration unit; refuse any other text."""
+    try:
+        in_unit(text)
+    except InputError as error:
+        raise typer.BadParameter(str(error)) from None
+    return acceleration_unit(text)
+
+
+Jobs = Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")]
+Cluster = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler, tcp://HOST:PORT, whose workers do the work."),
+]
+CsvFile = Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")]
+ParquetFile = Annotated[
+    Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
+]
+ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
+LayoutFile = Annotated[
+    Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")
+]
+StationXml = Annotated[
+    Path | None,
+    typer.Option("--stationxml", metavar="F|FOLDER", help="StationXML: sensitivity, direction and place of channels."),
+]
+EventFile = Annotated[
+    Path | None, typer.Option("--event", metavar="F", help="QuakeML: the earthquake the records are of.")
+]
+SampleUnit = Annotated[
+    str | None,
+    typer.Option("--sample-unit", metavar="UNIT", help="Of the raw samples, where a file is silent or wrong about it."),
+]
+Sensitivity = Annotated[
+    float | None, typer.Option("--sensitivity", metavar="N", help="Counts per m/s², where a file is silent or wrong.")
+]
+Missing = Annotated[
+    Literal["refuse", "truncate"],
+    typer.Option("--missing", help="A file cut short: refuse it, or read what is there and note it."),
+]
+Gaps = Annotated[
+    Literal["refuse", "longest", "fill"],
+    typer.Option("--gaps", help="miniSEED with a gap: refuse, keep the longest segment, or fill up to 0.1 s."),
+]
+CommonWindow = Annotated[
+    bool, typer.Option("--common-window", help="Cut components of unequal length to the time they share.")
+]
+Differentiate = Annotated[
+    bool, typer.Option("--differentiate", help="Make acceleration of what StationXML says is velocity.")
+]
+Unit = Annotated[
+    str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=known_unit, help="Of acceleration in what is shown.")
+]
+
+
+def reading_options(
+    stationxml: Path | None,
+    event: Path | None,
+    unit: str | None,
+    sensitivity: float | None,
+    missing: str,
+    gaps: str,
+    common_window: bool,
+    differentiate: bool,
+) -> dict[str, Any]:
+    """Return the keyword arguments of `read_all` that the options give; read what is for all files."""
+    from ..formats import read_quakeml, read_stationxml
+
+    if unit is not None:
+        acceleration_unit(unit)
+    # What is wrong with these would fail every file, each with the same reason.
+    if stationxml is not None:
+        read_stationxml(stationxml)
+    if event is not None:
+        read_quakeml(event)
+    return {
+        "stationxml": stationxml, "event": event, "unit": unit, "sensitivity": sensitivity, "missing": missing,
+        "gaps": gaps, "common_window": common_window, "differentiate": differentiate,
+    }  # fmt: skip
+
+
+Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where they go; made if not there.")]

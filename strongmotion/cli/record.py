@@ -1,0 +1,443 @@
+"""Commands about a record: process, inspect, measures, layout, settings."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import StrongMotionError
+from ..foundation.units import COUNTS, in_unit, label
+from .app import RECORDS, app
+from .options import (
+    Cluster,
+    CommonWindow,
+    Differentiate,
+    EventFile,
+    Gaps,
+    Jobs,
+    LayoutFile,
+    Missing,
+    SampleUnit,
+    Sensitivity,
+    StationXml,
+    Unit,
+    reading_options,
+)
+from .tables import (
+    Progress,
+    cell,
+    complain,
+    count,
+    say_stopping,
+    show_findings,
+    show_table,
+)
+
+if TYPE_CHECKING:
+    from ..batch import Outcome
+    from ..record import Component, Finding, Record
+
+
+@app.command(no_args_is_help=True, rich_help_panel=RECORDS)
+def process(
+    inputs: Annotated[
+        list[Path], typer.Argument(metavar="FILE|FOLDER...", help="Records, and folders of them.", show_default=False)
+    ],
+    archive: Annotated[
+        Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where results go; made if not there.")
+    ],
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="S.toml", help="Processing choices; `strongmotion settings` shows them."),
+    ] = None,
+    layout: LayoutFile = None,
+    jobs: Jobs = 1,
+    cluster: Cluster = None,
+    unit: Unit = "m/s2",
+    figures: Annotated[
+        bool, typer.Option("--figures", help="Draw motion and spectra of each record into ARCHIVE/figures.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Process again what is there, and put it in the old result's place.")
+    ] = False,
+    stationxml: StationXml = None,
+    event: EventFile = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    missing: Missing = "refuse",
+    gaps: Gaps = "refuse",
+    common_window: CommonWindow = False,
+    differentiate: Differentiate = False,
+) -> None:
+    """Process records into an archive.
+
+    Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
+    .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
+    in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples and
+    settings, are skipped: run the same command again to go on after an interruption. Interrupted once (Ctrl-C), it
+    finishes the records in hand; interrupted twice, it stops at once.
+
+    \b
+    Examples:
+      strongmotion process demo_records -o archive
+      strongmotion process demo_records/quay.csv -o archive --unit g --figures
+      strongmotion settings > mine.toml       then edit mine.toml
+      strongmotion process demo_records -o archive --settings mine.toml --replace --jobs 4
+    """
+    from ..batch import process_files
+    from ..settings import Settings
+
+    chosen = Settings.load(settings) if settings else Settings()
+    how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    with Progress() as progress:
+        outcome = process_files(
+            inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit,
+            reading=how, cluster=cluster, interrupted=say_stopping,
+        )  # fmt: skip
+    _show_outcome(outcome, archive, unit)
+    if outcome.failed or outcome.remaining:
+        raise typer.Exit(1)
+
+
+def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
+    factor = in_unit(unit)
+    if outcome.done or outcome.skipped:
+        rows = [
+            (done.record, f"{done.pga * factor:.4g}", f"{done.pgv:.4g}", f"{done.pgd:.4g}", done.severity or "none",
+             "there already" if done.skipped else "processed")
+            for done in (*outcome.done, *outcome.skipped)
+        ]  # fmt: skip
+        show_table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
+        typer.echo("Peaks are the largest over the record's components.")
+    for failure in outcome.failed:
+        complain(f"{failure.file}: {failure.reason}")
+    counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} there already, {len(outcome.failed)} failed"
+    listed = f", listed in {archive / 'failed.csv'}" if outcome.failed else ""
+    typer.echo(f"{counts}{listed}; archive {archive}.")
+    if outcome.remaining:
+        complain(
+            f"interrupted with {count(len(outcome.remaining), 'file')} to go. Run the same command again to go on."
+        )
+    typer.echo(CAUTION)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=RECORDS)
+def inspect(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A record.", show_default=False)],
+    layout: LayoutFile = None,
+    stationxml: StationXml = None,
+    event: EventFile = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    missing: Missing = "refuse",
+    gaps: Gaps = "refuse",
+    common_window: CommonWindow = False,
+    differentiate: Differentiate = False,
+    unit: Unit = "m/s2",
+) -> None:
+    """Show what a file holds, what is missing or would be assumed, and what the checks say of it.
+
+    Nothing is processed or written. StationXML and QuakeML are shown, too; of a record in an archive its peaks, usable
+    periods, findings and the history of its processing.
+
+    \b
+    Examples:
+      strongmotion inspect demo_records/quay.csv
+      strongmotion inspect demo_records/bell.txt --unit g
+      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.h5
+      strongmotion inspect quay.ms --stationxml stations/
+    """
+    from ..formats import read_all
+
+    if _show_document(file) or _show_stored(file, unit):
+        return
+    how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    for number, record in enumerate(read_all(file, layout=layout, **how)):
+        if number:
+            typer.echo()
+        _show_record(record, unit)
+
+
+def _show_document(file: Path) -> bool:
+    """Show StationXML or QuakeML; False for any other file."""
+    from ..formats import document_kind, read_quakeml, read_stationxml
+
+    kind = document_kind(file)
+    if kind == "StationXML":
+        rows = []
+        for channel in read_stationxml(file).channels:
+            whole = channel.node.first("Response", "InstrumentSensitivity")
+            numbers = [channel.node.number("Azimuth"), channel.node.number("Dip")]
+            numbers.append(None if whole is None else whole.number("Value"))
+            azimuth, dip, value = ("not known" if number is None else f"{number:g}" for number in numbers)
+            unit = "" if whole is None else whole.words("InputUnits", "Name")
+            epoch = (str(time)[:19] if time is not None else "open" for time in (channel.begin, channel.end))
+            rows.append((channel.id, *epoch, azimuth, dip, value, unit))
+        show_table(("channel", "from", "to", "azimuth °", "dip °", "sensitivity", "counts per"), rows)
+    elif kind == "QuakeML":
+        quakes = read_quakeml(file)
+        rows = [
+            tuple(
+                "not known" if value in (None, "") else f"{value:g}" if isinstance(value, float) else value
+                for value in (
+                    q.name or q.id, q.time, q.latitude, q.longitude, q.depth, q.magnitude, q.magnitude_type
+                )
+            )
+            for q in quakes
+        ]  # fmt: skip
+        show_table(("earthquake", "origin time", "latitude °", "longitude °", "depth m", "magnitude", "of type"), rows)
+    return bool(kind)
+
+
+def _assumed(record: Record) -> list[str]:
+    """Return what is missing in a record, and what that leads to."""
+    said = []
+    for component in record:
+        if component.unit == COUNTS and component.sensitivity is None:
+            said.append(
+                f"{component.name} is in counts and its sensitivity is not known: it cannot be processed "
+                "before --sensitivity, --stationxml or the file gives it"
+            )
+    if record.start is None:
+        said.append("The start is not known: times are counted from the first sample")
+    directions = {component.name: component.azimuth for component in record if component.name in ("H1", "H2")}
+    if len(directions) == 2 and None in directions.values():
+        said.append("The azimuths of H1 and H2 are not both known: they are taken to be at right angles")
+    if record.station.latitude is None or record.station.longitude is None:
+        said.append("The station's coordinates are not known: it will have no distance from the earthquake")
+    return said
+
+
+def _show_stored(file: Path, unit: str) -> bool:
+    """Show a record of an archive; False for any other file."""
+    head = b""
+    with contextlib.suppress(OSError), file.open("rb") as stream:
+        head = stream.read(len(HDF5))
+    if head != HDF5:
+        return False
+    from ..archive import read_result
+
+    result = read_result(file)
+    _show_record(result.record, unit, result.findings)
+    typer.echo()
+    factors = {"PGA": (in_unit(unit), unit), "PGV": (1.0, "m/s"), "PGD": (1.0, "m")}
+    shown: dict[str, list[str]] = {}
+    for row in result.peaks.itertuples():
+        factor, _ = factors[row.quantity]
+        known = row.band_low == row.band_low  # nothing where bands were left out
+        limits = f" ({row.band_low * factor:.4g} to {row.band_high * factor:.4g})" if known else ""
+        shown.setdefault(row.component, []).append(f"{row.value * factor:.4g}{limits}")
+    headings = ("component", *(f"{name} {its}" for name, (_, its) in factors.items()))
+    show_table(headings, [(component, *cells) for component, cells in shown.items()])
+    typer.echo("In brackets the band of 5 to 95 %.\n")
+    for name, band in result.usable_band.items():
+        longest = "all longer" if band.longest_period == float("inf") else f"{band.longest_period:.3g} s"
+        typer.echo(f"Usable periods of {name}: {band.shortest_period:.3g} s to {longest}.")
+    typer.echo("\nHow it was processed:")
+    for entry in result.history:
+        typer.echo(f"  {entry.step}{f' ({entry.component})' if entry.component else ''}: {entry.what}.")
+    typer.echo(CAUTION)
+    return True
+
+
+def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None = None) -> None:
+    station, quake = record.station, record.earthquake
+    event = []
+    if quake is not None:
+        size = "" if quake.magnitude is None else f"{quake.magnitude_type or 'magnitude'} {quake.magnitude:g}"
+        event = [part for part in (quake.name or quake.id, size, quake.time) if part]
+    place = [f"{value:g}{unit_of} {what}" for value, unit_of, what in (
+        (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
+    ) if value is not None]  # fmt: skip
+    facts = (
+        ("file", record.source.file),
+        ("format", record.source.format),
+        ("SHA-256", record.source.sha256),
+        ("record", record.id),
+        ("station", ", ".join(part for part in (station.network, station.code, station.location) if part)),
+        ("name", station.name),
+        ("place", ", ".join(place)),
+        ("instrument", station.instrument),
+        ("earthquake", ", ".join(event)),
+        ("start", "" if record.start is None else f"{record.start} UTC"),
+        ("samples", f"{record.samples}, every {record.dt:g} s"),
+        ("duration", f"{record.duration:g} s"),
+    )
+    show_table(("", ""), [(what, value or "not known") for what, value in facts])
+    typer.echo()
+    columns = ("component", "channel", "azimuth °", "dip °", "unit", "counts per m/s²", "mean", f"raw peak {unit}")
+    show_table(columns, [_component_row(component, unit) for component in record])
+    typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
+    for assumed in _assumed(record):
+        typer.echo(f"{assumed}.")
+    show_findings(_found(record) if findings is None else findings)
+
+
+def _component_row(component: Component, unit: str) -> tuple[str, ...]:
+    mean = component.samples.mean(dtype=float)
+    try:
+        peak = f"{abs(component.samples - mean).max() * abs(component.scale) * in_unit(unit):.4g}"
+    except StrongMotionError:
+        peak = "not known"  # counts without a sensitivity
+    numbers = (component.azimuth, component.dip, component.sensitivity)
+    azimuth, dip, sensitivity = ("-" if number is None else f"{number:g}" for number in numbers)
+    return (component.name, component.channel or "-", azimuth, dip, component.unit, sensitivity, f"{mean:.5g}", peak)
+
+
+def _found(record: Record) -> tuple[Finding, ...]:
+    """Return what the checks find, and what processing by the default settings does where the scale is known."""
+    from ..chain import correct
+    from ..checks import examine
+    from ..result import DAMAGING
+    from ..settings import Settings
+
+    seen = examine(record)
+    if any(component.unit == COUNTS and component.sensitivity is None for component in record):
+        return seen
+    damaged = {finding.component for finding in seen if finding.name in DAMAGING}
+    return (*seen, *correct(record, Settings(), damaged).findings)
+
+
+HDF5 = b"\x89HDF\r\n\x1a\n"
+"""How such a file begins."""
+
+
+@app.command(no_args_is_help=True, rich_help_panel=RECORDS)
+def layout(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A text file of the kind.", show_default=False)],
+) -> None:
+    """Draft a layout from an example file, for you to correct.
+
+    The layout goes to the output; what the draft is unsure of, and what the file reads as by it, to the screen beside.
+
+    \b
+    Example:
+      strongmotion layout station.txt > mine.toml        then look at mine.toml and correct it
+      strongmotion inspect station.txt --layout mine.toml
+    """
+    from ..formats.draft import draft_layout
+
+    draft = draft_layout(file)
+    typer.echo(draft.toml, nl=False)
+    for doubt in draft.unsure:
+        typer.echo(f"Unsure: {doubt}.", err=True)
+    if draft.record is None:
+        complain(f"the draft does not read the file yet: {draft.problem}")
+        raise typer.Exit(1)
+    typer.echo(f"It reads as {draft.record.samples} samples every {draft.record.dt:g} s:", err=True)
+    for component in draft.record:
+        first = ", ".join(f"{value:g}" for value in component.samples[:4])
+        last = f"{component.samples[-1]:g}"
+        typer.echo(f"  {component.name} in {component.unit}: {first}, ... {last}", err=True)
+
+
+@app.command(rich_help_panel=RECORDS)
+def settings() -> None:
+    """Print the default settings as commented TOML.
+
+    Start your own from it: keep the lines you change, delete or leave the rest.
+
+    \b
+    Example:
+      strongmotion settings > mine.toml
+    """
+    from ..settings import Settings
+
+    typer.echo(Settings().to_toml(), nl=False)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=RECORDS)
+def measures(
+    source: Annotated[
+        Path, typer.Argument(metavar="FILE|ARCHIVE", help="A record, or the folder of an archive.", show_default=False)
+    ],
+    settings: Annotated[
+        Path | None, typer.Option("--settings", metavar="S.toml", help="Processing choices for a record.")
+    ] = None,
+    layout: LayoutFile = None,
+    stationxml: StationXml = None,
+    sample_unit: SampleUnit = None,
+    sensitivity: Sensitivity = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and show nothing.")
+    ] = None,
+    unit: Unit = "m/s2",
+) -> None:
+    """Show every measure of a record, or of all records of an archive.
+
+    A record is processed, and nothing is kept of it. A star marks a value that its usable band does not support. The
+    long table has a row a measure and component, with the source of its definition and its band of uncertainty.
+
+    \b
+    Examples:
+      strongmotion measures demo_records/quay.csv --unit g
+      strongmotion measures archive --csv measures.csv
+    """
+    import pandas as pd
+
+    from ..archive import Archive, in_acceleration_unit, write_catalogue
+
+    if source.is_dir():
+        whole = Archive(source).measures(unit)
+    else:
+        from ..formats import read_all
+        from ..result import process
+        from ..settings import Settings
+
+        chosen = Settings.load(settings) if settings else Settings()
+        how = reading_options(stationxml, None, sample_unit, sensitivity, "refuse", "refuse", False, False)
+        tables = [
+            process(record, chosen).measures.assign(record=record.id)
+            for record in read_all(source, layout=layout, **how)
+        ]
+        whole = in_acceleration_unit(pd.concat(tables, ignore_index=True), unit)
+        whole = whole[["record", *whole.columns.drop("record")]]
+    write_catalogue(whole, csv)
+    if csv is not None:
+        typer.echo(f"{count(len(whole), 'row')} of {count(whole['record'].nunique(), 'record')} are in {csv}.")
+    else:
+        for record_id, table in whole.groupby("record", sort=False):
+            typer.echo(record_id)
+            _show_measures(table)
+        if not whole["usable"].all():
+            typer.echo("* not usable: outside the usable band, of an unfit component, or without a number.")
+    typer.echo(CAUTION)
+    for problem in whole.attrs.get("problems", ()):
+        complain(problem)
+    if whole.attrs.get("problems"):
+        raise typer.Exit(1)
+
+
+def _show_measures(table: Any) -> None:
+    """Print the measures of one record, a row a measure and a column a component."""
+    from ..measures import japanese_words, mercalli_words
+
+    components = list(table["component"].unique())
+    cells: dict[tuple[str, str], dict[str, str]] = {}
+    for row in table.itertuples():
+        mark = "" if row.usable else "*"
+        cells.setdefault((row.measure, row.unit), {})[row.component] = f"{cell(row.value)}{mark}"
+    show_table(
+        ("measure", "unit", *components),
+        [
+            (
+                measure,
+                "" if unit == "1" else label(unit) if unit.endswith("/s2") else unit,
+                *(values.get(component, "") for component in components),
+            )
+            for (measure, unit), values in cells.items()
+        ],
+    )
+    found = {row.measure: row.value for row in table.itertuples() if row.unit == "grade" and row.usable}
+    for measure, words in (
+        ("Modified Mercalli intensity from PGV, 2012", mercalli_words), ("Japanese seismic intensity", japanese_words)
+    ):  # fmt: skip
+        if measure in found:
+            grade, meaning = words(found[measure])
+            typer.echo(f"{measure} {found[measure]:.2f}, {grade}: {meaning}.")  # 4.46 is class 4, and is not 4.5
+    typer.echo()
