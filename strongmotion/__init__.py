@@ -26,9 +26,7 @@ _HOME = {
     "Station": "record",
     "StrongMotionError": "foundation.errors",
     "default_periods": "spectra",
-    "draw": "report",
     "fourier_spectrum": "spectra",
-    "notebook_view": "report",
     "process": "result",
     "read": "formats",
     "read_all": "formats",
@@ -41,10 +39,7 @@ _HOME = {
     "write_miniseed": "formats",
 }
 
-# Reached by `Result.plot` and by notebooks, not by hand.
-_UNLISTED = {"draw", "notebook_view"}
-
-__all__ = ["__version__", *sorted(_HOME.keys() - _UNLISTED)]
+__all__ = ["__version__", *sorted(_HOME)]
 
 if TYPE_CHECKING:
     from .archive import Archive as Archive
@@ -65,8 +60,6 @@ if TYPE_CHECKING:
     from .record import Finding as Finding
     from .record import Record as Record
     from .record import Station as Station
-    from .report import draw as draw
-    from .report import notebook_view as notebook_view
     from .result import Result as Result
     from .result import process as process
     from .settings import Settings as Settings

@@ -36,7 +36,7 @@ __all__ = [
     "Arrivals",
     "Direction",
     "Pick",
-    "loudness_before",
+    "level_before",
     "p_direction",
     "pick_arrivals",
     "pick_onset",
@@ -60,7 +60,7 @@ BURST = 8.0
 """Energy over the median of the short-term means around it beyond which it does not count, so that a spike among the
 noise hides no onset: common practice, without a source."""
 
-LOUDEST_NOISE = 0.1
+HIGHEST_NOISE = 0.1
 """What comes before an onset is shaking, not noise, where it is louder than this part of the strongest second (root
 mean square): common practice, without a source."""
 
@@ -176,7 +176,7 @@ def _band_pass(low: float, high: float, rate: float) -> tuple[Floats, Floats]:
     return sections, sosfilt_zi(sections)
 
 
-def loudness_before(energy: Floats, samples: int, dt: float) -> float:
+def level_before(energy: Floats, samples: int, dt: float) -> float:
     """Return how loud the first `samples` are against the strongest second, as a ratio of root mean squares.
 
     Parameters
@@ -305,7 +305,7 @@ def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, tuple[str, ...]]:
     if at is None:
         return None, ("no P: no onset stands out from what is before it",)
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
-    if loudness_before(energy, max(0, at - round(0.5 / dt)), dt) > LOUDEST_NOISE:
+    if level_before(energy, max(0, at - round(0.5 / dt)), dt) > HIGHEST_NOISE:
         return None, ("no P: shaking had begun before the record",)
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
@@ -346,7 +346,7 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
         return None
     # Noise of a narrow band passes even so, but is nowhere quiet as a record of shaking is in some second.
     seconds = np.convolve(whole, np.full(second, 1.0 / second), "valid")
-    if p is None and seconds.min() > LOUDEST_NOISE**2 * seconds.max():
+    if p is None and seconds.min() > HIGHEST_NOISE**2 * seconds.max():
         return None
     spread = _split_spread(measure[begin:strongest], dt)
     return Pick("S", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["S"]))

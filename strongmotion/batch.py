@@ -178,7 +178,7 @@ def process_files(
         Address of a Dask scheduler, such as ``tcp://head:8786``, whose workers do the work instead of `jobs` processes.
         They must see the files and the archive under the same paths.
     interrupted : callable, optional
-        Called when an interruption (SIGINT) begins to be heeded.
+        Called when an interruption (SIGINT) begins to be obeyed.
 
     Returns
     -------
@@ -228,7 +228,7 @@ def process_files(
     try:
         _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
     except ArchiveError as error:  # a full disk, say: what was done is still to be told
-        outcome.failed.append(Failure(store.folder / FAILURES, str(ArchiveError(error.what, remedy=error.remedy))))
+        outcome.failed.append(Failure(store.folder / FAILURES, str(error.at(None))))
     return outcome
 
 
@@ -300,7 +300,7 @@ class _Run(Generic[Item, Answer, Job]):
         else:
             answers = self._in_workers(items)
         got = []
-        with contextlib.suppress(KeyboardInterrupt), self._heeding_interruption(), contextlib.closing(answers):
+        with contextlib.suppress(KeyboardInterrupt), self._obeying_interruption(), contextlib.closing(answers):
             if self.progress:
                 self.progress(0, len(items))
             for answer in answers:
@@ -310,19 +310,19 @@ class _Run(Generic[Item, Answer, Job]):
         return got
 
     @contextlib.contextmanager
-    def _heeding_interruption(self) -> Iterator[None]:
+    def _obeying_interruption(self) -> Iterator[None]:
         if threading.current_thread() is not threading.main_thread():
             yield  # signals go to the main thread
             return
 
-        def heed(*_: object) -> None:
+        def obey(*_: object) -> None:
             if self.stopping:
                 raise KeyboardInterrupt
             self.stopping = True
             if self.interrupted:
                 self.interrupted()
 
-        before = signal.signal(signal.SIGINT, heed)
+        before = signal.signal(signal.SIGINT, obey)
         try:
             yield
         finally:
@@ -454,7 +454,7 @@ def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
     except StrongMotionError as error:
         # The file is named beside its reason; only another place (the archive) needs saying.
         source = None if error.source is None or Path(error.source).name == file.name else error.source
-        reason = str(StrongMotionError(error.what, source=source, line=error.line, remedy=error.remedy))
+        reason = str(error.at(source, error.line))
         failures.append(Failure(file, which + reason))
     except Exception as error:  # one record must not stop thousands
         failures.append(Failure(file, f"{which}unexpected error, please report it: {type(error).__name__}: {error}"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -36,15 +36,19 @@ class Finding:
         ``note``: worth knowing. ``doubt``: some results may be wrong. ``unfit``: results are still computed, and
         should not be used.
     what : str
-        What was seen, with its numbers.
+        What was seen, in words made from `values`.
     effect : str
         What it does to the results.
     remedy : str
         What to do.
     component : str
         The component it was seen on; empty for the whole record.
-    where : str
-        Where in the record: samples, times or lines.
+    place : str
+        Where in the file, such as ``"byte 4097"``, where that says more than a time.
+    span : (float, float), optional
+        Where in the record: first and last time, s after the first sample.
+    values : mapping of str to float
+        What was measured, each key with its unit: ``{"step_m_s2": 0.0041}``.
     confidence : float
         0 to 1: how sure the check is.
     """
@@ -55,8 +59,23 @@ class Finding:
     effect: str
     remedy: str
     component: str = ""
-    where: str = ""
+    place: str = ""
+    span: tuple[float, float] | None = None
+    values: Mapping[str, float] = field(default_factory=dict)
     confidence: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.span is not None:
+            object.__setattr__(self, "span", (float(self.span[0]), float(self.span[1])))
+        object.__setattr__(self, "values", {name: float(value) for name, value in self.values.items()})
+
+    @property
+    def where(self) -> str:
+        """The span, or the place in the file, in words; empty where there is neither."""
+        if self.span is None:
+            return self.place
+        first, last = (f"{time:.3f}".rstrip("0").rstrip(".") for time in self.span)
+        return f"{first} s" if first == last else f"{first} to {last} s"
 
 
 @dataclass(frozen=True)
@@ -80,6 +99,7 @@ class Station:
             if value is not None and not abs(value) <= limit:
                 raise RecordError(
                     f"{name} of station {self.code!r} is {value}, outside ±{limit:g} degrees",
+                    field=name,
                     remedy="Correct the station's coordinates",
                 )
 
@@ -204,6 +224,7 @@ class Component:
                 raise RecordError(
                     f"component {self.name}: the {quantity} is {value:g}, outside ±{limit:g} degrees",
                     remedy=f"Correct the {quantity}, or leave it out where it is not known",
+                    field=quantity,
                 )
         samples.flags.writeable = False
         object.__setattr__(self, "samples", samples)
@@ -370,9 +391,9 @@ class Record:
         )
 
     def _repr_html_(self) -> str:
-        from . import notebook_view
+        from .result import from_above
 
-        return notebook_view(self)
+        return str(from_above("notebook_view")(self))
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -30,8 +32,8 @@ Floats = NDArray[np.float64]
 DAMAGING = ("clipping", "spikes", "stuck samples")
 """Findings of samples that are wrong: no permanent displacement is told of such a component."""
 
-GRAVITY = ("", "note", "doubt", "unfit")
-"""Severities of findings, gravest last."""
+RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
+"""Severities of findings, most severe last."""
 
 SHORTEST_TRIED = 8.0
 """Sampling intervals in the shortest period at which other choices are tried: shorter ones cost far more."""
@@ -87,8 +89,8 @@ class Result:
 
     @property
     def severity(self) -> str:
-        """The gravest severity among the findings: ``""``, ``"note"``, ``"doubt"`` or ``"unfit"``."""
-        return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
+        """The most severe severity among the findings: ``""``, ``"note"``, ``"doubt"`` or ``"unfit"``."""
+        return max((finding.severity for finding in self.findings), key=RANKED_SEVERITIES.index, default="")
 
     def plot(self, what: str = "motion", **options: Any) -> Figure:
         """Draw one of the figures of `strongmotion.report`.
@@ -109,10 +111,7 @@ class Result:
         InputError
             There is no such figure, or it cannot be drawn of this result.
         """
-        # Figures are built on results, so this goes out by the public face and loads them on use.
-        from . import draw
-
-        return draw(self, what, **options)
+        return from_above("draw")(self, what, **options)
 
     def __repr__(self) -> str:
         pga = self.peaks[(self.peaks["quantity"] == "PGA") & self.peaks["component"].isin(list(self.motion))]
@@ -121,9 +120,18 @@ class Result:
         return f"<Result of {self.record.id}: PGA {peaks} m/s²; findings: {found or 'none'}>"
 
     def _repr_html_(self) -> str:
-        from . import notebook_view
+        return str(from_above("notebook_view")(self))
 
-        return notebook_view(self)
+
+def from_above(name: str) -> Callable[..., Any]:
+    """Return a function of `strongmotion.report`, which is built on results: the one door that leads up.
+
+    Parameters
+    ----------
+    name : {"draw", "notebook_view"}
+        What a result shows of itself.
+    """
+    return getattr(importlib.import_module(".report", __package__), name)
 
 
 def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:
@@ -180,10 +188,8 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     try:
         seen = examine(record)
         corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING})
-    except RecordError as error:
-        raise RecordError(error.what, source=record.source.file or None, remedy=error.remedy) from None
-    except SettingsError as error:
-        raise SettingsError(error.what, source=record.source.file or None, remedy=error.remedy) from None
+    except (RecordError, SettingsError) as error:
+        raise error.at(record.source.file or None) from None
     findings, overruled = _overrule((*seen, *corrected.findings), settings)
     unfit = {finding.component for finding in findings if finding.severity == "unfit"}
     rotate = "horizontal" in corrected.usable_band

@@ -89,7 +89,7 @@ class OnsetSettings(_Section):
     margin: float = _setting(
         0.5, "Left out between pre-event window and onset, s.", _not_negative, "a time in s, not negative"
     )
-    least_pre_event: float = _setting(
+    shortest_pre_event: float = _setting(
         2.0,
         "A pre-event window shorter than this, s, is not used for baseline or noise.",
         _positive,
@@ -115,7 +115,7 @@ class InstrumentSettings(_Section):
     )
     regularisation: float = _setting(
         0.03,
-        "Where the transducer passes less than this part of the motion, the correction no longer makes up for it.",
+        "Where the transducer passes less than this fraction of the motion, the correction stops growing.",
         lambda v: _positive(v) and v < 1,
         "a number above 0 and below 1",
     )
@@ -123,7 +123,7 @@ class InstrumentSettings(_Section):
 
 @dataclass(frozen=True)
 class BaselineSettings(_Section):
-    """The zero line of acceleration."""
+    """The baseline of acceleration."""
 
     mean: str = _setting(
         AUTO,
@@ -141,27 +141,27 @@ class BaselineSettings(_Section):
 
     shift: bool = _setting(
         True,
-        "Remove a shift of the zero during the shaking, where velocity after it shows one.",
+        "Remove a baseline shift during the shaking, where velocity after it shows one.",
         lambda v: isinstance(v, bool),
         "true or false",
     )
-    route: str = _setting(
+    method: str = _setting(
         AUTO,
         '"band-limited" removes any permanent displacement, "offset-preserving" keeps it and cuts nothing low, '
         '"polynomial" is for comparison; "auto" keeps a permanent displacement where it is resolved.',
         lambda v: v in (AUTO, "band-limited", "offset-preserving", "polynomial"),
         '"auto", "band-limited", "offset-preserving" or "polynomial"',
     )
-    offset_part: float = _setting(
+    resolved_fraction: float = _setting(
         0.1,
-        "A permanent displacement is told where half its band of 5 to 95 % is below this part of it,",
+        "A permanent displacement is resolved where half its interval of 5 to 95 % is below this fraction of it,",
         _positive,
         "a positive number",
     )
-    offset_length: float = _setting(0.03, "or below this length, m.", _positive, "a positive length in m")
+    resolved_length: float = _setting(0.03, "or below this length, m.", _positive, "a positive length in m")
     degree: int = _setting(
         2,
-        "Degree of the polynomial fitted to velocity on the polynomial route.",
+        "Degree of the polynomial fitted to velocity for the polynomial method.",
         lambda v: isinstance(v, int) and not isinstance(v, bool) and 1 <= v <= 6,
         "a whole number from 1 to 6",
     )
@@ -209,8 +209,8 @@ class FilterSettings(_Section):
     )
     displacement_at_rest: float = _setting(
         0.15,
-        "Largest displacement before the onset and late in the tail, as a part of its peak: an automatic low-cut is "
-        "raised until it is met, if it can be.",
+        "Largest displacement before the onset and late in the tail, as a fraction of its peak: an automatic low-cut "
+        "is raised until it is met, if it can be.",
         _positive,
         "a positive number",
     )
@@ -293,7 +293,7 @@ def _severities(value: Any) -> bool:
 
 @dataclass(frozen=True)
 class ChecksSettings(_Section):
-    """What findings weigh."""
+    """Severities of findings."""
 
     severity: tuple[str, ...] = _setting(
         (),
@@ -315,13 +315,13 @@ class UncertaintySettings(_Section):
     )
     corner_factor: float = _setting(
         1.5,
-        "Corners may as well lie lower or higher by this factor.",
+        "Factor by which the corner frequencies are varied in the ensemble.",
         lambda v: _number(v) and v >= 1,
         "a number of at least 1",
     )
     order_change: int = _setting(
         2,
-        "The order of the filter may as well be lower or higher by this.",
+        "Amount by which the order of the filter is varied in the ensemble.",
         lambda v: isinstance(v, int) and not isinstance(v, bool) and 0 <= v <= 8,
         "a whole number from 0 to 8",
     )

@@ -27,6 +27,7 @@ from strongmotion.archive import Archive, files, read_result, write_catalogue
 from strongmotion.chain import Band
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.foundation.errors import ArchiveError
+from strongmotion.foundation.files import write_whole
 from strongmotion.motion import Entry, History, Motion
 from strongmotion.record import Component, Finding, Record, Source, Station
 from strongmotion.result import Result, process
@@ -426,9 +427,9 @@ def test_of_two_writers_one_is_refused(archive, monkeypatch, links):
     path = archive.path("XX.QUAY")
     if not links:
         monkeypatch.setattr(os, "link", lambda *_: (_ for _ in ()).throw(OSError(errno.EPERM, "no hard links")))
-    files.write_whole(path, b"first", replace=False)
-    with pytest.raises(ArchiveError, match="already in the archive"):
-        files.write_whole(path, b"second", replace=False)
+    write_whole(path, b"first", replace=False)
+    with pytest.raises(FileExistsError, match=r"XX\.QUAY"):
+        write_whole(path, b"second", replace=False)
     assert path.read_bytes() == b"first"
     assert left_in(archive) == [path.name]
 
@@ -445,7 +446,7 @@ def test_a_file_is_on_disk_before_it_has_its_name_and_the_name_after(archive, mo
         fsync(descriptor)
 
     monkeypatch.setattr(os, "fsync", watched)
-    files.write_whole(path, b"whole", replace=False)
+    write_whole(path, b"whole", replace=False)
     assert flushed == [("file", False), ("folder", True)]
 
 

@@ -12,7 +12,7 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from strongmotion import InputError
-from strongmotion.arrivals import LEAST_UNCERTAINTY, Pick, loudness_before, p_direction, pick_arrivals
+from strongmotion.arrivals import LEAST_UNCERTAINTY, Pick, level_before, p_direction, pick_arrivals
 
 ROOT = Path(__file__).parents[1]
 DT = 0.01
@@ -179,11 +179,11 @@ def test_impossible_picks_are_refused(values):
         Pick(*values)
 
 
-def test_loudness_is_a_ratio_of_root_mean_squares():
+def test_level_is_a_ratio_of_root_mean_squares():
     energy = np.concatenate((np.full(1000, 0.04), np.full(1000, 4.0)))
-    assert loudness_before(energy, 1000, DT) == pytest.approx(0.1)
-    assert loudness_before(energy, 0, DT) == 0.0
-    assert loudness_before(np.zeros(100), 50, DT) == 0.0
+    assert level_before(energy, 1000, DT) == pytest.approx(0.1)
+    assert level_before(energy, 0, DT) == 0.0
+    assert level_before(np.zeros(100), 50, DT) == 0.0
 
 
 def ray(back_azimuth: float, incidence: float, push: float = 1.0, noise: float = 0.02, seed: int = 0):

@@ -22,9 +22,9 @@ import pandas as pd
 import pytest
 
 from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, Station, batch, process
-from strongmotion.archive import files as archive_files
 from strongmotion.archive import moved
 from strongmotion.formats import write_csv
+from strongmotion.foundation import files as foundation_files
 from strongmotion.foundation.workers import in_processes
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
@@ -175,7 +175,7 @@ def test_an_interruption_finishes_what_is_in_hand(raw, tmp_path, jobs):
     assert "finishing the records in hand; interrupt again to stop at once" in err
     done = len(archive)
     assert 1 <= done < RECORDS
-    assert f"{done} processed, 0 there already, 0 failed" in out
+    assert f"{done} processed, 0 skipped (unchanged), 0 failed" in out
     assert f"interrupted with {RECORDS - done} file" in err
     assert list((tmp_path / "records").glob(".*")) == []
     assert archive.verify() == []
@@ -319,7 +319,7 @@ def test_a_failing_call_names_itself_and_leaves_no_trace(raw, tmp_path, monkeypa
     def fail(*_, **__):
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(archive_files.os, call, fail)
+    monkeypatch.setattr(foundation_files.os, call, fail)
     if call == "link":  # where there are no hard links a rename does it
         monkeypatch.setattr(Path, "rename", fail)
     with pytest.raises(ArchiveError, match=os.strerror(number)):

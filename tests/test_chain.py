@@ -315,7 +315,7 @@ def test_noise_alone_is_unfit():
 def test_every_step_is_in_the_history_with_numbers():
     history = process(one(shaking())).history
     assert [entry.step for entry in history] == [
-        "acceleration", "onset", "baseline", "route", "corners", "pad", "displacement test", "filter",
+        "acceleration", "onset", "baseline", "method", "corners", "pad", "displacement test", "filter",
         "integrate", "end check",
     ]  # fmt: skip
     assert all(entry.values for entry in history)
@@ -515,7 +515,7 @@ def test_the_picker_seldom_takes_noise_for_an_onset(components, most):
 
 
 def slowly_wrong() -> Record:
-    """Return shaking of 0.06 to 4 Hz from 45 s on, and a shift of the zero by 4 mm/s² in it that stays."""
+    """Return shaking of 0.06 to 4 Hz from 45 s on, and a baseline shift by 4 mm/s² in it that stays."""
     time = np.arange(14000) * DT
     window = np.exp(-(((time - 62.0) / 8.0) ** 4))
     wave = 0.01 * window * sum(np.sin(2 * np.pi * f * time + f) for f in 0.06 * 2.0 ** np.arange(0.0, 6.5, 0.5))
@@ -528,7 +528,7 @@ def at_rest(part: float) -> Settings:
         {
             "uncertainty": {"bands": False},
             "onset": {"time": 45.0},
-            "baseline": {"route": "band-limited", "shift": False},
+            "baseline": {"method": "band-limited", "shift": False},
             "filter": {"displacement_at_rest": part},
         }
     )

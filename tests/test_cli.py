@@ -101,7 +101,7 @@ def test_process_stores_the_good_and_names_the_bad(folder, quick, tmp_path):
     archive = tmp_path / "archive"
     result = run(app, ["process", str(folder), "-o", str(archive), "--settings", str(quick), "--unit", "g"])
     assert result.exit_code == 1
-    assert "2 processed, 0 there already, 1 failed" in result.stdout
+    assert "2 processed, 0 skipped (unchanged), 1 failed" in result.stdout
     assert CAUTION in result.stdout
     assert re.search(r"harm\.csv: line 101: ", result.stderr)
     assert "quay.csv" not in result.stderr
@@ -123,7 +123,7 @@ def test_process_again_skips_what_is_done_and_forgets_old_failures(folder, quick
     (folder / "harm.csv").unlink()
     result = run(app, command)
     assert result.exit_code == 0
-    assert "0 processed, 2 there already, 0 failed" in result.stdout
+    assert "0 processed, 2 skipped (unchanged), 0 failed" in result.stdout
     assert {path: path.stat().st_mtime_ns for path in Archive(archive, create=True).files()} == before
     assert not (archive / "failed.csv").exists()
 
@@ -524,10 +524,10 @@ def test_reprocess_without_a_reason_to_move_is_status_1(stored, tmp_path):
 def test_extract_and_merge_copy_records(stored, tmp_path):
     part, rest, both = (str(tmp_path / name) for name in ("part", "rest", "both"))
     result = run(app, ["extract", str(stored), "-o", part, "--where", "station == 'PIER'"])
-    assert (result.exit_code, "1 record copied, 0 there already" in result.stdout) == (0, True)
+    assert (result.exit_code, "1 record copied, 0 skipped (unchanged)" in result.stdout) == (0, True)
     assert run(app, ["extract", str(stored), "XX.QUAY_20310417T032627", "-o", rest]).exit_code == 0
     result = run(app, ["merge", part, rest, str(stored), "-o", both])
-    assert (result.exit_code, "2 records copied, 2 there already" in result.stdout) == (0, True)
+    assert (result.exit_code, "2 records copied, 2 skipped (unchanged)" in result.stdout) == (0, True)
     assert Archive(both, create=True).ids() == Archive(stored, create=True).ids()
 
 
@@ -561,8 +561,9 @@ def test_help_teaches_with_the_demo(command):
 
 def test_help_lists_just_the_commands_and_no_arguments_is_help():
     result = run(app, ["--help"])
-    commands = re.findall(r"^  (\w+) ", result.stdout.split("Commands:")[1], re.MULTILINE)
-    assert commands == COMMANDS
+    listed = result.stdout.split("\nA record:\n")[1]
+    assert re.findall(r"^  (\w+) ", listed, re.MULTILINE) == COMMANDS
+    assert re.findall(r"^\w.*:$", listed, re.MULTILINE) == ["An archive:", "An earthquake:"]
     assert "Exit status: 0 all well; 1 some records failed" in result.stdout
     assert run(app, []).output == result.output
 

@@ -317,7 +317,7 @@ def test_exact_arrivals_give_the_exact_place_anywhere(centre, model):
 def test_station_at_the_epicentre():
     found = locate(arrivals([(0, 0), *AROUND]))
     assert np.hypot(*misplaced(found.point)) < 0.01
-    assert found.depth_told
+    assert found.depth_resolved
 
 
 def test_lags_alone_give_the_place_but_no_time():
@@ -334,14 +334,14 @@ def test_p_alone_gives_the_place():
 def test_three_stations_give_an_epicentre_with_an_assumed_depth():
     found = locate(arrivals(AROUND[:3]))
     assert found.kind == "point"
-    assert not found.depth_told
+    assert not found.depth_resolved
     assert np.hypot(*misplaced(found.point)) < found.point.ellipse.semi_major
     assert any("do not tell the depth" in note for note in found.notes)
 
 
 def test_far_event_does_not_tell_its_depth():
     found = locate(arrivals(AROUND, (0.0, 200.0), noise=1.0))
-    assert not found.depth_told
+    assert not found.depth_resolved
     assert found.gap > 300
     assert any("to one side" in note for note in found.notes)
     assert np.hypot(*misplaced(found.point, source=(0.0, 200.0))) < 3 * found.point.ellipse.semi_major
@@ -506,7 +506,7 @@ def test_demo_event_is_found_from_its_own_picks(readings, model):
     assert event.location.left_out == ()
     if model == HOMOGENEOUS:
         assert abs(point.depth - TRUTH["depth_km"]) < 1.96 * point.depth_uncertainty
-        assert event.location.depth_told
+        assert event.location.depth_resolved
         assert off < point.ellipse.semi_major
 
 

@@ -357,7 +357,7 @@ def test_names_that_would_change_are_not_written(tmp_path, name):
 
 def test_unwritable_place(tmp_path):
     record = Record((Component("H1", np.arange(3), 0.01, "counts"),))
-    with pytest.raises(RecordError, match="cannot be written"):
+    with pytest.raises(RecordError, match="could not be written"):
         write_csv(record, tmp_path / "none" / "a.csv")
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import strongmotion
+import strongmotion.report
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "strongmotion"
@@ -47,6 +48,9 @@ def modules():
 
 MODULES = modules()
 
+DOOR = ("strongmotion.result", "from_above")
+"""The one function through which a lower room reaches a higher one, and the room it stands in."""
+
 
 def imports(module, *, only_when_loaded):
     """Return the modules of the package that `module` imports; those for type checkers alone do not count.
@@ -74,9 +78,17 @@ def imports(module, *, only_when_loaded):
             # `from . import layout` names a module, `from .layout import read` a thing in one.
             for alias in node.names:
                 full = f"{base}.{alias.name}"
-                found.add(full if full in MODULES else base)
+                if base == "strongmotion" and alias.name in strongmotion._HOME:  # the lazy face: see through it
+                    full = base = f"strongmotion.{strongmotion._HOME[alias.name]}"
+                if (base, alias.name) != DOOR:
+                    found.add(full if full in MODULES else base)
         waiting += ast.iter_child_nodes(node)
     return {name for name in found if name in MODULES and name != module}
+
+
+def trees():
+    for module, path in MODULES.items():
+        yield module, ast.parse(path.read_text(encoding="utf-8"))
 
 
 def room(module):
@@ -125,6 +137,67 @@ def test_imports_run_down(module):
         other for other in imports(module, only_when_loaded=False) if FLOOR[room(other)] > FLOOR[room(module)]
     }  # fmt: skip
     assert not up, f"{module} imports from above: {sorted(up)}"
+
+
+def test_the_door_is_used_to_show_records_and_results_and_for_nothing_else():
+    users = {module for module, tree in trees() for node in ast.walk(tree)
+             if isinstance(node, ast.Name | ast.Attribute) and ast.unparse(node).endswith("from_above")}  # fmt: skip
+    assert users == {"strongmotion.record", "strongmotion.result"}
+    assert all(hasattr(strongmotion.report, name) for name in ("draw", "notebook_view"))
+
+
+def test_no_private_name_crosses_rooms():
+    crossing = []
+    for module, tree in trees():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom):
+                package = module if MODULES[module].name == "__init__.py" else module.rpartition(".")[0]
+                above = package.split(".")[: len(package.split(".")) - node.level + 1] if node.level else []
+                whole = ".".join([*above, *([node.module] if node.module else [])])
+                if not whole.startswith("strongmotion."):
+                    continue
+                names = [*whole.split(".")[2:], *(alias.name for alias in node.names)]
+                private = [name for name in names if name.startswith("_") and not name.endswith("__")]
+                if private and room(whole) != room(module):
+                    crossing.append((module, whole, private))
+    assert not crossing
+
+
+READERS = {"search", "match", "fullmatch", "findall", "finditer", "split", "startswith", "endswith", "partition"}
+"""Functions that take a text apart."""
+
+SENTENCES = {"what", "effect", "remedy"}
+"""Fields of findings, history entries and errors that hold sentences for people."""
+
+
+def reads_a_sentence(node):
+    """Return whether a call takes a sentence apart, or a comparison looks into one."""
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in READERS:
+        parts = [node.func.value, *node.args]
+    elif isinstance(node, ast.Compare) and any(isinstance(op, ast.In | ast.NotIn) for op in node.ops):
+        parts = node.comparators
+    else:
+        return False
+    return any(
+        (isinstance(part, ast.Attribute) and part.attr in SENTENCES)
+        or (isinstance(part, ast.Call) and ast.unparse(part) in ("str(error)", "str(finding)", "str(entry)"))
+        for part in parts
+    )
+
+
+def test_sentences_are_told_from_data():
+    for text in ("re.search('a', finding.what)", "'x' in error.what", "entry.what.startswith('no')"):
+        assert any(reads_a_sentence(node) for node in ast.walk(ast.parse(text)))
+    assert not any(reads_a_sentence(node) for node in ast.walk(ast.parse("what in FIGURES; finding.values['x']")))
+
+
+def test_no_sentence_is_read_back_as_data():
+    assert not [
+        (module, node.lineno, ast.unparse(node))
+        for module, tree in trees()
+        for node in ast.walk(tree)
+        if reads_a_sentence(node)
+    ]
 
 
 def test_rooms_import_without_cycles():

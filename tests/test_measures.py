@@ -157,8 +157,8 @@ def test_integers_do_not_overflow_and_nan_is_refused():
 
 
 # The integral of v²; for whole cycles of a sinusoid V² D / 2.
-def test_specific_energy_density_of_a_sinusoid():
-    assert ms.specific_energy_density(SINUSOID, DT) == pytest.approx(AMPLITUDE**2 * 20 / 2, rel=1e-3)
+def test_squared_velocity_integral_of_a_sinusoid():
+    assert ms.squared_velocity_integral(SINUSOID, DT) == pytest.approx(AMPLITUDE**2 * 20 / 2, rel=1e-3)
 
 
 # Kramer & Mitchell (2006): |a| counts where it is at least 5 cm/s². In a quarter cycle of A sin(w t) that is from
@@ -536,7 +536,7 @@ def test_zeros_around_a_motion_add_nothing(motion, before, after):
     motion = np.concatenate([[0.0], motion, [0.0]])
     padded = np.concatenate([np.zeros(before), motion, np.zeros(after)])
     for total in (
-        arias_intensity, cumulative_absolute_velocity, ms.specific_energy_density, ms.effective_cycles,
+        arias_intensity, cumulative_absolute_velocity, ms.squared_velocity_integral, ms.effective_cycles,
         ms.sustained_maximum, lambda a, dt: cumulative_absolute_velocity(a, dt, 1.0),
         lambda a, dt: significant_duration(a, dt)[1], lambda a, dt: ms.uniform_duration(a, dt, 1.0),
         lambda a, dt: ms.bracketed_duration(a, dt, 1.0)[1], lambda a, dt: ms.effective_duration(a, dt)[1],
@@ -562,7 +562,7 @@ def test_rainflow_counts_every_reversal_once(motion):
     ("measure", "power"),
     [
         (lambda a, k: arias_intensity(a, DT), 2),
-        (lambda a, k: ms.specific_energy_density(a, DT), 2),
+        (lambda a, k: ms.squared_velocity_integral(a, DT), 2),
         (lambda a, k: cumulative_absolute_velocity(a, DT), 1),
         (lambda a, k: cumulative_absolute_velocity(a, DT, 0.5 * k), 1),
         (lambda a, k: ms.standardized_cumulative_absolute_velocity(a, DT, 1.5 * k), 1),
@@ -600,7 +600,7 @@ def test_a_change_of_unit(measure, power):
 # A change of the unit of time scales what has seconds in it. Filters and bands of fixed frequencies have no such law.
 def test_a_change_of_the_unit_of_time():
     for measure, power in (
-        (arias_intensity, 1), (cumulative_absolute_velocity, 1), (ms.specific_energy_density, 1),
+        (arias_intensity, 1), (cumulative_absolute_velocity, 1), (ms.squared_velocity_integral, 1),
         (lambda a, dt: significant_duration(a, dt)[1], 1), (ms.characteristic_intensity, 0.5),
         (lambda a, dt: ms.bracketed_duration(a, dt, 1.0)[1], 1), (lambda a, dt: ms.uniform_duration(a, dt, 1.0), 1),
     ):  # fmt: skip
@@ -612,7 +612,7 @@ def test_a_change_of_the_unit_of_time():
 OF_ONE = {
     "arias_history": lambda a: ms.arias_history(a, DT),
     "arias_intensity": lambda a: ms.arias_intensity(a, DT),
-    "specific_energy_density": lambda a: ms.specific_energy_density(a, DT),
+    "squared_velocity_integral": lambda a: ms.squared_velocity_integral(a, DT),
     "cumulative_absolute_velocity": lambda a: ms.cumulative_absolute_velocity(a, DT),
     "standardized_cumulative_absolute_velocity": lambda a: ms.standardized_cumulative_absolute_velocity(a, DT),
     "rms_acceleration": lambda a: ms.rms_acceleration(a, DT),
@@ -670,7 +670,7 @@ def test_an_interval_that_is_none_is_refused(dt):
 
 def test_one_sample_spans_no_time():
     for name in (
-        "arias_intensity", "specific_energy_density", "cumulative_absolute_velocity", "rms_acceleration",
+        "arias_intensity", "squared_velocity_integral", "cumulative_absolute_velocity", "rms_acceleration",
         "standardized_cumulative_absolute_velocity", "characteristic_intensity", "significant_duration",
         "bracketed_duration", "uniform_duration", "effective_duration", "effective_cycles", "rainflow",
         "sustained_maximum", "energy_spectrum",
@@ -747,7 +747,7 @@ def test_the_table_holds_what_the_functions_give():
             "cumulative absolute velocity": cumulative_absolute_velocity(a, DT),
             "standardized cumulative absolute velocity": ms.standardized_cumulative_absolute_velocity(own, DT),
             "cumulative absolute velocity above 5 cm/s2": cumulative_absolute_velocity(a, DT, 0.05),
-            "specific energy density": ms.specific_energy_density(v, DT),
+            "squared-velocity integral": ms.squared_velocity_integral(v, DT),
             "rms acceleration": ms.rms_acceleration(a, DT),
             "characteristic intensity": ms.characteristic_intensity(a, DT),
             "significant duration 5-75 %": significant_duration(a, DT, 0.05, 0.75)[1],

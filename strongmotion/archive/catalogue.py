@@ -28,7 +28,7 @@ from ..foundation.errors import ArchiveError, InputError
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
-from ..result import GRAVITY
+from ..result import RANKED_SEVERITIES
 from . import layout
 from .files import check_name, opened
 
@@ -408,7 +408,7 @@ def row_of(path: Path, periods: Sequence[float]) -> dict[str, Any]:
             check_name(path, row["record"])
             return row
     except ArchiveError as error:
-        return {"file": path.name, "problem": str(ArchiveError(error.what, remedy=error.remedy))}
+        return {"file": path.name, "problem": str(error.at(None))}
 
 
 def _row(file: h5py.File, periods: Collection[float]) -> dict[str, Any]:
@@ -449,7 +449,7 @@ def _row(file: h5py.File, periods: Collection[float]) -> dict[str, Any]:
         "high_cut_hz": band.high_cut,
         "shortest_usable_period_s": band.shortest_period,
         "longest_usable_period_s": band.longest_period,
-        "worst_finding": max(severities, key=GRAVITY.index, default=""),
+        "worst_finding": max(severities, key=RANKED_SEVERITIES.index, default=""),
         "findings": len(severities),
     }
 

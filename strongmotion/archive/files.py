@@ -46,7 +46,7 @@ def read_result(path: str | Path) -> Result:
         with opened(io.BytesIO(content)) as file:
             return layout.read(file)
     except ArchiveError as error:
-        raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+        raise error.at(str(path)) from error
 
 
 def check_name(path: Path, record_id: str) -> None:
@@ -70,7 +70,7 @@ def sealed_bytes(path: str | Path) -> bytes:
     try:
         _check_seal(content)
     except ArchiveError as error:
-        raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+        raise error.at(str(path)) from error
     return content
 
 

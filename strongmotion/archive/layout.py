@@ -461,15 +461,21 @@ def read_bands(file: h5py.File) -> dict[str, Band]:
 
 def read_findings(file: h5py.File, of: str = "result") -> tuple[Finding, ...]:
     """Read the findings of the ``"result"``, or those the ``"record"`` came with."""
-    return tuple(_rebuilt(Finding, finding) for finding in json.loads(_read_text(file, "findings"))[of])
+    stored = json.loads(_read_text(file, "findings"))[of]
+    return tuple(_rebuilt(Finding, {"place" if key == "where" else key: its[key] for key in its}) for its in stored)
 
 
 def _rebuilt(kind: type, values: dict[str, Any]) -> Any:
     """Make an object of its stored fields; what an older version did not store has its default."""
-    known = {field.name: field.default for field in dataclasses.fields(kind)}
-    if unknown := set(values) - set(known):
+    required = {
+        field.name
+        for field in dataclasses.fields(kind)
+        if field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
+    }
+    known = {field.name for field in dataclasses.fields(kind)}
+    if unknown := set(values) - known:
         raise InputError(f"{kind.__name__} has no {', '.join(sorted(unknown))}")
-    if lacking := {name for name, default in known.items() if default is dataclasses.MISSING} - set(values):
+    if lacking := required - set(values):
         raise ArchiveError(f"{', '.join(sorted(lacking))} of {kind.__name__} is missing", remedy=RESTORE)
     return kind(**values)
 

@@ -41,7 +41,7 @@ def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
                 table.insert(0, "record", file.attrs["record"])
                 tables.append(table)
         except ArchiveError as error:
-            problems.append(str(ArchiveError(error.what, source=str(path), remedy=error.remedy)))
+            problems.append(str(error.at(str(path))))
     whole = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=["record", *COLUMNS])
     whole = in_acceleration_unit(whole, unit)
     whole.attrs = {"caution": CAUTION, "problems": problems}

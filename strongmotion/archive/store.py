@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from ..foundation.errors import ArchiveError
 from ..foundation.files import flush_folder, write_whole
 from ..foundation.workers import in_processes
-from ..result import GRAVITY
+from ..result import RANKED_SEVERITIES
 from . import layout
 from .catalogue import Index
 from .files import already_there, check_name, opened, packed, read_result, sealed_bytes
@@ -55,8 +55,8 @@ class Summary:
 
     @property
     def severity(self) -> str:
-        """The gravest severity among the findings."""
-        return max((finding.severity for finding in self.findings), key=GRAVITY.index, default="")
+        """The most severe severity among the findings."""
+        return max((finding.severity for finding in self.findings), key=RANKED_SEVERITIES.index, default="")
 
 
 class Archive:
@@ -193,7 +193,7 @@ class Archive:
                     layout.read_findings(file),
                 )
         except ArchiveError as error:
-            raise ArchiveError(error.what, source=str(path), remedy=error.remedy) from error
+            raise error.at(str(path)) from error
 
     def __contains__(self, record_id: object) -> bool:
         try:
@@ -261,8 +261,8 @@ class Archive:
         ----------
         question : str
             A pandas query over the columns of the catalogue. A column may be named without its unit, ``pga_h`` for
-            ``pga_h_m_s2``; ``usable_period`` stands for the longest usable one, ``severity`` for the gravest finding's,
-            ``event`` for the earthquake. A name with a dot stands in backticks.
+            ``pga_h_m_s2``; ``usable_period`` stands for the longest usable one, ``severity`` for that of the most
+            severe finding, ``event`` for the earthquake. A name with a dot stands in backticks.
         unit : {"m/s2", "cm/s2", "g"}
             For accelerations, in the question and in the answer.
 
@@ -337,7 +337,7 @@ class Archive:
         Returns
         -------
         copied, there : int
-            Records copied, and those that were there already with the same bytes.
+            Records copied, and those that were skipped (unchanged) with the same bytes.
 
         Raises
         ------
@@ -389,7 +389,7 @@ def _what_is_wrong(path: Path) -> str:
     try:
         check_name(path, read_result(path).record.id)
     except ArchiveError as error:
-        return str(ArchiveError(error.what, remedy=error.remedy))
+        return str(error.at(None))
     return ""
 
 

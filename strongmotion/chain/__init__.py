@@ -18,8 +18,8 @@ from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_respon
 from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
+from .method import BAND_LIMITED, Offset, choose_method
 from .pad import pad_ends
-from .route import BAND_LIMITED, Offset, choose_route
 from .windows import Windows, find_windows
 
 __all__ = [
@@ -33,7 +33,7 @@ __all__ = [
     "butterworth_gain",
     "check_end",
     "choose_bands",
-    "choose_route",
+    "choose_method",
     "correct",
     "filter_band",
     "find_windows",
@@ -54,7 +54,7 @@ ORDER = (
     "onset",
     "baseline",
     "instrument",
-    "route",
+    "method",
     "baseline shift",
     "corners",
     "pad",
@@ -72,7 +72,7 @@ class Corrected:
     """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
 
     `choices` holds what it takes to choose otherwise. `offsets` holds the permanent displacements that can be told,
-    whether or not the route keeps them in the motion.
+    whether or not the method keeps them in the motion.
     """
 
     motion: dict[str, Motion]
@@ -86,8 +86,8 @@ class Corrected:
 def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -> Corrected:
     """Take a raw record through every step, in order.
 
-    Acceleration, onset and quiet windows, baseline, route, corners, pads, filter, integration, check of the end.
-    Onset, route and corners are decided over all components together; the other steps take one at a time.
+    Acceleration, onset and quiet windows, baseline, method, corners, pads, filter, integration, check of the end.
+    Onset, method and corners are decided over all components together; the other steps take one at a time.
 
     Parameters
     ----------
@@ -113,12 +113,12 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
         for motion in motions
     ]
-    routed = choose_route(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline, damaged)
+    chosen = choose_method(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
-        routed.motions, windows, settings.filter, routed.route == BAND_LIMITED, routed.unknown
+        chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
 
-    findings = [*late, *routed.findings, *low_signal]
+    findings = [*late, *chosen.findings, *low_signal]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -128,7 +128,7 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
     finished: dict[str, Motion] = {}
     choices: dict[str, Choices] = {}
     order, phase = settings.filter.order, settings.filter.phase
-    padded = {motion.component: pad_ends(motion, lowest, order, settings.taper) for motion in routed.motions}
+    padded = {motion.component: pad_ends(motion, lowest, order, settings.taper) for motion in chosen.motions}
     # Only a zero-phase filter carries an error to before the onset, where it can be seen.
     acausal = {name: integrate(filter_band(motion, bands[name], order, "acausal")) for name, motion in padded.items()}
 
@@ -147,15 +147,15 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         others, entries = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
         bands, tested = refiltered(others), (*tested, *entries)
     for name, motion in padded.items():
-        choices[name] = Choices(motion, bands[name], routed.removed.get(name), routed.open.get(name), compared[name])
+        choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
-            moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=routed.route == BAND_LIMITED
+            moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
         )
         findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = sorted([onset, *routed.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
-    return Corrected(finished, bands, choices, routed.offsets, tuple(findings), History(tuple(whole)))
+    whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
+    return Corrected(finished, bands, choices, chosen.offsets, tuple(findings), History(tuple(whole)))
 
 
 def _not_at_right_angles(record: Record) -> Finding:
@@ -163,6 +163,7 @@ def _not_at_right_angles(record: Record) -> Finding:
     return Finding(
         "not at right angles", "doubt",
         what=f"H1 points to {one:g} and H2 to {two:g} degrees",
+        values={"azimuth_H1_degrees": one or 0.0, "azimuth_H2_degrees": two or 0.0},
         effect="the two are not rotated: RotD needs components at right angles",
         remedy="correct the azimuths, or rotate the components before processing",
     )  # fmt: skip

@@ -6,17 +6,17 @@ such a window that of the tail, or of the whole record, stands in (Boore, 2001; 
 
 Strong shaking may move the zero: a sensor tilts, or its suspension or electronics do not come back to where they were
 (Iwan, Moser & Peng, 1985). After the shaking the ground is at rest, so velocity, integrated from rest, should be zero
-there; a shift of the zero leaves a straight line instead. Its slope is the shift, and where it crosses zero is the
-middle of the time over which the zero moved (Boore, 2001). How gradually it moved the line does not tell: a shift b
-that grows over 2 w s displaces the ground by b w² / 6 less than a sudden one. So the permanent displacement is known
-only to within that, for w from 0 to where the zero moves as gradually as the energy of the shaking grows. The break
-times, middle ± w, are searched over that range, and the permanent displacement read from the tail for all of it: a step
-is fitted to the displacement, as Wang et al. (2011) do.
+there; a baseline shift leaves a straight line instead. Its slope is the shift, and where it crosses zero is the
+middle of the time over which the baseline shifted (Boore, 2001). The line does not tell how gradually it
+shifted: a shift b that grows over 2 w s displaces the ground by b w² / 6 less than a sudden one. So the permanent
+displacement is known only to within that, for w from 0 to where the zero moves as gradually as the energy of the
+shaking grows. The break times, middle ± w, are searched over that range, and the permanent displacement read from the
+tail for all of it: a step is fitted to the displacement, as Wang et al. (2011) do.
 
 What noise does to all this is known beforehand: slope, level and permanent displacement are weighted sums of the
 acceleration, so the spectrum of the noise times that of the weights is their variance (random vibration; Crandall &
 Mark, 1963; from memory). The noise is that of the pre-event window, taken to grow as 1/f below two cycles in it. A
-line that such noise explains is no shift of the zero; it is then taken as an error of acceleration that lasted from the
+line that such noise explains is no baseline shift; it is then taken as an error of acceleration that lasted from the
 pre-event window to the tail, the likeliest way for a random walk of velocity to get there.
 """
 
@@ -34,7 +34,7 @@ from .integrate import integrate_twice
 from .windows import LEAST_TAIL, Windows
 
 BLOCK = 0.25
-"""Length, s, over which acceleration is averaged before the effect of noise is reckoned: shorter noise has none."""
+"""Length, s, over which acceleration is averaged before the effect of noise is computed: shorter noise has none."""
 
 __all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
 
@@ -42,7 +42,7 @@ NORMAL_95 = 1.645
 """The normal distribution lies 95 % below this many standard deviations."""
 
 SIGNIFICANT = 4.0
-"""A shift of the zero is believed where it exceeds this many of its standard deviations."""
+"""A baseline shift is believed where it exceeds this many of its standard deviations."""
 
 BEYOND = 0.3
 """The zero may move still more gradually than the energy of the shaking grows, by this part of what that does to the
@@ -56,7 +56,7 @@ class Shift:
     Parameters
     ----------
     size : float
-        What the zero moved by, m/s².
+        What the baseline shifted by, m/s².
     middle : float
         Middle of the time over which it moved, s after the first sample.
     longest : float
@@ -128,7 +128,7 @@ class Shift:
         return (high - low) / 2 <= max(absolute, relative * abs(high + low) / 2)
 
     def zero_line(self, n: int, dt: float, half_length: float) -> NDArray[np.float64]:
-        """Return the error of acceleration over `n` samples, m/s², if the zero moved over `middle` ± `half_length`."""
+        """Return the error of acceleration over `n` samples, m/s², for a shift over `middle` ± `half_length`."""
         time = np.arange(n) * dt
         half_length = max(half_length, dt / 2)  # a sudden shift, to a part of a sample
         line = self.size * np.clip((time - self.middle + half_length) / (2 * half_length), 0.0, 1.0)
@@ -315,7 +315,7 @@ def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: floa
 
 
 def remove_shift(motion: Motion, shift: Shift) -> Motion:
-    """Subtract a shift of the zero, fitted by `fit_shift`, over its half-length.
+    """Subtract a baseline shift, fitted by `fit_shift`, over its half-length.
 
     Parameters
     ----------
@@ -336,7 +336,7 @@ def remove_shift(motion: Motion, shift: Shift) -> Motion:
         how = "the middle of what the strong shaking allows"
     return motion.after(
         "baseline shift",
-        f"Removed a shift of the zero, fitted to velocity after the shaking, that came {gradually}: {how}",
+        f"Removed a baseline shift, fitted to velocity after the shaking, that came {gradually}: {how}",
         {
             "shift_m_s2": shift.size,
             "begins_s": shift.middle - half,

@@ -111,7 +111,7 @@ def choose_bands(
             top, f"{asked} below it")  # fmt: skip
     clear_from = {name: frequency for name, (frequency, _) in low.items()}
     if not cuts_low:
-        low = dict.fromkeys(low, (0.0, "none: the route keeps what a low-cut removes"))
+        low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
     if settings.low_cut != AUTO:
         low = dict.fromkeys(low, (float(settings.low_cut), "given in the settings"))
     if settings.high_cut != AUTO:
@@ -274,5 +274,6 @@ def _low_signal(component: str, best: float, least: float) -> Finding:
         effect="peaks and spectra may be those of the noise",
         remedy="leave the component out, or set filter.low_cut and filter.high_cut by hand",
         component=component,
+        values={"best_signal_to_noise": best, "least_signal_to_noise": least},
         confidence=0.9,
     )  # fmt: skip

@@ -75,6 +75,7 @@ def check_end(
         },
     )
     findings = []
+    end = (len(motion) - motion.lead - motion.trail - 1) * motion.dt
     if max(end_velocity, end_displacement if comes_back else 0.0) > LARGEST:
         findings.append(
             Finding(
@@ -83,7 +84,8 @@ def check_end(
                 effect="displacement, and velocity at long periods, hold an error of that size",
                 remedy="look whether the record stops in the shaking; set filter.low_cut, or lower it if it is high",
                 component=motion.component,
-                where="end of the record",
+                span=(end, end),
+                values={"end_velocity_to_peak": end_velocity, "end_displacement_to_peak": end_displacement},
             )
         )  # fmt: skip
     if before is not None and before > LARGEST_BEFORE:
@@ -92,10 +94,11 @@ def check_end(
                 "displacement in doubt", "doubt",
                 what=f"before the onset, where the ground stands still, displacement reaches {before:.0%} of its peak",
                 effect="PGD, and spectra at the longest periods, hold an error of that size; "
-                "a permanent displacement, if there is one, is not kept by this route",
+                "a permanent displacement, if there is one, is not kept by this method",
                 remedy="raise filter.low_cut until it falls, and look for clipping and steps of the baseline",
                 component=motion.component,
-                where="before the onset",
+                span=(0.0, onset * motion.dt),
+                values={"displacement_before_onset_to_peak": before},
                 confidence=0.7,
             )
         )  # fmt: skip
@@ -169,6 +172,7 @@ def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[F
             effect="if what it took is motion and not noise, PGA and spectra at short periods are wrong by as much",
             remedy="look whether the record is quiet before the onset, and set onset.time; or set filter.high_cut = 0",
             component=padded.component,
+            values={"high_cut_hz": band.high_cut, "peak_before_m_s2": whole, "peak_after_m_s2": kept},
             confidence=0.8,
         ),
     )  # fmt: skip

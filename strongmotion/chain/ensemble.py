@@ -50,9 +50,9 @@ class Choices:
     band : Band
         The corners it was given.
     shift : Shift or None
-        The shift of the zero that was removed, if one was.
+        The baseline shift that was removed, if one was.
     open : Shift or None
-        With this shift removed the motion could have been kept whole, where the route is open.
+        With this shift removed the motion could have been kept whole, where the method is open.
     noise : SignalAndNoise
         Its noise.
     """

@@ -18,12 +18,12 @@ from ..settings import AUTO, OnsetSettings
 __all__ = ["Windows", "find_windows"]
 
 
-LOUDEST_NOISE = 0.04
+HIGHEST_NOISE = 0.04
 """What comes before the onset is no measure of noise where it is louder than this part of the strongest second (root
 mean square): common practice, without a source. The P of a record that begins late, taken for noise, would have the
 motion itself cut off; loud noise, taken for shaking, costs no more than a look at the tail."""
 
-LOUDEST_TAIL = 0.03
+HIGHEST_TAIL = 0.03
 """The tail begins after the last second louder than this part of the strongest (root mean square): common practice,
 without a source."""
 
@@ -102,14 +102,14 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     second = min(n, max(1, round(1.0 / dt)))
     by_second = uniform_filter1d(energy, second, mode="nearest")
     strongest = float(by_second.max())
-    loudness = float(np.sqrt(energy[:noise].mean() / strongest)) if noise and strongest > 0 else 0.0
+    level = float(np.sqrt(energy[:noise].mean() / strongest)) if noise and strongest > 0 else 0.0
 
     if picked is None:
         why = "no onset stands out from what is before it"
-    elif settings.time == AUTO and loudness > LOUDEST_NOISE:
-        why = f"what is before the onset is {loudness:.0%} as loud as the strongest second: shaking had begun"
+    elif settings.time == AUTO and level > HIGHEST_NOISE:
+        why = f"what is before the onset is {level:.0%} as loud as the strongest second: shaking had begun"
         onset = 0
-    elif noise * dt < settings.least_pre_event:
+    elif noise * dt < settings.shortest_pre_event:
         why = f"only {noise * dt:.2f} s before the onset"
     else:
         why = ""
@@ -117,7 +117,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     tail = 0.0 if quiet_from is None else (n - quiet_from) * dt
     findings: tuple[Finding, ...] = ()
     if why:
-        noise = 0
+        noise_length, noise = noise * dt, 0
         instead = "the tail" if tail else "the whole record"
         findings = (
             Finding(
@@ -126,14 +126,15 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
                 effect=f"the zero line and the noise come from {instead}; "
                 "velocity and displacement are less sure, and early peaks may be missing",
                 remedy="look at the start of the record; set onset.time if the onset can be read, and filter.low_cut",
-                where=f"0 to {onset * dt:.2f} s",
+                span=(0.0, onset * dt),
+                values={"noise_to_strongest_second": level, "before_onset_s": noise_length},
                 confidence=0.8,
             ),
         )  # fmt: skip
     values = {
         "onset_s": onset * dt,
         "pre_event_s": noise * dt,
-        "noise_to_strongest_second": loudness,
+        "noise_to_strongest_second": level,
         "strong_from_s": strong[0] * dt,
         "strong_to_s": strong[1] * dt,
         "tail_s": tail,
@@ -152,7 +153,7 @@ def _strong_and_tail(
         return (onset, n), None
     begin, end = (onset + int(np.searchsorted(grown, part * grown[-1])) for part in (0.05, 0.95))
     # Where noise itself is louder than that part of the shaking, the tail begins where only noise is left.
-    level = max(LOUDEST_TAIL**2 * float(by_second.max()), 2.0 * quiet)
+    level = max(HIGHEST_TAIL**2 * float(by_second.max()), 2.0 * quiet)
     loud = np.flatnonzero(by_second > level)
     if loud.size == 0:
         return (begin, min(end, n)), None

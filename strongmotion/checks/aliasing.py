@@ -43,5 +43,7 @@ def aliasing(component: Component) -> Finding | None:
         effect="motion of higher frequency may be folded back; PGA and spectra at the shortest periods may be wrong",
         remedy="ask whether the instrument filters before it samples; look for the record at a higher rate",
         component=component.name,
+        span=(first * component.dt, last * component.dt),
+        values={"nyquist_hz": nyquist, "amplitude_to_largest": float(np.sqrt(top / bands.max()))},
         confidence=0.5,
     )  # fmt: skip

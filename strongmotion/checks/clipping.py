@@ -117,6 +117,7 @@ def clipping(component: Component) -> Finding | None:
         effect="the true peak is higher by an unknown amount; velocity, displacement and spectra are wrong",
         remedy="use another instrument at the site, or give the peak only as a lower bound",
         component=component.name,
-        where=f"{first:.3f} to {last:.3f} s",
+        span=(first, last),
+        values={"samples": count, "flat_tops": len(runs)},
         confidence=0.95 if len(runs) > 1 else 0.8,
     )  # fmt: skip

@@ -58,6 +58,7 @@ def reversed_polarity(record: Record) -> tuple[Finding, ...]:
                 Finding(
                     "reversed polarity", "doubt",
                     what=f"{one.name} and {two.name} point {ways}, and their motion has a correlation of {alike:.2f}",
+                    values={"correlation": float(alike)},
                     effect="the sign of one of them is wrong, and so is what is rotated or added up from it",
                     remedy="find out which by the instrument's papers or by a neighbour; give its true azimuth and dip",
                     confidence=0.9,

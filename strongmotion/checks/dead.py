@@ -18,5 +18,6 @@ def dead_component(component: Component) -> Finding | None:
         effect="its motion and spectra are zero, and so is its share of the rotated ones",
         remedy="leave the component out",
         component=component.name,
-        where=f"0 to {(len(component) - 1) * component.dt:g} s",
+        span=(0.0, (len(component) - 1) * component.dt),
+        values={"value": float(samples[0])},
     )  # fmt: skip

@@ -24,7 +24,7 @@ ABOVE_NOISE = 2.0
 """The last second against the quietest: below it, it may be as quiet as the record's own noise lets it be."""
 
 
-def _loudness(component: Component) -> NDArray[np.float64]:
+def _level(component: Component) -> NDArray[np.float64]:
     """Return the root mean square over a second of steps between samples, as a part of its largest."""
     steps = np.diff(component.samples.astype(np.float64), prepend=float(component.samples[0]))
     power = uniform_filter1d(steps**2, max(1, round(1.0 / component.dt)), mode="nearest")
@@ -34,27 +34,29 @@ def _loudness(component: Component) -> NDArray[np.float64]:
 
 def early_stop(component: Component) -> Finding | None:
     """Say where the last second is loud: the record ends in the shaking."""
-    loudness = _loudness(component)
-    last = float(loudness[-1])
-    if last < max(CUT_OFF, ABOVE_NOISE * float(loudness.min())) or len(loudness) * component.dt < 2 * APART:
+    level = _level(component)
+    last = float(level[-1])
+    if last < max(CUT_OFF, ABOVE_NOISE * float(level.min())) or len(level) * component.dt < 2 * APART:
         return None
+    end = (len(component) - 1) * component.dt
     return Finding(
         "early stop", "doubt",
         what=f"the last second is {last:.0%} as loud as the loudest",
         effect="later peaks, durations and energy are missing; displacement cannot be seen to come to rest",
         remedy="look for the rest of the record",
         component=component.name,
-        where="end of the record",
+        span=(max(0.0, end - 1.0), end),
+        values={"last_to_strongest_second": last},
         confidence=0.9,
     )  # fmt: skip
 
 
 def second_event(component: Component) -> Finding | None:
     """Say where shaking comes again after seconds of quiet."""
-    loudness, apart = _loudness(component), round(APART / component.dt)
-    loud = np.flatnonzero(loudness > LOUD)
+    level, apart = _level(component), round(APART / component.dt)
+    loud = np.flatnonzero(level > LOUD)
     for end in np.flatnonzero(np.diff(loud) > apart):
-        between = loudness[loud[end] : loud[end + 1]]
+        between = level[loud[end] : loud[end + 1]]
         if np.count_nonzero(between < QUIET) > apart:
             return Finding(
                 "second event", "note",
@@ -62,7 +64,8 @@ def second_event(component: Component) -> Finding | None:
                 effect="durations, energy and cycles count both events",
                 remedy="cut the record between them to look at each",
                 component=component.name,
-                where=f"from {loud[end + 1] * component.dt:.1f} s",
+                span=(loud[end + 1] * component.dt, (len(component) - 1) * component.dt),
+                values={"begins_s": float(loud[end + 1] * component.dt)},
                 confidence=0.8,
             )  # fmt: skip
     return None

@@ -37,6 +37,7 @@ def implausible_amplitude(component: Component) -> Finding | None:
         effect="every result is wrong by the same factor if the unit or the sensitivity is",
         remedy="check the unit and the sensitivity",
         component=component.name,
+        values={"peak_m_s2": float(peak)},
         confidence=0.9,
     )  # fmt: skip
 
@@ -54,6 +55,7 @@ def implausible_interval(component: Component) -> Finding | None:
         remedy="make sure that it is in seconds, and is neither in milliseconds nor the rate in Hz" if dt > SLOW
         else "make sure that it is in seconds",
         component=component.name,
+        values={"dt_s": dt},
         confidence=0.9,
     )  # fmt: skip
 
@@ -68,4 +70,5 @@ def negative_sensitivity(component: Component) -> Finding | None:
         effect="the sign of the motion is turned, which rotated spectra feel; those of one component do not",
         remedy="make sure that the sensor is mounted in reverse, and that its azimuth and dip do not say so once more",
         component=component.name,
+        values={"sensitivity_counts_per_m_s2": component.sensitivity},
     )  # fmt: skip

@@ -27,5 +27,6 @@ def coarse_quantisation(component: Component) -> Finding | None:
         effect=f"every sample is rounded to {100 / counts:.2g} % of the peak; weak motion is lost in it",
         remedy="look for the record at full resolution",
         component=component.name,
+        values={"steps_in_peak": float(counts)},
         confidence=0.9,
     )  # fmt: skip

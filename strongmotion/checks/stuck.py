@@ -44,6 +44,7 @@ def stuck_samples(component: Component) -> Finding | None:
         effect="what happened meanwhile is missing; velocity and displacement are wrong from there on",
         remedy="look for the gap at its source, or use another instrument",
         component=component.name,
-        where=f"{runs[0][0] * component.dt:.3f} to {runs[-1][1] * component.dt:.3f} s",
+        span=(runs[0][0] * component.dt, runs[-1][1] * component.dt),
+        values={"samples": total, "runs": len(runs)},
         confidence=0.95,
     )  # fmt: skip

@@ -44,7 +44,8 @@ def swapped_components(record: Record) -> tuple[Finding, ...]:
             f"({energy[2] / total:.0%}): P usually moves the vertical",
             effect="if they are swapped, the horizontal results hold the vertical",
             remedy=f"check in the instrument's papers which channel is which; rename {name} and V if so",
-            where=f"{onset * dt:.2f} s",
+            span=(onset * dt, (onset + max(4, round(P_WINDOW / dt))) * dt),
+            values={f"share_{name}": float(energy[:2].max() / total), "share_V": float(energy[2] / total)},
             confidence=0.5,
         ),
     )  # fmt: skip

@@ -38,5 +38,6 @@ def tone(component: Component) -> Finding | None:
         effect="weak motion and short-period spectra near it are those of mains or a machine",
         remedy="set filter.high_cut below it if it matters",
         component=component.name,
+        values={"frequency_hz": float(frequency), "ratio_to_noise": float(ratio[at])},
         confidence=0.8,
     )  # fmt: skip

@@ -322,7 +322,7 @@ def merge(
 
 def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
     copied, there = numbers
-    typer.echo(f"{count(copied, 'record')} copied, {there} there already; archive {archive}.")
+    typer.echo(f"{count(copied, 'record')} copied, {there} skipped (unchanged); archive {archive}.")
 
 
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)

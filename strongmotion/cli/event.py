@@ -46,9 +46,11 @@ def event(
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
     depth: Annotated[
-        float, typer.Option("--depth", metavar="KM", help="Taken, within --depth-error, where arrivals do not tell it.")
+        float, typer.Option("--depth", metavar="KM", help="Assumed depth (km) when the arrivals do not constrain it.")
     ] = 10.0,
-    depth_error: Annotated[float, typer.Option("--depth-error", metavar="KM")] = 7.0,
+    depth_error: Annotated[
+        float, typer.Option("--depth-error", metavar="KM", help="Standard error of the assumed depth (km).")
+    ] = 7.0,
     time_error: Annotated[
         float, typer.Option("--time-error", metavar="S", help="Standard error of the model's travel times.")
     ] = 0.1,

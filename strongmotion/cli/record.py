@@ -109,14 +109,14 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
     if outcome.done or outcome.skipped:
         rows = [
             (done.record, f"{done.pga * factor:.4g}", f"{done.pgv:.4g}", f"{done.pgd:.4g}", done.severity or "none",
-             "there already" if done.skipped else "processed")
+             "skipped (unchanged)" if done.skipped else "processed")
             for done in (*outcome.done, *outcome.skipped)
         ]  # fmt: skip
         show_table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
         typer.echo("Peaks are the largest over the record's components.")
     for failure in outcome.failed:
         complain(f"{failure.file}: {failure.reason}")
-    counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} there already, {len(outcome.failed)} failed"
+    counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} skipped (unchanged), {len(outcome.failed)} failed"
     listed = f", listed in {archive / 'failed.csv'}" if outcome.failed else ""
     typer.echo(f"{counts}{listed}; archive {archive}.")
     if outcome.remaining:

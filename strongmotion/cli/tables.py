@@ -119,7 +119,7 @@ class Progress:
 def show_findings(findings: Sequence[Finding]) -> None:
     """Print each finding with its effect and remedy."""
     if not findings:
-        typer.echo("Nothing was found to say against this record.")
+        typer.echo("No problems found.")
         return
     for finding in findings:
         where = " ".join(part for part in (finding.component, finding.where) if part)

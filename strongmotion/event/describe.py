@@ -53,7 +53,7 @@ def describe(event: Event) -> str:
 def _place(event: Event, hypocentre: Hypocentre) -> list[str]:
     ellipse = hypocentre.ellipse
     time = event.utc(hypocentre.origin_time)
-    told = "" if event.location.depth_told else ", leaning on the one assumed"
+    told = "" if event.location.depth_resolved else ", leaning on the one assumed"
     lines = []
     if time is not None:
         lines.append(f"Origin time {str(time).replace('T', ' ')} UTC ± {hypocentre.origin_uncertainty:.2f} s.")

@@ -169,7 +169,7 @@ class Location:
     kind : {"point", "two points", "circle", "nothing"}
     hypocentres : tuple of Hypocentre
         One for a point, two or more where the arrivals suit several places, none else.
-    depth_told : bool
+    depth_resolved : bool
         The depth comes from the arrivals; where False it was assumed, with its error.
     circles : tuple of Circle
     residuals : tuple of Residual
@@ -185,7 +185,7 @@ class Location:
 
     kind: Literal["point", "two points", "circle", "nothing"]
     hypocentres: tuple[Hypocentre, ...] = ()
-    depth_told: bool = False
+    depth_resolved: bool = False
     circles: tuple[Circle, ...] = ()
     residuals: tuple[Residual, ...] = ()
     left_out: tuple[str, ...] = ()
@@ -282,7 +282,7 @@ Minimum = tuple[Plane, Floats, Floats, float]
 class _Solution:
     minima: tuple[Minimum, ...]
     """The best first."""
-    depth_told: bool
+    depth_resolved: bool
     freedom: int
     rows: tuple[_Row, ...]
     circles: tuple[Circle, ...] = ()
@@ -637,7 +637,7 @@ def _judged(solution: _Solution, problem: _Problem, left_out: tuple[str, ...]) -
     widest = max(hypocentre.ellipse.semi_major for hypocentre in hypocentres)
     if widest > FARTHEST:
         return replace(nowhere, notes=(*notes, "the arrivals leave the place open in at least one direction"))
-    if not solution.depth_told:
+    if not solution.depth_resolved:
         depth, error = problem.assumed_depth
         notes += (
             f"the arrivals alone do not tell the depth: one of {depth:g} km, within {error:g} km, was assumed as well",
@@ -646,7 +646,7 @@ def _judged(solution: _Solution, problem: _Problem, left_out: tuple[str, ...]) -
         notes += (
             f"{len(hypocentres)} places suit the arrivals equally well: one of them is right, not a point between",
         )
-        return Location("two points", hypocentres, solution.depth_told, solution.circles, (), left_out,
+        return Location("two points", hypocentres, solution.depth_resolved, solution.circles, (), left_out,
                         degrees_of_freedom=solution.freedom, notes=notes)  # fmt: skip
     point, used = hypocentres[0], {row.station for row in solution.rows}
     azimuths = [
@@ -660,7 +660,7 @@ def _judged(solution: _Solution, problem: _Problem, left_out: tuple[str, ...]) -
             f"all stations lie to one side (azimuthal gap {gap:.0f} degrees): errors of the model count for more",
         )
     return Location(
-        "point", hypocentres, solution.depth_told, solution.circles,
+        "point", hypocentres, solution.depth_resolved, solution.circles,
         problem.residuals(solution.minima[0], frozenset(solution.rows)), left_out, gap, solution.freedom, notes,
     )  # fmt: skip
 

@@ -128,7 +128,7 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     _quantity(element, "latitude", f"{point.latitude:.5f}", north)
     _quantity(element, "longitude", f"{point.longitude:.5f}", east)
     _quantity(element, "depth", f"{1000 * point.depth:.0f}", 1000 * point.depth_uncertainty)
-    _text(element, "depthType", "from location" if location.depth_told else "operator assigned")
+    _text(element, "depthType", "from location" if location.depth_resolved else "operator assigned")
     quality = _add(element, "quality")
     used = [residual for residual in location.residuals if residual.used]
     _text(quality, "usedPhaseCount", len(used))

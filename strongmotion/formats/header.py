@@ -67,7 +67,7 @@ _UNFINISHED = Finding(
     "the last line of the file has no line end",
     "If the file was cut off inside its last number, that number is wrong.",
     "Compare the last line with the original.",
-    where="last line",
+    place="last line",
 )
 
 Fields = Mapping[str, Field]
@@ -236,8 +236,8 @@ def station_of(reading: Reading, fields: Fields) -> Station:
     except RecordError as error:
         if error.source:
             raise
-        lines = [fields[key].line for key in ("latitude", "longitude") if key in error.what and key in fields]
-        raise reading.error(error.what, lines[0] if lines else None, error.remedy) from None
+        at = fields[error.field].line if error.field and error.field in fields else None
+        raise reading.error(error.what, at, error.remedy) from None
 
 
 def component_of(
@@ -295,7 +295,7 @@ def component_of(
     except RecordError as error:
         if error.source:
             raise
-        at = next((fields[key].line for key in ("azimuth", "dip") if f"the {key} is" in error.what), line)
+        at = fields[error.field].line if error.field and error.field in fields else line
         raise reading.error(error.what, at, error.remedy) from None
     return component, tuple(notes)
 

@@ -176,7 +176,8 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         f"the file breaks off inside the record at byte {last + 1}; what is before it was read",
         "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
         "Get the whole file.",
-        where=f"byte {last + 1}",
+        place=f"byte {last + 1}",
+        values={"byte": last + 1},
     )
     return data[:last], [begin for begin in begins if begin < last], (finding,)
 

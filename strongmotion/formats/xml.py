@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from xml.parsers.expat import ErrorString
 
 import numpy as np
 
@@ -178,7 +179,7 @@ def parse(data: bytes, file: str, root: str, kept: Collection[str]) -> Node:
         ) from None
     except ParseError as error:
         raise RecordError(
-            f"the XML is not well formed: {str(error).partition(':')[0]}",
+            f"the XML is not well formed: {ErrorString(error.code)}",
             source=file,
             line=error.position[0],
             remedy="Copy it again from its source",

@@ -6,6 +6,8 @@ command line can print one line and go on with the next record.
 
 from __future__ import annotations
 
+from typing import Self
+
 __all__ = ["ArchiveError", "InputError", "RecordError", "SettingsError", "StrongMotionError"]
 
 
@@ -20,6 +22,8 @@ class StrongMotionError(Exception):
         The file, array or setting it was found in.
     line : int, optional
         Line in `source`, counted from 1.
+    field : str, optional
+        The quantity it concerns, such as ``"azimuth"`` or ``"filter.low_cut"``.
     remedy : str, optional
         What the reader can do about it, a sentence without its full stop.
 
@@ -30,11 +34,18 @@ class StrongMotionError(Exception):
     """
 
     def __init__(
-        self, what: str, *, source: str | None = None, line: int | None = None, remedy: str | None = None
+        self,
+        what: str,
+        *,
+        source: str | None = None,
+        line: int | None = None,
+        field: str | None = None,
+        remedy: str | None = None,
     ) -> None:
         self.what = what
         self.source = source
         self.line = line
+        self.field = field
         self.remedy = remedy
         super().__init__(str(self))
 
@@ -47,13 +58,22 @@ class StrongMotionError(Exception):
 
     def __reduce__(self) -> tuple:
         # Errors travel back from worker processes: rebuild them from their parts, not from the printed line.
-        return _rebuild, (type(self), self.what, self.source, self.line, self.remedy)
+        return _rebuild, (type(self), self.what, self.source, self.line, self.field, self.remedy)
+
+    def at(self, source: str | None, line: int | None = None) -> Self:
+        """Return the same error at another place: the file, and the line where there is one."""
+        return type(self)(self.what, source=source, line=line, field=self.field, remedy=self.remedy)
 
 
 def _rebuild(
-    kind: type[StrongMotionError], what: str, source: str | None, line: int | None, remedy: str | None
+    kind: type[StrongMotionError],
+    what: str,
+    source: str | None,
+    line: int | None,
+    field: str | None,
+    remedy: str | None,
 ) -> StrongMotionError:
-    return kind(what, source=source, line=line, remedy=remedy)
+    return kind(what, source=source, line=line, field=field, remedy=remedy)
 
 
 class RecordError(StrongMotionError):

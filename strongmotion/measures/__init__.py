@@ -11,7 +11,7 @@ from .energy import (
     characteristic_intensity,
     cumulative_absolute_velocity,
     rms_acceleration,
-    specific_energy_density,
+    squared_velocity_integral,
     standardized_cumulative_absolute_velocity,
 )
 from .energy_spectrum import EnergySpectrum, energy_history, energy_spectrum
@@ -71,8 +71,8 @@ __all__ = [
     "rms_acceleration",
     "rotate",
     "significant_duration",
-    "specific_energy_density",
     "spectral_bandwidth",
+    "squared_velocity_integral",
     "standardized_cumulative_absolute_velocity",
     "sustained_maximum",
     "uniform_duration",

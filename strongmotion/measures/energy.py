@@ -21,7 +21,7 @@ __all__ = [
     "characteristic_intensity",
     "cumulative_absolute_velocity",
     "rms_acceleration",
-    "specific_energy_density",
+    "squared_velocity_integral",
     "standardized_cumulative_absolute_velocity",
 ]
 
@@ -69,7 +69,7 @@ def arias_intensity(acceleration: ArrayLike, dt: float) -> float:
     return float(arias_history(acceleration, dt)[-1])
 
 
-def specific_energy_density(velocity: ArrayLike, dt: float) -> float:
+def squared_velocity_integral(velocity: ArrayLike, dt: float) -> float:
     """Return the integral of v², m²/s: common practice, without a source.
 
     Times the density and the shear-wave speed of the ground it is the energy that a plane shear wave of this velocity
@@ -87,7 +87,7 @@ def specific_energy_density(velocity: ArrayLike, dt: float) -> float:
     A sinusoid of amplitude V over whole cycles of duration D: V² D / 2.
 
     >>> time = np.arange(10001) * 0.001
-    >>> round(specific_energy_density(2.0 * np.sin(2 * np.pi * time), 0.001), 3)
+    >>> round(squared_velocity_integral(2.0 * np.sin(2 * np.pi * time), 0.001), 3)
     20.0
     """
     return float(square_history(signal("velocity", velocity), positive("dt", dt))[-1])

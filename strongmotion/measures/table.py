@@ -39,10 +39,10 @@ PERIODS = np.unique(
 
 Floats = NDArray[np.float64]
 
-STRONG = (0.1, 1.0)
+ACCELERATION_PERIODS = (0.1, 1.0)
 """Periods, s, that hold most of the acceleration of strong shaking: common practice, without a source."""
 
-SWAYING = (0.1, 3.0)
+VELOCITY_PERIODS = (0.1, 3.0)
 """Periods, s, that hold most of its velocity: common practice, without a source."""
 
 
@@ -78,7 +78,7 @@ class Measure:
     unit: str
     source: str
     value: Callable[..., float]
-    periods: tuple[float, float] | None = STRONG
+    periods: tuple[float, float] | None = ACCELERATION_PERIODS
     needs: str = "acceleration"
     components: tuple[str, ...] = ()
     named: str = ""
@@ -158,17 +158,18 @@ _PAIR, _ALL = ("H1", "H2"), ("H1", "H2", "V")
 MEASURES = (
     # Peaks; `peak_table` has their times, and what combines components
     Measure("PGA", "m/s2", "common practice, largest sample", lambda c: c.peak("PGA")),
-    Measure("PGV", "m/s", "common practice, largest sample", lambda c: c.peak("PGV"), SWAYING, "velocity"),
-    Measure("PGD", "m", "common practice, largest sample", lambda c: c.peak("PGD"), SWAYING, "displacement"),
-    Measure("PGV / PGA", "s", "common practice", lambda c: _ratio(c.peak("PGV"), c.peak("PGA")), SWAYING, "velocity"),
+    Measure("PGV", "m/s", "common practice, largest sample", lambda c: c.peak("PGV"), VELOCITY_PERIODS, "velocity"),
+    Measure("PGD", "m", "common practice, largest sample", lambda c: c.peak("PGD"), VELOCITY_PERIODS, "displacement"),
+    Measure("PGV / PGA", "s", "common practice", lambda c: _ratio(c.peak("PGV"), c.peak("PGA")), VELOCITY_PERIODS,
+            "velocity"),
     Measure("sustained maximum acceleration, third", "m/s2", "Nuttli (1979)",
             lambda c: peaks.sustained_maximum(c.acceleration, 3)),
     Measure("sustained maximum acceleration, fifth", "m/s2", "Nuttli (1979)",
             lambda c: peaks.sustained_maximum(c.acceleration, 5)),
     Measure("sustained maximum velocity, third", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 3), SWAYING, "velocity"),
+            lambda c: peaks.sustained_maximum(c.velocity, 3), VELOCITY_PERIODS, "velocity"),
     Measure("sustained maximum velocity, fifth", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 5), SWAYING, "velocity"),
+            lambda c: peaks.sustained_maximum(c.velocity, 5), VELOCITY_PERIODS, "velocity"),
     Measure("effective peak acceleration", "m/s2", "ATC 3-06 (1978)",
             lambda c: c.plateau / (frequency.PLATEAU[1] - frequency.PLATEAU[0]) / 2.5, frequency.PLATEAU),
     # Energy
@@ -179,8 +180,8 @@ MEASURES = (
             lambda c: energy.standardized_cumulative_absolute_velocity(c.recorded, c.dt)),
     Measure("cumulative absolute velocity above 5 cm/s2", "m/s", "Kramer & Mitchell (2006)",
             lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt, energy.CAV5_THRESHOLD)),
-    Measure("specific energy density", "m2/s", "common practice",
-            lambda c: energy.specific_energy_density(c.velocity, c.dt), SWAYING, "velocity"),
+    Measure("squared-velocity integral", "m2/s", "common practice",
+            lambda c: energy.squared_velocity_integral(c.velocity, c.dt), VELOCITY_PERIODS, "velocity"),
     Measure("rms acceleration", "m/s2", "over the significant duration 5-95 %", lambda c: c.strong[1]),
     Measure("characteristic intensity", "m^1.5/s^2.5", "Park, Ang & Wen (1985)",
             lambda c: c.strong[1] ** 1.5 * c.strong[0] ** 0.5),
@@ -217,11 +218,11 @@ MEASURES = (
     Measure("Modified Mercalli intensity from PGA, 1999", "grade", _WALD, _larger_peak("PGA", "Wald 1999"),
             components=_PAIR, named="horizontal"),
     Measure("Modified Mercalli intensity from PGV, 1999", "grade", _WALD, _larger_peak("PGV", "Wald 1999"),
-            SWAYING, "velocity", _PAIR, "horizontal"),
+            VELOCITY_PERIODS, "velocity", _PAIR, "horizontal"),
     Measure("Modified Mercalli intensity from PGA, 2012", "grade", _WORDEN, _larger_peak("PGA", "Worden 2012"),
             components=_PAIR, named="horizontal"),
     Measure("Modified Mercalli intensity from PGV, 2012", "grade", _WORDEN, _larger_peak("PGV", "Worden 2012"),
-            SWAYING, "velocity", _PAIR, "horizontal"),
+            VELOCITY_PERIODS, "velocity", _PAIR, "horizontal"),
     Measure("Japanese seismic intensity", "grade", "JMA (1996)",
             lambda one, two, up: intensity.japanese_intensity(
                 one.acceleration, two.acceleration, up.acceleration, one.dt

@@ -78,7 +78,7 @@ _MEASURES = {
     "standardized cumulative absolute velocity": "The integral of the absolute acceleration over those windows of one "
     "second in which it reaches 0.025 g.",
     "cumulative absolute velocity above 5 cm/s2": "The integral of absolute acceleration while it reaches 5 cm/s².",
-    "specific energy density": "The integral over time of velocity squared.",
+    "squared-velocity integral": "The integral over time of velocity squared.",
     "rms acceleration": "The root mean square acceleration over the significant duration from 5 to 95 %.",
     "characteristic intensity": "rms acceleration to the power 1.5 times the root of the duration, both over the "
     "significant duration from 5 to 95 %.",

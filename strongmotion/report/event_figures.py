@@ -304,7 +304,7 @@ def _what(event: Event) -> str:
         north, east = "NS"[point.latitude < 0], "EW"[point.longitude < 0]
         parts.append(f"{abs(point.latitude):.2f}°{north} {abs(point.longitude):.2f}°{east}")
         depth = f"{point.depth:.0f} km deep"
-        parts.append(depth if event.location.depth_told else f"{depth} (assumed)")
+        parts.append(depth if event.location.depth_resolved else f"{depth} (assumed)")
     parts += [f"{size.kind} {size.value:.1f}" for size in (event.moment, event.local) if size is not None]
     return ", ".join(parts)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -313,7 +312,7 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
         A row a component: the corrected displacement; behind it, what integrating the raw acceleration twice gives once
         its pre-event mean (or, without one, its whole mean) is removed, which mostly runs away and then leaves the
         picture. Where the result tells a permanent displacement, its step is dashed, from the begin to the end of the
-        shift of the zero, or of the significant duration.
+        baseline shift, or of the significant duration.
 
     Raises
     ------
@@ -413,23 +412,6 @@ def fitted_offset(result: Result, name: str) -> Offset | None:
     return Offset(float(rows["value"].iloc[0]), low, high, float(begins or 0.0), float(ends or 0.0))
 
 
-def moments(finding: Finding) -> tuple[float, float] | None:
-    """Return the span of time a finding points to, s; None where it points to no time.
-
-    Examples
-    --------
-    >>> from strongmotion import Finding
-    >>> moments(Finding("clipping", "unfit", "flat tops", "too low", "another", where="12.340 to 15.1 s"))
-    (12.34, 15.1)
-    """
-    number = r"(\d+(?:\.\d+)?)"
-    if span := re.search(rf"{number}(?: s)? to {number} s\b", finding.where):
-        return float(span[1]), float(span[2])
-    if point := re.search(rf"\b{number} s\b", finding.where):
-        return float(point[1]), float(point[1])
-    return None
-
-
 def _significant(result: Result, name: str, end: float) -> tuple[float, float]:
     """Return when a component's Arias intensity reaches 5 % and `end` of its whole, s after the first sample."""
     motion = result.motion[name]
@@ -440,8 +422,7 @@ def _significant(result: Result, name: str, end: float) -> tuple[float, float]:
 
 def _pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
     """Return the findings above a note that point to a span of time, with it."""
-    spans = [(finding, moments(finding)) for finding in result.findings if finding.severity != "note"]
-    return [(finding, span) for finding, span in spans if span is not None]
+    return [(one, one.span) for one in result.findings if one.severity != "note" and one.span is not None]
 
 
 def _mark_windows(panel: Axes, result: Result, name: str, quiet: float, look: Style) -> None:

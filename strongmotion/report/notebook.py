@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..record import Record
 from ..result import Result
 from .page import templates
-from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table
+from .tables import DAGGER, SEVERITIES, facts, headline_table, most_severe_first
 
 __all__ = ["notebook_view"]
 
@@ -32,7 +32,7 @@ def notebook_view(thing: Record | Result) -> str:
         components=list(record) if result is None else [],
         columns=columns,
         rows=rows,
-        findings=sorted(findings, key=gravest_first),
+        findings=sorted(findings, key=most_severe_first),
         severities=SEVERITIES,
         dagger=DAGGER,
         cautions=result.cautions if result else (),

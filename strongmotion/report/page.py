@@ -26,7 +26,7 @@ from .spectrum_figures import (
     tripartite_figure,
 )
 from .svg import Sheet
-from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table, measures_table, number, spectra_table
+from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
 
 if TYPE_CHECKING:
     from ..record import Finding
@@ -136,7 +136,7 @@ def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", inde
 def _alike(result: Result) -> list[list[Finding]]:
     """Return the findings, gravest first, those of one kind on several components together."""
     together: dict[tuple, list[Finding]] = {}
-    for finding in sorted(result.findings, key=gravest_first):
+    for finding in sorted(result.findings, key=most_severe_first):
         kind = (finding.name, finding.severity, finding.effect, finding.remedy, finding.confidence)
         together.setdefault(kind, []).append(finding)
     return list(together.values())

@@ -20,7 +20,7 @@ from .motion_figures import husid_figure, motion_figure, offset_figure, particle
 from .processing_figure import processing_figure
 from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure
 from .style import STYLES, place, printable
-from .tables import DAGGER, SEVERITIES, facts, gravest_first, headline_table, measures_table, spectra_table
+from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, spectra_table
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -98,7 +98,7 @@ def _front(result: Result, unit: str) -> Iterator[str]:
     for caution in result.cautions:
         yield from _wrapped(caution)
     yield from ("", "WHAT THE CHECKS FOUND", "")
-    for finding in sorted(result.findings, key=gravest_first):
+    for finding in sorted(result.findings, key=most_severe_first):
         where = " ".join(part for part in (finding.component, finding.where) if part)
         yield from _wrapped(f"{SEVERITIES[finding.severity]}. {finding.name}{f' ({where})' if where else ''}:")
         yield from _wrapped(f"{finding.what}. What it does: {finding.effect}. What to do: {finding.remedy}.", 4)

@@ -203,7 +203,7 @@ def finish(figure: Figure, own: bool, what: str, style: Style, result: Result | 
 
 
 def heading(result: Result, what: str) -> str:
-    """Return a figure's heading: the place, the record, what is shown, and the gravest finding."""
+    """Return a figure's heading: the place, the record, what is shown, and the most severe finding."""
     warning = {"unfit": "\nunfit for use: see the findings", "doubt": "\nin doubt: see the findings"}
     where = place(result.record)
     joint = ": " if len(where) + len(what) < WIDEST_HEADING else "\n"

@@ -17,7 +17,14 @@ if TYPE_CHECKING:
     from ..result import Result
 
 __all__ = [
-    "DAGGER", "SEVERITIES", "Cell", "facts", "gravest_first", "headline_table", "measures_table", "number",
+    "DAGGER",
+    "SEVERITIES",
+    "Cell",
+    "facts",
+    "headline_table",
+    "measures_table",
+    "most_severe_first",
+    "number",
     "spectra_table",
 ]  # fmt: skip
 
@@ -86,7 +93,7 @@ def facts(record: Record) -> list[tuple[str, str]]:
     return [(what, value or "not known") for what, value in facts]
 
 
-def gravest_first(finding: Finding) -> int:
+def most_severe_first(finding: Finding) -> int:
     """Return what findings are sorted by so that the gravest comes first."""
     return list(SEVERITIES).index(finding.severity)
 

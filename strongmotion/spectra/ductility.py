@@ -37,7 +37,7 @@ __all__ = ["YieldingResponse", "constant_ductility_spectrum", "constant_strength
 Floats = NDArray[np.float64]
 
 RUNS = 150
-"""Histories that one period of a constant-ductility spectrum takes, about: what its work is reckoned by."""
+"""Histories that one period of a constant-ductility spectrum takes, about: what its work is computed by."""
 
 
 @dataclass(frozen=True, eq=False)

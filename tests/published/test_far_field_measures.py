@@ -115,7 +115,7 @@ def test_twice_the_motion_has_four_times_the_energy(record):
     }
     (_, once), (_, twice) = values(motions), values(double)
     for measure, power in (
-        ("Arias intensity", 2), ("specific energy density", 2), ("cumulative absolute velocity", 1),
+        ("Arias intensity", 2), ("squared-velocity integral", 2), ("cumulative absolute velocity", 1),
         ("rms acceleration", 1), ("characteristic intensity", 1.5), ("velocity spectrum intensity", 1),
         ("effective peak acceleration", 1), ("significant duration 5-95 %", 0), ("mean period", 0), ("kappa", 0),
     ):  # fmt: skip

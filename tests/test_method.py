@@ -1,4 +1,4 @@
-"""Shifts of the zero, permanent displacement, the transducer, and the bands: simulated, so the truth is known."""
+"""Baseline shifts, permanent displacement, the transducer, and the bands: simulated, so the truth is known."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def recorded(acceleration, seed: int = 1, noise: float = 2e-5, offset: float = 3
     return Record((Component("H1", spoiled, dt=DT),))
 
 
-def route(result) -> str:
-    return next(entry.values["route"] for entry in result.history if entry.step == "route")
+def method(result) -> str:
+    return next(entry.values["method"] for entry in result.history if entry.step == "method")
 
 
 def told(result):
@@ -51,7 +51,7 @@ def test_a_permanent_displacement_of_an_unfit_component_is_not_usable():
 @pytest.mark.parametrize("displacement", [0.3, -1.5])
 def test_a_permanent_displacement_is_kept_and_told(displacement):
     result = process(recorded(shaking() + fling(displacement)))
-    assert route(result) == "offset-preserving"
+    assert method(result) == "offset-preserving"
     row = told(result)
     assert row.value == pytest.approx(displacement, abs=0.02)
     assert row.band_low <= displacement <= row.band_high
@@ -61,16 +61,16 @@ def test_a_permanent_displacement_is_kept_and_told(displacement):
 
 
 def test_without_one_the_route_is_band_limited():
-    assert route(process(recorded(shaking()))) == "band-limited"
+    assert method(process(recorded(shaking()))) == "band-limited"
 
 
 def test_a_large_shift_leaves_the_displacement_untold():
     """A shift of 10 cm/s² may have come suddenly or gradually: b w² / 6 apart, here over a tenth."""
     spoiled = shaking() + fling(0.3) + 0.1 * (TIME >= 30.0)
     result = process(recorded(spoiled))
-    assert route(result) == "band-limited"
+    assert method(result) == "band-limited"
     assert told(result) is None
-    assert {"baseline shift", "permanent displacement not told"} <= {finding.name for finding in result.findings}
+    assert {"baseline shift", "permanent displacement not resolved"} <= {finding.name for finding in result.findings}
 
 
 @pytest.mark.parametrize("size", [0.005, -0.05])
@@ -87,22 +87,22 @@ def test_a_sudden_shift_is_measured_and_taken_out(size):
 
 @pytest.mark.parametrize("given", ["band-limited", "offset-preserving", "polynomial"])
 def test_a_given_route_wins_and_the_history_says_so(given):
-    result = process(recorded(shaking() + fling(0.5)), Settings.from_dict({"baseline": {"route": given}}))
-    entry = next(entry for entry in result.history if entry.step == "route")
-    assert entry.what == f"Route {given}: given in the settings"
+    result = process(recorded(shaking() + fling(0.5)), Settings.from_dict({"baseline": {"method": given}}))
+    entry = next(entry for entry in result.history if entry.step == "method")
+    assert entry.what == f"Method {given}: given in the settings"
     assert (result.usable_band["H1"].low_cut > 0) == (given == "band-limited")
 
 
 def test_a_given_low_cut_keeps_the_band_limited_route():
     result = process(recorded(shaking() + fling(0.5)), Settings.from_dict({"filter": {"low_cut": 0.1}}))
-    assert route(result) == "band-limited"
+    assert method(result) == "band-limited"
     assert result.usable_band["H1"].low_cut == 0.1
 
 
 def test_without_a_tail_offset_preserving_is_refused_with_the_reason():
     cut = Record((Component("H1", recorded(shaking())["H1"].samples[:3200], dt=DT),))
-    result = process(cut, Settings.from_dict({"baseline": {"route": "offset-preserving"}}))
-    assert "needs a pre-event window and a tail" in next(e.what for e in result.history if e.step == "route")
+    result = process(cut, Settings.from_dict({"baseline": {"method": "offset-preserving"}}))
+    assert "needs a pre-event window and a tail" in next(e.what for e in result.history if e.step == "method")
 
 
 # The transducer's equation of motion, solved in the frequency domain with pads of zeros.
@@ -189,7 +189,7 @@ def test_the_band_of_the_permanent_displacement_holds_it_as_often_as_it_says():
     held = 0
     for _ in range(100):
         motion = Record((Component("H1", shaking() + fling(0.5) + wandering(rng, 1e-4), dt=DT),))
-        entry = next(e for e in process(motion, WITHOUT_BANDS).history if e.step == "route")
+        entry = next(e for e in process(motion, WITHOUT_BANDS).history if e.step == "method")
         low, high = (entry.values[f"permanent_displacement_H1_{end}_m"] for end in ("low", "high"))
         held += low <= 0.5 <= high
     assert 81 <= held <= 99

@@ -20,7 +20,7 @@ from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
 from .windows import Windows
 
-__all__ = ["BAND_LIMITED", "OFFSET_PRESERVING", "POLYNOMIAL", "Offset", "Routed", "choose_route"]
+__all__ = ["BAND_LIMITED", "OFFSET_PRESERVING", "POLYNOMIAL", "Chosen", "Offset", "choose_method"]
 
 BAND_LIMITED, OFFSET_PRESERVING, POLYNOMIAL = "band-limited", "offset-preserving", "polynomial"
 
@@ -38,16 +38,16 @@ class Offset:
 
 
 @dataclass(frozen=True)
-class Routed:
-    """The motions with their zero corrected, the route they take, and what is known of permanent displacement.
+class Chosen:
+    """The motions with their zero corrected, the method they take, and what is known of permanent displacement.
 
-    `removed` holds the shifts of the zero that were removed, by component; `open` those with which a band-limited
+    `removed` holds the baseline shifts that were removed, by component; `open` those with which a band-limited
     motion could as well have been kept whole. `unknown` is what is not known of them,
     m/s², where they matter: as good as noise.
     """
 
     motions: list[Motion]
-    route: str
+    method: str
     removed: dict[str, Shift]
     open: dict[str, Shift]
     unknown: dict[str, NDArray[np.float64]]
@@ -56,14 +56,14 @@ class Routed:
     findings: tuple[Finding, ...]
 
 
-def choose_route(
+def choose_method(
     motions: Sequence[Motion],
     windows: Windows,
     keeps_low_cut: bool,
     settings: BaselineSettings,
     damaged: Collection[str] = (),
-) -> Routed:
-    """Correct shifts of the zero, and choose the route for all components together, so that they can be rotated.
+) -> Chosen:
+    """Correct baseline shifts, and choose the method for all components together, so that they can be rotated.
 
     Parameters
     ----------
@@ -71,17 +71,16 @@ def choose_route(
         Acceleration, m/s², the mean of the pre-event window removed.
     windows : Windows
     keeps_low_cut : bool
-        A low-cut is given in the settings: then nothing but the band-limited route honours it.
+        A low-cut is given in the settings: then nothing but the band-limited method honours it.
     settings : BaselineSettings
-        A route given there wins.
+        A method given there wins.
     damaged : collection of str
         Components with wrong samples: each may leave a jump of velocity that the tail does not tell of.
 
     Returns
     -------
-    Routed
-        Findings: ``baseline shift`` where the zero moved, ``permanent displacement`` and ``permanent displacement not
-        told`` by whether it is resolved.
+    Chosen
+        Findings: ``baseline shift``, and ``permanent displacement`` or ``permanent displacement not resolved``.
     """
     # A shift is one from the zero of the pre-event window: without that zero there is none to see.
     zeroed = settings.mean in (AUTO, "pre-event")
@@ -89,38 +88,38 @@ def choose_route(
         motion.component: fit_shift(motion.acceleration, motion.dt, windows) if zeroed else None for motion in motions
     }
     told = {
-        name: bool(shift and name not in damaged and shift.told(settings.offset_part, settings.offset_length))
+        name: bool(shift and name not in damaged and shift.told(settings.resolved_fraction, settings.resolved_length))
         for name, shift in shifts.items()
     }
     resolved = [
         name for name, shift in shifts.items()
-        if shift and told[name] and not shift.comes_back and shift.least_offset > settings.offset_length
+        if shift and told[name] and not shift.comes_back and shift.least_offset > settings.resolved_length
     ]  # fmt: skip
-    route, why = settings.route, "given in the settings"
-    if route == AUTO:
-        route, why = _automatic(motions, told, resolved, keeps_low_cut)
-    if route == OFFSET_PRESERVING and not all(shifts.values()):
-        route, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
+    method, why = settings.method, "given in the settings"
+    if method == AUTO:
+        method, why = _automatic(motions, told, resolved, keeps_low_cut)
+    if method == OFFSET_PRESERVING and not all(shifts.values()):
+        method, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
     corrected: list[Motion] = []
     findings: list[Finding] = []
     unknown, removed = {}, {}
     for motion in motions:
         shift = shifts[motion.component]
-        if route == POLYNOMIAL:
+        if method == POLYNOMIAL:
             motion = remove_polynomial(motion, windows, settings.degree)
         elif shift is not None:
             matters = settings.shift and shift.significant and _matters(motion, shift)
             if matters:
                 findings.append(_shifted(motion, shift))
                 unknown[motion.component] = shift.open_error(len(motion), motion.dt)
-            if route == OFFSET_PRESERVING or matters:
+            if method == OFFSET_PRESERVING or matters:
                 motion = remove_shift(motion, shift)
                 removed[motion.component] = shift
         corrected.append(motion)
     open_ = {
         name: shift
         for name, shift in shifts.items()
-        if shift and route == BAND_LIMITED and not keeps_low_cut and (told[name] or not shift.comes_back)
+        if shift and method == BAND_LIMITED and not keeps_low_cut and (told[name] or not shift.comes_back)
     }
     offsets = {}
     for name, shift in shifts.items():
@@ -130,24 +129,24 @@ def choose_route(
         if told[name]:
             offsets[name] = Offset((low + high) / 2, low, high)
         if name in resolved:
-            findings.append(_displaced(name, offsets[name], route))
-        elif not told[name] and shift.least_offset > settings.offset_length:
+            findings.append(_displaced(name, offsets[name], method))
+        elif not told[name] and shift.least_offset > settings.resolved_length:
             findings.append(_not_told(name, low, high))
-    values: dict[str, Value] = {"route": route}
+    values: dict[str, Value] = {"method": method}
     for name, shift in shifts.items():
         if shift is not None:
             values[f"permanent_displacement_{name}_low_m"], values[f"permanent_displacement_{name}_high_m"] = (
                 shift.interval
             )
-            values[f"permanent_displacement_{name}_told"] = told[name]
-    return Routed(
+            values[f"permanent_displacement_{name}_resolved"] = told[name]
+    return Chosen(
         corrected,
-        route,
+        method,
         removed,
         open_,
         unknown,
         offsets,
-        (Entry("route", "", f"Route {route}: {why}", values),),
+        (Entry("method", "", f"Method {method}: {why}", values),),
         tuple(findings),
     )
 
@@ -155,7 +154,7 @@ def choose_route(
 def _automatic(
     motions: Sequence[Motion], told: dict[str, bool], resolved: Sequence[str], keeps_low_cut: bool
 ) -> tuple[str, str]:
-    """Return the route, and why."""
+    """Return the method, and why."""
     if keeps_low_cut:
         return BAND_LIMITED, "a low-cut is given in the settings"
     if not resolved:
@@ -164,7 +163,7 @@ def _automatic(
     open_ones = [motion.component for motion in motions if not told[motion.component]]
     if open_ones:
         which = " and ".join(open_ones)
-        return BAND_LIMITED, f"the permanent displacement of {which} cannot be told, and all components take one route"
+        return BAND_LIMITED, f"the permanent displacement of {which} cannot be told, and all components take one method"
     return OFFSET_PRESERVING, f"the permanent displacement of {' and '.join(resolved)} is resolved"
 
 
@@ -177,40 +176,41 @@ def _matters(motion: Motion, shift: Shift) -> bool:
 
 def _shifted(motion: Motion, shift: Shift) -> Finding:
     half = shift.half_length
-    what = f"the zero of acceleration moved by {shift.size:.3g} m/s²"
+    what = f"the baseline of acceleration shifted by {shift.size:.3g} m/s²"
     if shift.passing:
         what += f", and by {shift.passing:.3g} m/s² in passing"
     return Finding(
         "baseline shift", "doubt",
         what=f"{what}: velocity does not come to rest after the shaking",
         effect="it was removed; velocity, displacement and long-period spectra depend on when and how it moved",
-        remedy="look for tilt, spikes and clipping; compare the routes with baseline.route",
+        remedy="look for tilt, spikes and clipping; compare the methods with baseline.method",
         component=motion.component,
-        where=f"{shift.middle - half:.2f} to {shift.middle + half:.2f} s" if half else f"{shift.middle:.2f} s",
+        span=(shift.middle - half, shift.middle + half),
+        values={"shift_m_s2": shift.size, "transient_m_s2": shift.passing},
         confidence=0.9,
     )  # fmt: skip
 
 
-def _displaced(name: str, offset: Offset, route: str) -> Finding:
-    kept = "it is kept" if route == OFFSET_PRESERVING else f"the {route} route does not keep it"
+def _displaced(name: str, offset: Offset, method: str) -> Finding:
+    kept = "it is kept" if method == OFFSET_PRESERVING else f"the {method} method does not keep it"
     return Finding(
         "permanent displacement", "note",
         what=f"the ground moved for good by {offset.value:.3g} m, 5 to 95 %: {offset.low:.3g} to {offset.high:.3g} m",
         effect=f"PGD and displacement include it only where it is kept: {kept}",
-        remedy="compare with a neighbour or with satellite positions; choose with baseline.route",
+        remedy="compare with a neighbour or with satellite positions; choose with baseline.method",
         component=name,
-        where="end of the record",
+        values={"displacement_m": offset.value, "low_m": offset.low, "high_m": offset.high},
         confidence=0.9,
     )  # fmt: skip
 
 
 def _not_told(name: str, low: float, high: float) -> Finding:
     return Finding(
-        "permanent displacement not told", "note",
+        "permanent displacement not resolved", "note",
         what=f"whether and how far the ground moved for good cannot be told: between {low:.3g} and {high:.3g} m",
         effect="displacement is without it, and PGD may be that of the vibration alone",
         remedy="use satellite positions or a neighbouring instrument",
         component=name,
-        where="end of the record",
+        values={"low_m": low, "high_m": high},
         confidence=0.9,
     )  # fmt: skip
