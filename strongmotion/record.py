@@ -82,7 +82,31 @@ class Finding:
 class Station:
     """Where the instrument stands and what it is; codes as in FDSN StationXML.
 
-    Latitude and longitude in degrees (north and east positive), elevation in m.
+    Parameters
+    ----------
+    code, network, location : str
+        As in FDSN StationXML.
+    name : str
+        What the station is called.
+    latitude, longitude : float, optional
+        Degrees, north and east positive.
+    elevation : float, optional
+        m.
+    instrument : str
+        The instrument's make, in the words of the file.
+    instrument_code : str
+        Band and source code of its channels, as in FDSN source identifiers: ``HN`` is an accelerometer sampled at 80
+        to 250 Hz.
+    vs30 : float, optional
+        Time-averaged shear-wave velocity of the uppermost 30 m, m/s.
+    vs30_method : str
+        How it was had: measured, inferred from geology, and so on.
+    site_class : str
+        By the code that the file follows.
+    housing : str
+        Free field, building, dam and so on.
+    sensor_depth : float, optional
+        m below the ground.
     """
 
     code: str = ""
@@ -93,6 +117,12 @@ class Station:
     longitude: float | None = None
     elevation: float | None = None
     instrument: str = ""
+    instrument_code: str = ""
+    vs30: float | None = None
+    vs30_method: str = ""
+    site_class: str = ""
+    housing: str = ""
+    sensor_depth: float | None = None
 
     def __post_init__(self) -> None:
         for name, value, limit in (("latitude", self.latitude, 90.0), ("longitude", self.longitude, 360.0)):
@@ -281,7 +311,8 @@ class Component:
 class Record:
     """The components of one instrument for one event.
 
-    All components share one time base; use `from_components` to cut unequal ones to their common window.
+    All components share one time base; use `from_components` to cut unequal ones to their common window. `source` is
+    the file it came from, and `joined` holds the further files where several were joined into one record.
 
     Raises
     ------
@@ -302,6 +333,7 @@ class Record:
     source: Source = Source()
     findings: tuple[Finding, ...] = field(default=())
     earthquake: Earthquake | None = None
+    joined: tuple[Source, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "components", tuple(self.components))

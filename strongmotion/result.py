@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import __version__
-from .chain import Band, Corrected, band_of, correct, members, noise_in_peaks, noise_in_response
+from .chain import Band, Baseline, Corrected, Windows, band_of, correct, members, noise_in_peaks, noise_in_response
 from .checks import examine
 from .foundation.cautions import CAUTIONS
 from .foundation.errors import InputError, RecordError, SettingsError
@@ -61,6 +61,10 @@ class Result:
         and sa. The last two are the 5 and 95 % limits of psa.
     measures : pandas.DataFrame
         ``component, measure, value, unit, source, band_low, band_high, usable``.
+    windows : Windows
+        Onset, pre-event window, strong shaking and tail, in samples of the record.
+    baseline : dict of str to Baseline
+        By component: the method, the baseline shift that was removed, and the permanent displacement.
     findings : tuple of Finding
         What the checks say of the record and of its processing.
     history : History
@@ -76,6 +80,8 @@ class Result:
     peaks: pd.DataFrame
     spectra: pd.DataFrame
     measures: pd.DataFrame
+    windows: Windows
+    baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
     version: str = __version__
@@ -205,6 +211,8 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         peaks=peaks,
         spectra=_spectra(corrected, settings, unfit, others, threads),
         measures=_measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads),
+        windows=corrected.windows,
+        baseline=corrected.baseline,
         findings=findings,
         history=corrected.history.add(*overruled),
     )
@@ -271,8 +279,9 @@ def _measures(
         measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
     source = "after Boore (2001), Wang et al. (2011)"
     rows = [
-        (name, "permanent displacement", offset.value, "m", source, offset.low, offset.high, not unfit & {name, ""})
-        for name, offset in corrected.offsets.items()
+        (name, "permanent displacement", its.value, "m", source, its.low, its.high, not unfit & {name, ""})
+        for name, its in ((name, chosen.displacement) for name, chosen in corrected.baseline.items())
+        if its is not None and its.resolved
     ]
     if not rows:
         return measures

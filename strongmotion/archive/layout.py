@@ -37,7 +37,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..chain.band import Band
+from ..chain import Band, Baseline, PermanentDisplacement, Shift, Windows
 from ..foundation.errors import ArchiveError, InputError
 from ..motion import Entry, History, Motion
 from ..record import Component, Earthquake, Finding, Record, Source, Station
@@ -135,6 +135,11 @@ def write(file: h5py.File, result: Result) -> None:
             "result": [dataclasses.asdict(finding) for finding in result.findings],
             "record": [dataclasses.asdict(finding) for finding in result.record.findings],
         }
+        choices = {
+            "windows": dataclasses.asdict(result.windows),
+            "baseline": {name: dataclasses.asdict(chosen) for name, chosen in result.baseline.items()},
+        }
+        _write_text(file, "choices", _to_json(choices), "windows and baselines that were chosen, JSON")
         _write_text(file, "findings", _to_json(findings), "what the checks say of the record, JSON")
     except ArchiveError as error:
         raise ArchiveError(error.what, source=result.record.id, remedy=error.remedy) from error
@@ -165,6 +170,7 @@ def read(file: h5py.File) -> Result:
         peaks=read_table(file, "peaks"),
         spectra=_read_spectra(file),
         measures=read_table(file, "measures"),
+        **_read_choices(file),
         findings=read_findings(file),
         history=_history(history["record"]),
         version=str(text["software_version"]),
@@ -463,6 +469,21 @@ def read_findings(file: h5py.File, of: str = "result") -> tuple[Finding, ...]:
     """Read the findings of the ``"result"``, or those the ``"record"`` came with."""
     stored = json.loads(_read_text(file, "findings"))[of]
     return tuple(_rebuilt(Finding, {"place" if key == "where" else key: its[key] for key in its}) for its in stored)
+
+
+def _read_choices(file: h5py.File) -> dict[str, Any]:
+    """Read what was chosen; a file of an earlier layout knows neither windows nor baselines."""
+    stored = json.loads(_read_text(file, "choices")) if "choices" in file else {"windows": {}, "baseline": {}}
+    windows = {name: tuple(its) if isinstance(its, list) else its for name, its in stored["windows"].items()}
+    baseline = {}
+    for name, chosen in stored["baseline"].items():
+        shift, displacement = chosen["shift"], chosen["displacement"]
+        if shift is not None:
+            shift = _rebuilt(Shift, {key: tuple(its) if isinstance(its, list) else its for key, its in shift.items()})
+        if displacement is not None:
+            displacement = _rebuilt(PermanentDisplacement, displacement)
+        baseline[name] = Baseline(chosen["method"], shift, displacement)
+    return {"windows": _rebuilt(Windows, {"onset": 0, "noise": 0} | windows), "baseline": baseline}
 
 
 def _rebuilt(kind: type, values: dict[str, Any]) -> Any:

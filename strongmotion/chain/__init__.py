@@ -10,7 +10,7 @@ from ..record import Finding, Record
 from ..settings import AUTO, Settings
 from .acceleration import to_acceleration
 from .band import Band
-from .baseline import remove_baseline
+from .baseline import Shift, remove_baseline
 from .corners import SignalAndNoise, choose_bands, signal_and_noise
 from .displacement import raise_low_cuts
 from .endcheck import check_end, check_peak, keep_peaks
@@ -18,15 +18,17 @@ from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_respon
 from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
-from .method import BAND_LIMITED, Offset, choose_method
+from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .pad import pad_ends
 from .windows import Windows, find_windows
 
 __all__ = [
     "Band",
+    "Baseline",
     "Choices",
     "Corrected",
-    "Offset",
+    "PermanentDisplacement",
+    "Shift",
     "SignalAndNoise",
     "Windows",
     "band_of",
@@ -71,14 +73,15 @@ ORDER = (
 class Corrected:
     """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
 
-    `choices` holds what it takes to choose otherwise. `offsets` holds the permanent displacements that can be told,
-    whether or not the method keeps them in the motion.
+    `choices` holds what it takes to choose otherwise. `windows` and `baseline` hold what was chosen, the
+    permanent displacements among it, whether or not the method keeps them in the motion.
     """
 
     motion: dict[str, Motion]
     usable_band: dict[str, Band]
     choices: dict[str, Choices]
-    offsets: dict[str, Offset]
+    windows: Windows
+    baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
 
@@ -155,7 +158,10 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
-    return Corrected(finished, bands, choices, chosen.offsets, tuple(findings), History(tuple(whole)))
+    baseline = {
+        name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
+    }
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(tuple(whole)))
 
 
 def _not_at_right_angles(record: Record) -> Finding:

@@ -20,7 +20,15 @@ from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
 from .windows import Windows
 
-__all__ = ["BAND_LIMITED", "OFFSET_PRESERVING", "POLYNOMIAL", "Chosen", "Offset", "choose_method"]
+__all__ = [
+    "BAND_LIMITED",
+    "OFFSET_PRESERVING",
+    "POLYNOMIAL",
+    "Baseline",
+    "Chosen",
+    "PermanentDisplacement",
+    "choose_method",
+]
 
 BAND_LIMITED, OFFSET_PRESERVING, POLYNOMIAL = "band-limited", "offset-preserving", "polynomial"
 
@@ -29,12 +37,35 @@ MATTERS = 0.02
 
 
 @dataclass(frozen=True)
-class Offset:
-    """A permanent displacement, m, with its band of 5 to 95 %."""
+class PermanentDisplacement:
+    """Where the ground ended, m: the middle and the ends of the interval of 5 to 95 %.
+
+    It is resolved where the whole interval is narrow; where it is not, only the interval means something.
+    """
 
     value: float
     low: float
     high: float
+    resolved: bool
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """What was chosen for the baseline of one component.
+
+    Parameters
+    ----------
+    method : str
+        ``"band-limited"``, ``"offset-preserving"`` or ``"polynomial"``.
+    shift : Shift or None
+        The baseline shift that was removed.
+    displacement : PermanentDisplacement or None
+        None without quiet before and after the shaking.
+    """
+
+    method: str
+    shift: Shift | None = None
+    displacement: PermanentDisplacement | None = None
 
 
 @dataclass(frozen=True)
@@ -51,7 +82,7 @@ class Chosen:
     removed: dict[str, Shift]
     open: dict[str, Shift]
     unknown: dict[str, NDArray[np.float64]]
-    offsets: dict[str, Offset]
+    displacements: dict[str, PermanentDisplacement]
     entries: tuple[Entry, ...]
     findings: tuple[Finding, ...]
 
@@ -121,15 +152,14 @@ def choose_method(
         for name, shift in shifts.items()
         if shift and method == BAND_LIMITED and not keeps_low_cut and (told[name] or not shift.comes_back)
     }
-    offsets = {}
+    displacements = {}
     for name, shift in shifts.items():
         if shift is None:
             continue
         low, high = shift.interval
-        if told[name]:
-            offsets[name] = Offset((low + high) / 2, low, high)
+        displacements[name] = PermanentDisplacement((low + high) / 2, low, high, told[name])
         if name in resolved:
-            findings.append(_displaced(name, offsets[name], method))
+            findings.append(_displaced(name, displacements[name], method))
         elif not told[name] and shift.least_offset > settings.resolved_length:
             findings.append(_not_told(name, low, high))
     values: dict[str, Value] = {"method": method}
@@ -145,7 +175,7 @@ def choose_method(
         removed,
         open_,
         unknown,
-        offsets,
+        displacements,
         (Entry("method", "", f"Method {method}: {why}", values),),
         tuple(findings),
     )
@@ -191,7 +221,7 @@ def _shifted(motion: Motion, shift: Shift) -> Finding:
     )  # fmt: skip
 
 
-def _displaced(name: str, offset: Offset, method: str) -> Finding:
+def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding:
     kept = "it is kept" if method == OFFSET_PRESERVING else f"the {method} method does not keep it"
     return Finding(
         "permanent displacement", "note",

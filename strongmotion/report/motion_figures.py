@@ -378,11 +378,8 @@ def shaking_begins(result: Result) -> tuple[float | None, float]:
 
     The onset is None, and the length 0, where no quiet before it bears it out.
     """
-    for entry in result.history:
-        onset, quiet = entry.values.get("onset_s"), entry.values.get("pre_event_s")
-        if isinstance(onset, float) and isinstance(quiet, int | float) and quiet:
-            return onset, float(quiet)
-    return None, 0.0
+    windows, dt = result.windows, result.record.dt
+    return (windows.onset * dt, windows.noise * dt) if windows.noise else (None, 0.0)
 
 
 @dataclass(frozen=True)
@@ -397,19 +394,15 @@ class Offset:
 
 
 def fitted_offset(result: Result, name: str) -> Offset | None:
-    """Return the permanent displacement that the chain told of a component; None without one."""
-    table = result.measures
-    rows = table[(table["component"] == name) & (table["measure"] == "permanent displacement")]
-    if not len(rows) or not np.isfinite(rows["value"].iloc[0]):
+    """Return the permanent displacement that is resolved of a component; None without one."""
+    chosen = result.baseline.get(name)
+    if chosen is None or chosen.displacement is None or not chosen.displacement.resolved:
         return None
-    low, high = (float(rows[column].iloc[0]) if column in rows else np.nan for column in ("band_low", "band_high"))
-    times = [
-        (entry.values["begins_s"], entry.values["ends_s"])
-        for entry in result.history
-        if entry.component == name and {"begins_s", "ends_s"} <= set(entry.values)
-    ]
-    begins, ends = times[-1] if times else _significant(result, name, 0.95)
-    return Offset(float(rows["value"].iloc[0]), low, high, float(begins or 0.0), float(ends or 0.0))
+    its, shift = chosen.displacement, chosen.shift
+    begins, ends = _significant(result, name, 0.95)
+    if shift is not None:
+        begins, ends = shift.middle - shift.half_length, shift.middle + shift.half_length
+    return Offset(its.value, its.low, its.high, begins, ends)
 
 
 def _significant(result: Result, name: str, end: float) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.signal.windows import tukey
 
-from ..chain import Windows, signal_and_noise, to_acceleration
+from ..chain import signal_and_noise, to_acceleration
 from ..foundation.errors import InputError
 from ..spectra import fourier_spectrum
 from .decimate import peaks_kept
@@ -60,7 +60,7 @@ def processing_figure(
         raise InputError(f"components {unknown} are not in this result", remedy=f"Choose from {', '.join(every)}")
     settings = result.settings.filter
     dt = result.record.dt
-    windows = chosen_windows(result)
+    windows = result.windows
 
     figure, grid = canvas(
         axes, 2, len(names), (max(3.4 * len(names), 6.2), 6.0), look, sharex=True, sharey="row", height_ratios=(2, 1)
@@ -121,19 +121,6 @@ def processing_figure(
     )  # fmt: skip
     figure.align_ylabels(grid[:, 0])
     return finish(figure, axes is None, "signal, noise and the band kept", look, result)
-
-
-def chosen_windows(result: Result) -> Windows:
-    """Return the onset, the pre-event window and the tail that the history tells of."""
-    dt, samples = result.record.dt, result.record.samples
-    for entry in result.history:
-        if "onset_s" in entry.values:
-            onset, quiet, tail = (
-                float(entry.values.get(key) or 0.0) for key in ("onset_s", "pre_event_s", "tail_s")
-            )  # fmt: skip
-            quiet_from = samples - round(tail / dt) if tail > 0 else None
-            return Windows(round(onset / dt), round(quiet / dt), quiet_from=quiet_from)
-    return Windows(0, 0)
 
 
 def _corners(low: float, high: float) -> str:
