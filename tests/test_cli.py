@@ -544,7 +544,7 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 
 
 COMMANDS = [
-    "process", "inspect", "layout", "settings", "reprocess", "catalogue", "find", "report", "measures", "verify",
+    "process", "inspect", "layout", "settings", "measures", "reprocess", "catalogue", "find", "report", "verify",
     "extract", "merge", "export", "event",
 ]  # fmt: skip
 

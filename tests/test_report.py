@@ -226,7 +226,7 @@ HOSTILE_STATIONS = {
 @pytest.mark.parametrize("kind", HOSTILE_STATIONS)
 def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
     station = HOSTILE_STATIONS[kind]
-    finding = Finding(HOSTILE, "doubt", HOSTILE, HOSTILE, "]]>--><!--", where=ARABIC)
+    finding = Finding(HOSTILE, "doubt", HOSTILE, HOSTILE, "]]>--><!--", place=ARABIC)
     record = recorded(station)
     record = dataclasses.replace(record, source=Source(f"{HOSTILE}.csv", "", "CSV"), findings=(finding,))
     if kind == "nothing":
