@@ -2,9 +2,9 @@
 
 from .archive_figures import distribution_figure, station_figure
 from .archive_page import Report, archive_page, write_report
-from .by_name import draw
 from .decimate import peaks_kept
 from .event_figures import map_figure, section_figure, shaking_figure, write_event
+from .figures import FIGURES, FigureEntry, draw
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .notebook import notebook_view
 from .page import record_page, write_record_page
@@ -20,6 +20,8 @@ from .spectrum_figures import (
 from .style import save
 
 __all__ = [
+    "FIGURES",
+    "FigureEntry",
     "Report",
     "acceleration_displacement_figure",
     "archive_page",
