@@ -329,7 +329,7 @@ def test_command_writes_pdf_of_what_it_is_asked_for(archive, tmp_path):
     assert sorted(path.name for path in (tmp_path / "records").iterdir()) == [f"{record}.html", f"{record}.pdf"]
     content = (tmp_path / "records" / f"{record}.pdf").read_bytes()
     assert content.startswith(b"%PDF-")
-    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page\n") >= 12
+    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page ") >= 12
 
 
 def test_pdf_of_one_component_has_no_pages_it_cannot_have(tmp_path):
@@ -404,10 +404,10 @@ def test_a_new_figure_is_one_line_on_page_in_pdf_and_by_name(result, tmp_path):
         page = record_page(result)
         assert "An invented dot" in page
         assert "One dot." in page
-        before = write_pdf(result, tmp_path / "with.pdf").read_bytes().count(b"/Type /Page\n")
+        before = write_pdf(result, tmp_path / "with.pdf").read_bytes().count(b"/Type /Page ")
     finally:
         FIGURES.remove(entry)
-    assert write_pdf(result, tmp_path / "without.pdf").read_bytes().count(b"/Type /Page\n") == before - 1
+    assert write_pdf(result, tmp_path / "without.pdf").read_bytes().count(b"/Type /Page ") == before - 1
     with pytest.raises(InputError, match=r"the figure 'dot' has no caption\. Add its caption in FIGURES"):
         dataclasses.replace(entry, caption="")
     with pytest.raises(InputError, match=r"unknown section 'Elsewhere'\. Choose from Motion"):
