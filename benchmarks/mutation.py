@@ -31,7 +31,9 @@ from pathlib import Path
 from queue import Queue
 
 ROOT = Path(__file__).parents[1]
-KERNELS = {"_kernels.py", "_vector.py", "_plain.py", "_lanes.py", "_rotation.py", "_smoothing.py", "_yielding.py", "_numbers.py"}  # fmt: skip
+KERNELS = {
+    "_kernels.py", "_vector.py", "_plain.py", "_lanes.py", "_rotation.py", "_smoothing.py", "_yielding.py", "_numbers.py",
+}  # fmt: skip
 KINDS = ("comparison", "sign", "statement", "return", "formula", "judgement")
 QUICK, LONGEST = 40, 240.0
 """Tests run first, and the seconds after which a place counts as noticed, since the tests hang."""
@@ -341,9 +343,7 @@ def main(arguments: list[str] | None = None) -> int:
             with ThreadPoolExecutor(chosen.jobs) as pool:
                 list(pool.map(lambda file: cover(tree, file), files))
         ran, took = coverage_of(kept)
-        print(
-            f"{len(took)} tests, {len(ran)} lines run by them; {len(places)} places, {len(drawn)} drawn, seed {chosen.seed}"
-        )
+        print(f"{len(took)} tests run {len(ran)} lines; {len(drawn)} of {len(places)} places drawn, seed {chosen.seed}")
         trees: Queue[Path] = Queue()
         for number in range(chosen.jobs):
             trees.put(copy_of_tree(Path(folder) / f"tree{number}"))
@@ -358,10 +358,8 @@ def main(arguments: list[str] | None = None) -> int:
             finally:
                 trees.put(tree)
             word = "noticed" if killed else "SURVIVED"
-            print(
-                f"{number + 1:4} {word:8} {seconds:5.0f} s {place.kind:10} {place.file}:{place.line}: {before} -> {after}",
-                flush=True,
-            )
+            where = f"{place.kind:10} {place.file}:{place.line}"
+            print(f"{number + 1:4} {word:8} {seconds:5.0f} s {where}: {before} -> {after}", flush=True)
             return place, before, after, killed, seconds, len(tests)
 
         with ThreadPoolExecutor(chosen.jobs) as pool:
