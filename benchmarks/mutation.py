@@ -32,8 +32,9 @@ from queue import Queue
 
 ROOT = Path(__file__).parents[1]
 KERNELS = {
-    "_kernels.py", "_vector.py", "_plain.py", "_lanes.py", "_rotation.py", "_smoothing.py", "_yielding.py", "_numbers.py",
-}  # fmt: skip
+    f"{name}.py"
+    for name in ("_kernels", "_vector", "_plain", "_lanes", "_rotation", "_smoothing", "_yielding", "_numbers")
+}
 KINDS = ("comparison", "sign", "statement", "return", "formula", "judgement")
 QUICK, LONGEST = 40, 240.0
 """Tests run first, and the seconds after which a place counts as noticed, since the tests hang."""
