@@ -234,7 +234,7 @@ def cover(tree: Path, file: str) -> None:
     data = tree / f".coverage.{Path(file).stem}"
     subprocess.run(
         [sys.executable, "-m", "coverage", "run", f"--data-file={data}", "--source=strongmotion", f"--context={file}",
-         f"--rcfile={tree / '.coveragerc'}", "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:doctest",
+         f"--rcfile={tree / '.coveragerc'}", "-m", "pytest", "-q", "-p", "no:cacheprovider",
          f"--junitxml={data}.xml", "-o", "addopts=", file],
         cwd=tree, env=_environment(), capture_output=True, check=False,
     )  # fmt: skip
