@@ -1,9 +1,10 @@
 """Japan Meteorological Agency (1996), notification no. 4: seismic intensity from three components of acceleration.
 
 The period filter, the high-cut up to y⁸, the definition of I and the classes were read in the notification; the
-high-cut's last two terms and the low-cut are from memory: sqrt(1/f); (1 + 0.694 x² + 0.241 x⁴ + 0.0557 x⁶ + 0.009664 x⁸ +
-0.00134 x¹⁰ + 0.000155 x¹²)^(-1/2), x = f / 10; (1 - exp(-(f / 0.5)³))^(1/2); I = 2 log10(a) + 0.94, a held for 0.3 s, in
-cm/s².
+high-cut's last two terms and the low-cut are from memory.
+
+sqrt(1/f); (1 + 0.694 x² + 0.241 x⁴ + 0.0557 x⁶ + 0.009664 x⁸ + 0.00134 x¹⁰ + 0.000155 x¹²)^(-1/2), x = f / 10;
+(1 - exp(-(f / 0.5)³))^(1/2); I = 2 log10(a) + 0.94, a held for 0.3 s, in cm/s².
 """
 
 from __future__ import annotations
