@@ -1,4 +1,4 @@
-"""Hutton & Boore (1987), The ML scale in southern California, BSSA 77(6), 2074-2094; attenuation read in the abstract."""
+"""Hutton & Boore (1987), The ML scale in southern California, BSSA 77(6), 2074-2094; abstract read."""
 
 from __future__ import annotations
 
