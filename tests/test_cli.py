@@ -568,6 +568,19 @@ def test_help_lists_just_the_commands_and_no_arguments_is_help():
     assert run(app, []).output == result.output
 
 
+def test_the_shell_completes_commands_and_options():
+    def completed(words: str, at: int) -> list[str]:
+        settings = {"_STRONGMOTION_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(at)}
+        run = subprocess.run(
+            [sys.executable, "-m", "strongmotion.cli"], env={**os.environ, **settings}, capture_output=True, text=True
+        )
+        assert run.returncode == 0
+        return run.stdout.split()
+
+    assert completed("strongmotion pro", 1) == ["process"]
+    assert {"--output", "--settings"} <= set(completed("strongmotion process --", 2))
+
+
 def test_version():
     result = run(app, ["--version"])
     assert (result.exit_code, result.stdout) == (0, f"strongmotion {strongmotion.__version__}\n")
