@@ -119,6 +119,11 @@ def test_the_choice_equals_brute_force(seed, n, count, tolerance, cap):
     ratio = np.log(found.mean / found.target)
     assert ratio.max() <= tolerance + 1e-6
     assert ratio.min() >= max(-tolerance, np.log(0.9)) - 1e-6
+    own = compare(spectra, FLAT, (0.1, 4.0)).table.set_index("record").factor[found.table.record].to_numpy()
+    shift = np.log(found.table["factor"].to_numpy() / own)
+    inside = found.table["factor"].between(0.5 + 1e-9, 2.0 - 1e-9).to_numpy()
+    if inside.any():  # all that the bounds leave free are shifted alike
+        np.testing.assert_allclose(shift[inside], shift[inside][0], atol=1e-9)
     if cap:
         assert found.table["event"].value_counts().max() <= cap
 

@@ -240,7 +240,8 @@ def _show_mean(periods: Any, mean: Any, target: Any, spread: Any, unit: str, nam
     low, high = ratio.argmin(), ratio.argmax()
     typer.echo(
         f"Suite mean against {name}: {ratio[low]:.2f} at {periods[low]:g} s to {ratio[high]:.2f} at "
-        f"{periods[high]:g} s; spread of ln PSA up to {max(spread):.2f}; PSA of the mean {mean.max() * factor:.4g} {unit} at most."
+        f"{periods[high]:g} s; spread of ln PSA up to {max(spread):.2f}; "
+        f"PSA of the mean {mean.max() * factor:.4g} {unit} at most."
     )
 
 

@@ -6,6 +6,10 @@ the cost: of each chosen record the misfit of its shape, the mean absolute depar
 median. So the choice is a mixed-integer linear programme, solved by HiGHS in `scipy.optimize.milp`, which also proves
 how far from the best the answer can be at most. (To minimise the misfit of the mean itself would prove nothing: without
 whole numbers it can always be 0.)
+
+The mean depends on the factors by the mean of their logarithms alone. So of all factors that keep it to the target those
+are taken that depart least, in the sum of squares, from each record's own best: one shift of ln s for all, within
+bounds.
 """
 
 from __future__ import annotations
@@ -17,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, brentq, milp
 from scipy.sparse import coo_array, csr_array, vstack
 
 from ..foundation.arrays import Floats
@@ -162,7 +166,8 @@ def select(
             source="rules",
             remedy="Widen the tolerance or the factors, loosen the caps, or choose fewer periods",
         )
-    chosen, logs, bound = answer
+    chosen, bound = answer
+    logs = _factors(ratio[chosen], rules)
     scaled = ratio[chosen] + logs[:, None]
     at = scaled.argmin(axis=1)
     goal = target.at(spectra.periods[columns])
@@ -209,13 +214,13 @@ def _caps(spectra: SuiteSpectra, used: NDArray[np.intp], rules: SelectionRules) 
 
 def _solved(
     ratio: Floats, cost: Floats, count: int, rules: SelectionRules, caps: list[tuple[list[int], int]]
-) -> tuple[NDArray[np.intp], Floats, float] | None:
-    """Return the chosen rows, the logarithms of their factors and the proved bound; None where no suite will do."""
+) -> tuple[NDArray[np.intp], float] | None:
+    """Return the chosen rows and the proved bound of their cost; None where no suite will do."""
     n, p = ratio.shape
     low, high = np.log(rules.factors)
     eye = csr_array(coo_array((np.ones(n), (np.arange(n), np.arange(n))), shape=(n, n)))
     mean = np.hstack((ratio.T, np.ones((p, n)))) / count
-    least = max(-rules.tolerance, float(np.log1p(-rules.below))) if rules.below > 0 else 0.0
+    least = _least_mean(rules)
     rows = [csr_array(np.hstack((np.ones(n), np.zeros(n)))[None]), csr_array(mean)]
     lower, upper = [float(count)] + [least] * p, [float(count)] + [rules.tolerance] * p
     for group, most in caps:
@@ -241,7 +246,28 @@ def _solved(
     if found.x is None:
         return None
     chosen = np.flatnonzero(found.x[:n] > 0.5)
-    return chosen, np.clip(found.x[n:][chosen], low, high), float(found.mip_dual_bound)
+    return chosen, float(found.mip_dual_bound)
+
+
+def _least_mean(rules: SelectionRules) -> float:
+    """Return how low the mean of ln(PSA / target) may lie."""
+    return max(-rules.tolerance, float(np.log1p(-rules.below)))
+
+
+def _factors(ratio: Floats, rules: SelectionRules) -> Floats:
+    """Return ln of the factors of a chosen suite: each record's own best, all shifted alike, within bounds."""
+    low, high = np.log(rules.factors)
+    own = -ratio.mean(axis=1)
+    mean = ratio.mean(axis=0)
+    first, last = _least_mean(rules) - mean.min(), rules.tolerance - mean.max()  # what the mean of ln s may be
+    wanted = float(np.clip(np.clip(own, low, high).mean(), min(first, last), max(first, last)))
+
+    def beyond(shift: float) -> float:
+        return float(np.clip(own + shift, low, high).mean()) - wanted
+
+    widest = float(np.abs(own).max()) + max(abs(low), abs(high)) + 1.0
+    shift = float(brentq(beyond, -widest, widest)) if beyond(0.0) != 0.0 and low < high else 0.0
+    return np.clip(own + shift, low, high)
 
 
 def _beside(one: csr_array, other: csr_array) -> csr_array:
