@@ -47,5 +47,6 @@ def main() -> None:
         kept = "keeps" if allowed(ratio[greedy], rules) else "does not keep"
         print(
             f"seed {seed}: {found.seconds:.1f} s, cost {found.cost:.4f}, gap {found.gap:.2%}; "
-            f"greedy {cost[greedy].sum():.4f}, which {kept} to the rules; best of {RANDOM} random suites that do {random:.3f}"
+            f"greedy {cost[greedy].sum():.4f}, which {kept} to the rules; best of {RANDOM} random suites that do "
+            f"{random:.3f}"
         )

@@ -7,8 +7,8 @@ median. So the choice is a mixed-integer linear programme, solved by HiGHS in `s
 how far from the best the answer can be at most. (To minimise the misfit of the mean itself would prove nothing: without
 whole numbers it can always be 0.)
 
-The mean depends on the factors by the mean of their logarithms alone. So of all factors that keep it to the target those
-are taken that depart least, in the sum of squares, from each record's own best: one shift of ln s for all, within
+The mean depends on the factors by the mean of their logarithms alone. So of all factors that keep it to the target
+those are taken that depart least, in the sum of squares, from each record's own best: one shift of ln s for all, within
 bounds.
 """
 
