@@ -19,11 +19,12 @@ from ..record import Record
 from . import csv, miniseed
 from .csv import write_csv
 from .header import Reading
-from .layout import Layout, load_layout, read_text, ready_layout, ready_layouts, write_text
+from .layout import Layout, load_layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
+from .text import read_texts, write_text
 from .xml import is_xml
 
 __all__ = [
@@ -216,7 +217,7 @@ def _formats() -> list[Format]:
 
 
 def _text_format(layout: Layout) -> Format:
-    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: [read_text(reading, layout)])
+    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: read_texts(reading, layout))
 
 
 def _as_text(reading: Reading) -> Reading:

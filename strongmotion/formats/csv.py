@@ -30,8 +30,9 @@ from ..foundation.errors import RecordError
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading
-from .layout import LONGEST_HEADER, described, save
+from .layout import LONGEST_HEADER
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
+from .text import described, save
 from .time_column import interval_from_times, jitter, printed_place
 
 _OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")

@@ -17,7 +17,8 @@ from ..foundation.units import acceleration_unit
 from ..record import Record
 from . import header
 from .header import Reading
-from .layout import QUANTITIES, layout_from_text, read_text
+from .layout import QUANTITIES, layout_from_text
+from .text import read_text
 from .lines import LONGEST_HEADER_LINE
 from .source import content
 
