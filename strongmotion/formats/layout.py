@@ -278,7 +278,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         if first is None and block.found is None and format_ == "text":
             raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
         of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", RULES), None)
-    labels = [label for label in block.columns if label not in NO_COMPONENT] or [str(name) for name in order]
+    labels = [str(name) for name in order] or [label for label in block.columns if label not in NO_COMPONENT]
     parts = _Table(top.get("component", dict, {}), file, "[component]", labels)
     of_component = {
         label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", RULES), None)

@@ -286,10 +286,12 @@ class _Reader:
             start, dt = clock_times(reading, self.lines, self.numbered, block, dt)
             fields = {"start": Field(f"{start}Z"), **fields}
         motion = [label for label in block.columns if label not in NO_COMPONENT]
-        for label, samples in zip(block.columns, columns, strict=True):
-            if label not in NO_COMPONENT:
-                own_fields = self.fields(self.layout.of_component.get(label, {}), begin, data)
-                at = motion.index(label)
+        ordered = dict(zip(motion, self.layout.order[number : number + len(motion)], strict=False))
+        for column, samples in zip(block.columns, columns, strict=True):
+            if column not in NO_COMPONENT:
+                label = ordered.get(column, column)
+                own_fields = self.fields(self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data)))
+                at = motion.index(column)
                 named = Field(names[at] if at < len(names) else label)
                 described = {**fields, "component": named, **own_fields}
                 if at < len(names):

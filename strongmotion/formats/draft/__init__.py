@@ -419,6 +419,8 @@ class _Drafter:
                 best, stands = found, at
             elif found.azimuth is not None and best.azimuth is None:
                 best, stands = found, at
+        if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
+            return self.of_section(number, self.items)
         if not label:
             for item in own:
                 if item.kind == "text" and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text)) and len(item.text) < 60:
@@ -638,8 +640,6 @@ class _Drafter:
         """Write the sensitivity; where blocks state each its own, one for each component."""
         if len(self.kept) > 1:
             values = [weigh.settled_scale(self.own_items[at]) for at in self.kept]
-            if all(one.value is None for one in values):
-                values = [weigh.settled_scale([*self.items, *self.own_items[at]]) for at in self.kept]
             shared = [item for item in self.items if item.line < (self.own[0][0][0] if self.own[0] else 0)]
             values = [
                 one if one.value is not None else weigh.settled_scale([*shared, *self.own_items[at]])
@@ -743,7 +743,8 @@ class _Drafter:
             ]
             keys.append(f"columns = [{', '.join(quoted(label) for label in labels)}]")
         elif made.mode == "pairs":
-            keys += [f"columns = ['time', {quoted(self.names[0])}]", f"values_per_line = {shape.cells}"]
+            name = self.names[0] if len(self.names) == 1 else "value"
+            keys += [f"columns = ['time', {quoted(name)}]", f"values_per_line = {shape.cells}"]
         else:
             keys.append(f"values_per_line = {shape.cells}")
         if made.time_unit != "s":

@@ -70,16 +70,16 @@ def rows_above(lines: Lines, begin: int, shape: Shape, cells: int) -> list[tuple
             at -= 1
             continue
         row = _row(text, shape, cells)
-        if row is None or (not found and not any(re2.search(r"\pL", cell) for cell in row) ):
+        if row is None or any(re2.search("[:=]", cell) or len(cell) > 40 for cell in row):
             break
-        if any(":" in cell for cell in row) or any(len(cell) > 40 for cell in row):
+        below = _units_only(row) or _directions_only(row)
+        if not below and not _names_only(row):
             break
         found.insert(0, (at, row))
+        if not below:
+            return found
         at -= 1
-    # The topmost must be names: neither units nor numbers alone.
-    while found and (_units_only(found[0][1]) and len(found) > 1 and not _units_only(found[1][1]) is False):
-        break
-    return found
+    return found[-1:] if found and any(re2.search(r"\pL", cell) for cell in found[-1][1]) else []
 
 
 def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
@@ -96,6 +96,32 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
         if len(row) == cells and all(row):
             return row
     return None
+
+
+def _names_only(row: Sequence[str]) -> bool:
+    """Whether cells may be the names of columns."""
+    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row):
+        return False
+    if len(row) == 1 and (len(row[0]) > 24 or "," in row[0]):
+        return False
+    return any(_speaks(cell) for cell in row) or all(len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row)
+
+
+def _speaks(cell: str) -> bool:
+    """Whether a cell names a time, a unit, a direction or a motion."""
+    name, unit = _name_and_unit(cell)
+    words = plain(name)
+    return bool(
+        unit or _TIME.search(words) or _ACCELERATION.match(words) or _VELOCITY.search(words) or _DISPLACEMENT.search(words)
+        or header.direction(name)[0] in ("H1", "H2", "V") or pointing(cell).kind or words in ("x", "y", "z", "l", "t", "r")
+        or re2.search(r"acc|channel|kanal|comp|beschl|acel", words)
+    )  # fmt: skip
+
+
+def _directions_only(row: Sequence[str]) -> bool:
+    return all(re2.fullmatch(r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])", cell) for cell in row) and any(
+        re2.search(r"\pL|\x{B0}", cell) or "-" == cell for cell in row
+    )
 
 
 def _units_only(row: Sequence[str]) -> bool:

@@ -14,13 +14,13 @@ import re2
 
 from ...foundation.errors import InputError
 from ...foundation.units import acceleration_unit
-from ..phrases import NUMBER, Unit, coordinate, coordinate_pair, moments, plain, pointing, unit_at
+from ..phrases import NUMBER, Unit, coordinate, coordinate_pair, moments, plain, pointing, unit_at, zone_in
 
 _LEADING = re2.compile(r"^[\s#!%*>/|\x{FEFF}]+")
 _DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
 _SPLIT = re2.compile(r"\t+|;|\||  +")
 _PAIR = re2.compile(r"^([\pL%][^:=]*?) ?(?:=+|:( |$)|:) *(.*)$")
-_NEXT_PAIR = re2.compile(r", +(?:[\pL][\pL .]{0,30}[:=] )")
+_NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
 _NUMBER = re2.compile(NUMBER)
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
@@ -112,7 +112,7 @@ class _Header:
     def _table(self, at: int) -> int:
         """Return how many rows of values stand under a row of labels; 0 where it is none."""
         labels = self.split[at]
-        if self.value_first:
+        if self.value_first or (len(labels) > 1 and _suits(labels[0], labels[1]) and not _is_known(labels[1])):
             return 0
         if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
             return 0
@@ -127,7 +127,7 @@ class _Header:
             if rows and not some:
                 break
             rows += 1
-        if rows and len(labels) == 1 and not _all_known(labels):
+        if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
             return 0
         return rows
 
@@ -171,7 +171,7 @@ class _Header:
                 else:
                     found += self._valued(cell, value, line, under)
                     at = rest
-            elif at + 1 < len(cells) and _is_label(cells[at + 1]) and (_is_value(cell) or self.value_first):
+            elif len(cells) == 2 and at == 0 and _is_label(cells[1]) and (_is_value(cell) or self.value_first):
                 found += self._valued(cells[at + 1], cell, line, under)
                 at += 2
             else:
@@ -185,6 +185,8 @@ class _Header:
         unit = None
         if bracket := _last_bracket(label):
             unit = unit_at(bracket)
+        elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
+            unit = whole
         base = {"line": line, "under": under, "row": row}
         found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
         if pair := coordinate_pair(value):
@@ -318,6 +320,18 @@ def _is_label(cell: str) -> bool:
     return not _is_value(cell) and bool(re2.match(r"^[\pL%(\[]", cell)) and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
 
 
+def _is_alone(cell: str) -> bool:
+    """Whether a cell is one value with its unit, a place, a date or a name, and no sentence."""
+    match = _NUMBER.match(cell)
+    if match is None:
+        return len(cell.split()) <= 3
+    rest = cell[match.end() :].strip()
+    unit = unit_at(rest)
+    return not rest or (unit is not None and unit.length >= len(rest)) or bool(coordinate_pair(cell) or moments(cell)) or (
+        len(rest.split()) <= 3 and "," not in rest
+    )
+
+
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
     return unit is not None and unit.length >= len(cell.strip()) - 12 or bool(
@@ -333,7 +347,7 @@ def _goes_on(value: str, cell: str) -> bool:
 def _joined(cells: list[str]) -> list[str]:
     parts = cells[:1]
     for cell in cells[1:]:
-        if _goes_on(parts[-1], cell):
+        if _goes_on(parts[-1], cell) or (cell.startswith("(") and zone_in(cell) and moments(parts[-1])):
             parts[-1] = f"{parts[-1]} {cell}"
         else:
             parts.append(cell)
@@ -347,7 +361,7 @@ def _suits(label: str, value: str) -> bool:
     kind = concept(plain(label))
     if kind in ("station", "network"):
         return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", value))
-    if kind == "unit":
+    if kind == "unit" or re2.search(r"^data$|^values$|^acceleration$", plain(label)):
         return is_unit_text(value)
     if kind == "component":
         return bool(pointing(value).kind) or len(value) <= 4

@@ -313,7 +313,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     contradicted: dict[str, Item] = {}
     for item in peaks:
         size = abs(item.number) * (item.unit.factor if item.unit else 1.0)
-        tolerance = 0.02 + 0.6 * 10.0 ** -_places(item.text) / abs(item.number)
+        tolerance = 0.002 + 0.6 * 10.0 ** -_places(item.text) / abs(item.number)
         for name, worth in _COMMON.items():
             if peak > 0 and abs(peak * worth / size - 1) <= tolerance:
                 supported.setdefault(name, item)
@@ -527,6 +527,8 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                     found.append((score, known[0], Item("text", item.label, text, item.line)))
             elif name == axis and item.kind == "number" and item.labelled or (name == axis and item.kind == "number"):
                 full = next((t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None)
+                if full is None and item.labelled:
+                    continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
                 text = text.replace(",", ".") if re2.match(r"^[-+]?[0-9]+,[0-9]+$", text) else text
                 known = coordinate(text, axis) or coordinate(item.text.replace(",", "."), axis)
