@@ -356,8 +356,8 @@ _G_OR_GAL = (
 )  # fmt: skip
 _VOLT = ((r"micro-?v(?:olts?)?|uv|\x{B5}v|\x{3BC}v", 1e-6), (r"milli-?v(?:olts?)?|mv", 1e-3), (r"v(?:olts?)?", 1.0))
 _UNITS: tuple[tuple[str, str, float], ...] = (
-    *(("counts per acceleration", rf"{_COUNT}{_PER}{unit}", 1 / size) for unit, size in _G_OR_GAL),
-    *(("volts per acceleration", rf"(?:{volt}){_PER}{unit}", v / size) for volt, v in _VOLT for unit, size in _G_OR_GAL),
+    *(("counts per acceleration", rf"{_COUNT}{_PER}(?:{unit})", 1 / size) for unit, size in _G_OR_GAL),
+    *(("volts per acceleration", rf"(?:{volt}){_PER}(?:{unit})", v / size) for volt, v in _VOLT for unit, size in _G_OR_GAL),
     *(("counts per volt", rf"{_COUNT}{_PER}(?:{volt})\b", 1 / v) for volt, v in _VOLT),
     *(("volts per count", rf"(?:{volt}){_PER}{_COUNT}\b", v) for volt, v in _VOLT),
     *(("acceleration per count", rf"(?:{unit}){_PER}{_COUNT}\b", size) for unit, size in _ACCELERATIONS),

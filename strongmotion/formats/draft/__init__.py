@@ -162,6 +162,8 @@ class _Drafter:
                 "no block of 3 or more lines of numbers was found",
                 remedy="The file is no table of numbers; if it is, write the layout by hand",
             )
+        if found.shape.decimal == "." and found.shape.delimiter != "," and self.comma_in_header(found):
+            found.shape = replace(found.shape, decimal=",")
         self.blocks: Blocks = found
         self.check_header()
         self.choices: list[Choice] = []
@@ -173,6 +175,16 @@ class _Drafter:
             return self.lines.line(at)[:LONGEST_HEADER_LINE]
         except RecordError:
             return ""
+
+    def comma_in_header(self, found: Blocks) -> bool:
+        """Whether a header writes decimals with a comma, above numbers that have none."""
+        begin, end = found.runs[0]
+        if any("." in self.shown(at) for at in range(begin, min(end, begin + 20))):
+            return False
+        text = "\n".join(self.shown(at) for at in range(min(begin, LONGEST_HEADER)))
+        commas = len(re2.findall(r"(?:^|[^0-9.,])[0-9]+,[0-9]+(?:[^0-9.,]|$)", text))
+        points = len(re2.findall(r"(?:^|[^0-9.,:])[0-9]+\.[0-9]+(?:[^0-9.,]|$)", text))
+        return commas >= 2 and commas > 2 * points
 
     def check_header(self) -> None:
         begin = self.blocks.runs[0][0]

@@ -104,6 +104,8 @@ def _names_only(row: Sequence[str]) -> bool:
         return False
     if len(row) == 1 and (len(row[0]) > 24 or "," in row[0]):
         return False
+    if len(row) > 1 and any(is_unit_text(cell) for cell in row) and not any(_TIME.search(plain(cell)) for cell in row):
+        return False  # a label and its unit
     return any(_speaks(cell) for cell in row) or all(len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row)
 
 
@@ -247,6 +249,8 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
             direction = _direction_of(name, cell)
         elif not direction.kind and pointing(bare).kind:
             direction = pointing(bare)
+    if name and not unit and is_unit_text(name):
+        unit = name
     return Column("", name, unit, direction)
 
 

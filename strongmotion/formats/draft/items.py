@@ -15,6 +15,7 @@ import re2
 from ...foundation.errors import InputError
 from ...foundation.units import acceleration_unit
 from ..phrases import NUMBER, Unit, coordinate, coordinate_pair, moments, plain, pointing, unit_at, zone_in
+from .concepts import concept
 
 _LEADING = re2.compile(r"^[\s#!%*>/|\x{FEFF}]+")
 _DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
@@ -112,6 +113,9 @@ class _Header:
     def _table(self, at: int) -> int:
         """Return how many rows of values stand under a row of labels; 0 where it is none."""
         labels = self.split[at]
+        text = self.lines[at][1]
+        if text.endswith(".") and len(text.split()) > 4 and "..." not in text:
+            return 0
         if self.value_first or (len(labels) > 1 and _suits(labels[0], labels[1]) and not _is_known(labels[1])):
             return 0
         if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
@@ -147,6 +151,9 @@ class _Header:
             if pair is not None:
                 label, value = pair
                 rest = at + 1
+                if ", " in label and re2.search(r"[0-9]", label):
+                    before, _, label = label.rpartition(", ")
+                    found += self._clauses(before, line, under)
                 while rest < len(cells) and not _pair(cells[rest]) and (
                     not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
                 ):
@@ -204,6 +211,8 @@ class _Header:
             else:
                 words_here = words if place == 0 else f"{words} {plain(_between(value, text))}"
             found.append(Item("number", words_here, text, number=number, unit=behind, stated=after, **base))
+        if numbers and ", " in numbers[0][2]:
+            found += self._clauses(numbers[0][2].partition(", ")[2], line, under)
         return found
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
@@ -212,9 +221,9 @@ class _Header:
         found: list[Item] = []
         rest = cell
         if pair := coordinate_pair(cell):
-            found.append(Item("place", plain(cell), " ".join(pair), stated="\t".join(pair), **base))
             for part in pair:
                 rest = rest.replace(part, " ", 1)
+            found.append(Item("place", plain(rest), " ".join(pair), stated="\t".join(pair), **base))
         for sentence in re2.split(r"; ", rest) if moments(rest) else [rest]:
             if moments(sentence):
                 found.append(Item("date", plain(re2.sub(r"[0-9].*", "", sentence)), sentence.strip(), stated=sentence.strip(), **base))
@@ -238,6 +247,8 @@ class _Header:
                     begin = clause.find(text)
                     ahead = plain(clause[:begin]) if place == 0 else plain(_before(clause, begin))
                     label = ahead if re2.search(r"\pL{2}", ahead) else plain(f"{ahead} {_up_to_number(after)}")
+                    if place and not concept(label):
+                        label = plain(f"{_up_to_number(clause)} {label}")
                 found.append(Item("number", label, text, number=number, unit=unit, stated=after, **base))
         return found
 
@@ -356,8 +367,6 @@ def _joined(cells: list[str]) -> list[str]:
 
 def _suits(label: str, value: str) -> bool:
     """Whether a text may be the value of a label that no colon parts from it."""
-    from .concepts import concept
-
     kind = concept(plain(label))
     if kind in ("station", "network"):
         return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", value))
@@ -399,8 +408,6 @@ def _up_to_number(text: str) -> str:
 
 
 def _is_known(cell: str) -> bool:
-    from .concepts import concept
-
     return bool(concept(plain(cell)))
 
 

@@ -304,7 +304,9 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
                 add(rest[: known.length], 2.5, item, "stated")
             elif unit_name(rest):
                 add(rest, 2.5, item, "stated")
-    counted = _UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"}
+    counted = bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"}) or any(
+        _LSB.search(item.label) for item in items if item.kind == "number" and _kind(item) in ("acceleration", "volts")
+    )
     peaks = [
         item for item in numbers(items, "peak")
         if _kind(item) == "acceleration" and not re2.search(r"veloc|displ", item.label) and item.number
@@ -348,6 +350,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
 
 
 _COMMON = {name: ACCELERATION[name] for name in ("m/s2", "cm/s2", "mm/s2", "g", "mg", "%g", "in/s2")}
+_LSB = re2.compile(r"\blsb\b|one count|\bcount\b|least significant|resolution|multiplier|scale factor|calibration")
 _UNIT_SCALES = {"counts per acceleration", "acceleration per count", "counts per volt", "volts per count"}
 
 
@@ -382,7 +385,7 @@ def scale(items: Sequence[Item]) -> list[Choice]:
     def of(kind: str) -> list[Item]:
         return [item for item in plain_numbers if _kind(item) == kind]
 
-    lsb = re2.compile(r"\blsb\b|one count|\bcount\b|least significant|resolution|multiplier|scale factor|calibration")
+    lsb = _LSB
     for item in of("counts per acceleration"):
         found.append(Choice("sensitivity", item.number * item.unit.factor, item, "stated", unit=_per(item)))  # type: ignore[union-attr]
     for item in of("acceleration per count"):
