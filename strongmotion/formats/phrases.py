@@ -45,8 +45,8 @@ _CLOCK = (
     r"|(?P<hms>[0-2][0-9][0-5][0-9][0-5][0-9](?:[.,][0-9]{1,9})?))"
 )
 _ZONE = re2.compile(
-    r"(?i)(?:\b(?:UTC|GMT|UT)\b *(?P<sign>[-+\x{2212}]) *(?P<h>[0-9]{1,2})(?::?(?P<m>[0-5][0-9]))?(?: *h)?"
-    r"|(?P<utc>\bUTC\b|\bGMT\b|\bUT\b|\bU\.T\.|[0-9]Z\b)"
+    r"(?i)(?:\b(?:UTC|GMT|UT|TU)\b *(?P<sign>[-+\x{2212}]) *(?P<h>[0-9]{1,2})(?::?(?P<m>[0-5][0-9]))?(?: *h)?"
+    r"|(?P<utc>\bUTC\b|\bGMT\b|\bUT\b|\bTU\b|\bU\.T\.|[0-9]Z\b)"
     r"|[0-9] ?(?P<sign2>[-+])(?P<h2>[0-1][0-9]):?(?P<m2>[0-5][0-9])\b)"
 )
 _BETWEEN = r"(?:T|[ ,]+(?:at +)?)"
@@ -124,6 +124,9 @@ def moments(text: str, order: str = "", zone: str = "") -> list[Moment]:
                           else "y" for part in said.groups())  # fmt: skip
         order = order or (letters if letters in ("dmy", "mdy", "ymd") else "")
         text = text[: said.start()] + " " + text[said.end() :]
+    elif words := re2.search(r"(?i)\(?\b(day|month|year)/(day|month|year)/(day|month|year)\b\)?", text):
+        order = order or "".join(word[0].lower() for word in words.groups())
+        text = text[: words.start()] + " " + text[words.end() :]
     for kind, pattern in _DATES:
         match = pattern.search(text[:200])
         if match is None:
@@ -133,7 +136,7 @@ def moments(text: str, order: str = "", zone: str = "") -> list[Moment]:
             continue
         rest = text[match.end(3) if match[3] else match.end(2) :]
         clock = _clock(match) if match["h"] or match["hms"] else None
-        if clock is None and (alone := _CLOCK_ALONE.search(rest)):
+        if clock is None and (alone := _CLOCK_ALONE.search(rest) or _CLOCK_ALONE.search(text[: match.start()])):
             clock = _clock(alone)
         named = zone_in(text[match.start() :]) or zone_in(text) or zone
         return [
@@ -331,7 +334,7 @@ class Unit(NamedTuple):
     length: int
 
 
-_COUNT = r"(?:counts?|cts|digits?|lsb|bits? counts?)"
+_COUNT = r"(?:counts?|cts|cnts?|digits?|lsb|bits? counts?)"
 _PER = r"(?: ?/ ?| +per +)"
 _ACCELERATIONS = (
     (r"(?:%|pct\.?|per ?cent|percentage) *(?:of +)?g(?:ravity)?\b", 0.01 * G),
@@ -372,7 +375,7 @@ _UNITS: tuple[tuple[str, str, float], ...] = (
     *(("volts", rf"(?:{volt})\b", size) for volt, size in _VOLT),
     ("bits", r"bits?\b", 1.0),
     ("count", r"(?:points?|samples?|values?|ordinates?|scans?|data points|pairs?|puntos|punti|punkte|werte|muestras|campioni)\b", 1.0),
-    ("counts", r"(?:counts|cts)\b", 1.0),
+    ("counts", r"(?:counts|cts|cnts?)\b", 1.0),
     ("length", r"km\b", 1000.0),
     ("length", r"cm\b", 0.01),
     ("length", r"mm\b", 0.001),

@@ -212,7 +212,11 @@ class _Drafter:
         self.own = [part[len(part) - min(self.own_lines, len(part)) :] for part in headers] if gaps else [top]
         self.common = top[: len(top) - min(self.own_lines, len(top))] if gaps else []
         first_pass = items_of(top, self.blocks.shape.decimal)
-        counts = {int(item.number) for item in first_pass if item.kind == "number" and item.number == int(item.number)}
+        counts = {
+            int(item.number) for item in first_pass
+            if item.kind == "number" and item.number == int(item.number)
+            and concept(item.label) in ("samples", "total", "duration", "")
+        }  # fmt: skip
         self.arrangement = arrange(self.lines, self.blocks, counts)
         names_at = set(self.arrangement.names_at)
         drop = [(at, text) for at, text in top if at not in names_at]
@@ -382,6 +386,10 @@ class _Drafter:
                     match = re2.match(rf"^{re2.escape(bare)} *[:=-]? *(?:is |points to |= )?(.*)$", plain(item.text))
                     if match and _pointing(match[1]).kind:
                         return label, _pointing(match[1]), None
+            for at in range(self.blocks.runs[0][0]):
+                if match := re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at)):
+                    if _pointing(match[1]).kind:
+                        return label, _pointing(match[1]), None
             free = re2.compile(rf"\b{re2.escape(bare)}\b(?: component)? (?:points to|is|at|=|:)? *(.*)$")
             for item in items:
                 if item.kind == "text" and not item.labelled and concept(item.label) in ("component", "") and (match := free.search(plain(item.text))):
@@ -389,6 +397,9 @@ class _Drafter:
                         return label, _pointing(match[1]), None
         rows = sorted({item.row for item in items if item.row is not None})
         if len(rows) == self.components and self.components > 1:
+            dips = [i.number for i in items if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)]
+            if dips and abs(dips[0]) == 90:
+                return label, Direction("vertical", None, dips[0]), None
             for item in items:
                 if item.kind == "text" and item.row == rows[number] and concept(item.label) == "component":
                     if pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
@@ -431,6 +442,8 @@ class _Drafter:
                 best, stands = found, at
             elif found.azimuth is not None and best.azimuth is None:
                 best, stands = found, at
+        if not best.kind and several and number < self.components:
+            _, best, stands = self.component_items(label, number, self.items)
         if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
             return self.of_section(number, self.items)
         if not label:
@@ -790,6 +803,9 @@ def plain_label(label: str) -> str:
 def _pointing(text: str) -> Direction:
     """Return the direction a text names, not that of a plain number of a channel."""
     text = text.strip()
+    if match := re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text):
+        if float(match[1]) <= 360:
+            return Direction("horizontal", float(match[1]) % 360, 0.0)
     if re2.fullmatch(r"[0-9]{1,2} of [0-9]{1,2}|channel [0-9]+", text.lower()):
         return Direction("")
     return pointing(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -87,6 +88,8 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
     for delimiter in (*tries, "\t", ";", ",", "  ", ""):
         if delimiter == "  ":
             row = [cell.strip() for cell in re2.split(r"\t|  +", text.strip())]
+        elif delimiter and '"' in text:
+            row = [cell.strip() for cell in next(csv.reader([text], delimiter=delimiter, skipinitialspace=True), [])]
         elif delimiter:
             row = [cell.strip().strip("\"'").strip() for cell in text.split(delimiter)]
             if delimiter == "," and len(row) > cells:
@@ -121,6 +124,8 @@ def _speaks(cell: str) -> bool:
 
 
 def _directions_only(row: Sequence[str]) -> bool:
+    if len(row) > 2 and re2.match(r"(?i)^(?:azim\w*|dir\w*|orient\w*)", row[0]):
+        row = ["-", *row[1:]]
     return all(re2.fullmatch(r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])", cell) for cell in row) and any(
         re2.search(r"\pL|\x{B0}", cell) or "-" == cell for cell in row
     )
@@ -256,7 +261,7 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 def _direction_of(name: str, cell: str) -> Direction:
     where = pointing(cell)
-    if where.kind == "horizontal" and not re2.search(r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|^(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est)", cell):
+    if where.kind == "horizontal" and not re2.search(r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)", cell):
         return Direction("")
     return where
 

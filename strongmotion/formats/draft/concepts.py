@@ -20,7 +20,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("trigger time", r"trigger(?:ed)? (?:time|at)|time of trigger|trigger came|ausloesezeit|\btriggered\b"),
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
-    ("original rate", r"before decimation|acquisition rate|original (?:rate|sampling|interval)|before resampling|raw rate|decimat"),
+    ("original rate", r"before (?:decimation|resampling)|acquisition rate|original|digiti[sz]ing rate|raw rate"),
     ("peak", r"\bpeaks?\b|\bmax(?:imum|ima|imale|imo|\.)?\b|\bpga\b|\bpgv\b|\bpgd\b|largest|hochstwert|aceleracion maxima|spitzen|\bmin\b"),
     ("strong part", r"bracketed|significant|strong (?:part|shaking|phase|motion duration)|arias"),
     ("event place", r"epicent|hypocent|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)|earthquake (?:lat|lon|coord)|epizent"),
@@ -32,7 +32,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     # what is wanted
     ("start", r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time|aufzeichnungsbeginn)"),
     ("interval", r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bpasso?\b|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"),
-    ("rate", r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|(?:samples?|scans?|points?|values?|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)|\bsampl(?:ing|ed)\b|cadence|frequency of sampling|\bhz\b"),
+    ("rate", r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|(?:samples?|scans?|points?|values?|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"),
     ("duration", r"duration|\blength\b|total time|dauer|duree|durata|duracion|duracao|\blasts?\b"),
     ("component", r"points? to\b|pointing|\b(?:component|comp) (?:long|tran|vert|n[0-9]|s[0-9]|north|south|east|west|up)"),
     ("samples", r"samples?|points?\b|\bnpts?\b|\bnpoints\b|number of (?:data|values|ordinates|scans)|no\.? of (?:data|values|ordinates)|values?\b|\bordinates?\b|\bcount\b|\bscans?\b|\bn\b|\bndata\b|pairs?\b|valeurs|valores|valori|muestras|amostras|campioni|echantillons|punti\b|puntos|\bwerte\b|anzahl|counts follow|numero|\bdata\b"),

@@ -82,6 +82,10 @@ class _Header:
         under = ""
         at = 0
         while at < len(self.lines):
+            if size := self._prose(at):
+                found += self._sentences(at, size)
+                at += size
+                continue
             number, text = self.lines[at]
             cells = self.split[at]
             if not cells:
@@ -110,6 +114,37 @@ class _Header:
             at += 1
         return found
 
+    def _prose(self, at: int) -> int:
+        """Return how many lines of a paragraph of sentences begin at a line; 0 where it is none."""
+        size = 0
+        while at + size < len(self.lines):
+            text = self.lines[at + size][1].strip()
+            if len(text.split()) < 7 or re2.search(r"[:=|;\t]|  ", text) or not re2.search(r"[a-z]{3} [a-z]", text):
+                break
+            size += 1
+        if size and size + at < len(self.lines) and re2.match(r"^[a-z(][^:=|]*\.$", self.lines[at + size][1].strip()):
+            size += 1
+        return size if size > 1 else 0
+
+    def _sentences(self, at: int, size: int) -> list[Item]:
+        """Return what a paragraph holds, each item on the line that its text stands on."""
+        lines = self.lines[at : at + size]
+        text = " ".join(line.strip() for _, line in lines)
+        found: list[Item] = []
+        begins, begin = [], 0
+        for _, line in lines:
+            begins.append(begin)
+            begin += len(line.strip()) + 1
+        after = 0
+        for sentence in re2.split(r"\. ", text):
+            place = text.find(sentence, after)
+            after = place + len(sentence)
+            for item in self._clauses(sentence.rstrip("."), 0, ""):
+                where = text.find(item.text.split("\t")[0], place)
+                number = max((i for i, one in enumerate(begins) if one <= max(where, place)), default=0)
+                found.append(replace(item, line=lines[number][0]))
+        return found
+
     def _table(self, at: int) -> int:
         """Return how many rows of values stand under a row of labels; 0 where it is none."""
         labels = self.split[at]
@@ -130,6 +165,8 @@ class _Header:
                 break
             if rows and not some:
                 break
+            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]):
+                return 0
             rows += 1
         if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
             return 0
@@ -154,6 +191,8 @@ class _Header:
                 if ", " in label and re2.search(r"[0-9]", label):
                     before, _, label = label.rpartition(", ")
                     found += self._clauses(before, line, under)
+                elif re2.search(r"[0-9] ?\pL", label) and not re2.search(r"[(\[]", label):
+                    found += self._clauses(label, line, under)
                 while rest < len(cells) and not _pair(cells[rest]) and (
                     not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
                 ):
@@ -226,7 +265,8 @@ class _Header:
             found.append(Item("place", plain(rest), " ".join(pair), stated="\t".join(pair), **base))
         for sentence in re2.split(r"; ", rest) if moments(rest) else [rest]:
             if moments(sentence):
-                found.append(Item("date", plain(re2.sub(r"[0-9].*", "", sentence)), sentence.strip(), stated=sentence.strip(), **base))
+                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
+                found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
         for clause in _CLAUSE.split(rest):
@@ -286,7 +326,7 @@ def _bare(text: str) -> str:
         text = " " * match.end() + text[match.end() :]
     text = _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text) if not re2.fullmatch(
         r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text) else text
-    return text.rstrip(" *") if text.rstrip().endswith("**") else text.rstrip()
+    return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
 
 
 def _cells(text: str) -> list[str]:

@@ -125,6 +125,10 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
             if _fits(shape, sample):
                 found.append(shape)
                 break
+            total = shape.width * shape.cells if isinstance(shape.width, int) else sum(shape.width or ())
+            shorter = replace(shape, last_column=total)
+            if any(len(line.rstrip()) > total for line in sample) and _fits(shorter, sample):
+                return [shorter]
     if found and not touching:
         # Where blanks part the numbers too, they do it whatever the widths are.
         free = Shape("", found[0].decimal, exponent, None, found[0].cells, why=found[0].why)

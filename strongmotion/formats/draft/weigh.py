@@ -17,7 +17,7 @@ import re2
 
 from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
-from ..phrases import coordinate, moments, plain, unit_at
+from ..phrases import coordinate, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
 from .items import Item
 
@@ -117,17 +117,25 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
         name, kind = concept(item.label), _kind(item)
         if name in DECOYS:
             continue
+        if name == "samples" and kind == "time" and re2.search(r"(?:points|ordinates|samples|values) (?:at|every)\b", item.label):
+            name = "interval"
+        if name in ("", "number of") and kind in ("", "frequency") and re2.match(r"^freq", item.label) and re2.search(r"record|acquis|digiti|data", item.under):
+            name = "rate"
         sampled = name in ("rate", "interval") or (name == "samples" and kind == "frequency")
         if name in ("interval", "rate") and kind == "time":
             value = item.number * (item.unit.factor if item.unit else 1.0)
             add(value, 2.0, item, "dt", "stated as an interval")
         elif name == "interval" and not kind and item.number <= 1:
             add(item.number, 1.5, item, "dt", "stated as an interval")
-        elif sampled and kind == "frequency" and re2.search(r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|muestreo|campion|echantillon|amostr", f"{item.label} {item.stated.lower()[:20]}"):
+        elif sampled and kind == "frequency" and re2.search(r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp|muestreo|campion|echantillon|amostr", f"{item.label} {item.stated.lower()[:20]}"):
             rate = item.number * (item.unit.factor if item.unit else 1.0)
             add(1 / rate, 2.0, item, "sampling_rate", "stated as a rate")
-        elif name == "rate" and not kind and item.number >= 1 and item.labelled:
+        elif name == "rate" and not kind and item.number >= 1 and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated)):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
+    if not readings and from_column is None:
+        alone = [item for item in items if item.kind == "number" and concept(item.label) not in DECOYS]
+        if len(alone) == 1 and _kind(alone[0]) == "frequency" and 10 <= alone[0].number <= 5000:
+            add(1 / alone[0].number, 1.0, alone[0], "sampling_rate", "the only number of the header")
     readings = [one for one in readings if 1e-5 <= one.value <= 10]
     stated = list(readings)
     if from_column is not None:
@@ -306,7 +314,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
                 add(rest, 2.5, item, "stated")
     counted = bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"}) or any(
         _LSB.search(item.label) for item in items if item.kind == "number" and _kind(item) in ("acceleration", "volts")
-    )
+    ) or bool(_at_full_scale(items))
     peaks = [
         item for item in numbers(items, "peak")
         if _kind(item) == "acceleration" and not re2.search(r"veloc|displ", item.label) and item.number
@@ -409,19 +417,35 @@ def scale(items: Sequence[Item]) -> list[Choice]:
                 Choice("sensitivity", 1 / worth, sensor, "sensor over digitiser's step", parts=(("over", item),),
                        factor=sensor.unit.factor / item.unit.factor)  # type: ignore[union-attr]
             )  # fmt: skip
+    for item, other in _at_full_scale(items):
+        value = other.number / (item.number * item.unit.factor)  # type: ignore[union-attr]
+        found.append(
+            Choice("sensitivity", value, other, "counts at full scale", parts=(("over", item),),
+                   factor=1 / item.unit.factor)  # type: ignore[union-attr]
+        )  # fmt: skip
+    return found
+
+
+def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
+    """Return accelerations and the counts that they equal, which one line states together."""
+    found = []
     for item in items:
-        # A full scale and the counts it equals, in one line.
-        if item.kind == "number" and concept(item.label) == "full scale" and _kind(item) == "acceleration" and item.number > 0:
-            equal = [
-                other for other in plain_numbers
-                if other.line == item.line and _kind(other) == "counts" and other.number > 1 and other is not item
-            ]  # fmt: skip
-            for other in equal:
-                value = other.number / (item.number * item.unit.factor)  # type: ignore[union-attr]
-                found.append(
-                    Choice("sensitivity", value, other, "counts at full scale", parts=(("over", item),),
-                           factor=1 / item.unit.factor)  # type: ignore[union-attr]
-                )  # fmt: skip
+        if item.kind != "number" or _kind(item) != "acceleration" or item.number <= 0:
+            continue
+        scale = concept(item.label) == "full scale"
+        one = item.number == 1 and re2.search(r"equal", item.label + item.stated.lower())
+        if not scale and not one:
+            continue
+        for other in items:
+            counts = _kind(other) == "counts" or re2.search(r"\(counts\)", other.label) or re2.search(r"(?i)^ *counts", other.stated)
+            if other.kind == "number" and other is not item and other.line == item.line and counts and other.number > 1:
+                if other.unit is None or other.unit.kind == "counts":
+                    found.append((item, other))
+    if not found:
+        for item in items:
+            if item.kind == "number" and _kind(item) == "counts" and re2.search(r"\bone g equals\b|\b1 g equals\b|\b1 g =", item.label):
+                whole = Item("number", "one g", "1", item.line, 1.0, unit_at("g"))
+                found.append((whole, item))
     return found
 
 
@@ -533,6 +557,8 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
+                if not item.labelled and (word := re2.match(r"^ *((?i:north|south|east|west)|[NSEW]\b)", item.stated)):
+                    text = f"{item.text} {word[1]}"
                 text = text.replace(",", ".") if re2.match(r"^[-+]?[0-9]+,[0-9]+$", text) else text
                 known = coordinate(text, axis) or coordinate(item.text.replace(",", "."), axis)
                 if _plain_coordinate(text) is None and not known:
@@ -592,7 +618,15 @@ def _plain_coordinate(text: str) -> float | None:
 def start(items: Sequence[Item]) -> Choice:
     """Return the time of the first sample."""
     dated = [item for item in items if item.kind == "date"]
-    mine = [item for item in dated if concept(item.label) == "start" and not re2.search(r"trigger|origin", item.label)]
+    mine = [
+        item for item in dated
+        if not re2.search(r"trigger|origin", item.label)
+        and (concept(item.label) == "start" or (re2.match(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b", item.label) and re2.search(r"^record", item.under)))
+    ]  # fmt: skip
+    if not any(moments(item.text) for item in mine):
+        mine += [item for item in dated if re2.match(r"^(?:date|datum|fecha|data)\b", item.label) and not _of_event(item)]
+    zones = [item for item in items if item.kind == "text" and item.labelled and re2.match(r"^(?:time )?zone\b", item.label)]
+    zone = zone_in(zones[0].text) if len(zones) == 1 else ""
     whole = [item for item in mine if any(one.clock for one in moments(item.text))]
     parts: tuple[tuple[str, Item], ...] = ()
     if not whole:
@@ -612,7 +646,7 @@ def start(items: Sequence[Item]) -> Choice:
         said = " or ".join(f"{next(iter(times))[:23]} (line {item.line + 1})" for times, item in sets.items())
         return Choice("start", None, None, "", [said], f"the start is {said}")
     item = whole[0]
-    readings = moments(item.text)
+    readings = moments(item.text, zone=zone)
     order = ""
     if len(readings) > 1:
         orders = _orders(dated)
