@@ -71,7 +71,9 @@ class _Reader:
         station: Station | None = None
         shared: dict[str, Field] = {}
         read_before = 0
-        for number, (begin, data, end) in enumerate(self.sections()):
+        sections = self.sections()
+        self.alone = len(sections) == 1
+        for number, (begin, data, end) in enumerate(sections):
             if number == 0:
                 self.top = (0, begin if self.layout.first is not None else data)
                 if self.layout.of_file is not None:
@@ -272,6 +274,8 @@ class _Reader:
             if names:
                 fields = {**fields, "component": Field(names[0])}
             dt, declared = header.interval(reading, fields), header.declared_samples(reading, fields)
+            if len(self.layout.order) > 1 and self.alone:
+                return self.parts(fields, begin, data, end, dt, declared)
             name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
             (samples,), cut = self.block(data, end, declared, f"component {name}: ", name)
             component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
@@ -299,6 +303,30 @@ class _Reader:
                 component, of_it = header.component_of(reading, described, samples, dt, begin + 1)
                 components.append(component)
                 findings.extend(of_it)
+        return components, findings
+
+    def parts(
+        self, fields: dict[str, Field], begin: int, data: int, end: int, dt: float | None, declared: int | None
+    ) -> tuple[list[Component], list[Finding]]:
+        """Return the components that stand one after another in one block, in the layout's order."""
+        order = self.layout.order
+        whole = None if declared is None else declared * len(order)
+        (samples,), found = self.block(data, end, whole, "", "")
+        if len(samples) % len(order):
+            raise self.reading.error(
+                f"{len(samples)} numbers are not {len(order)} components of one length ({', '.join(order)})",
+                data + 1,
+                "Correct `order` in the layout, or check that the file is whole",
+            )
+        components, findings = [], [*found, *odd_rows(self.lines, self.numbered, self.layout.block, "")]
+        names = self.reading.names or order
+        for label, name, part in zip(order, names, np.split(samples, len(order)), strict=False):
+            own = self.fields(self.layout.of_component.get(label, {}), *self.top)
+            component, notes = header.component_of(
+                self.reading, {**fields, **own, "component": Field(name)}, part.copy(), dt, begin + 1
+            )
+            components.append(component)
+            findings.extend(notes)
         return components, findings
 
     def interval_from_column(self, times: NDArray[Any], dt: float | None) -> tuple[float, tuple[Finding, ...]]:

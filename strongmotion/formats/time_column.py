@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal, InvalidOperation
 
 import numpy as np
@@ -104,7 +104,7 @@ def interval_from_times(
     for dt in _round_intervals(mean):
         whole_places = abs(dt / place - round(dt / place)) < 1e-6 and round(dt / place) > 0
         if off(dt) <= (noise if whole_places else place / 2 + noise):
-            if not whole_places and place > dt / 2:
+            if not whole_places and place > dt / 2 and not _only_rate(dt, place, off):
                 break
             return dt
         if abs(dt - mean) <= 1e-6 * mean and off(dt) <= 0.01 * dt:
@@ -128,6 +128,18 @@ def interval_from_times(
         first_line + at + 1,
         "Samples may be missing there: mend them at their source, or resample to even steps",
     )
+
+
+def _only_rate(dt: float, place: float, off: Callable[[float], float]) -> bool:
+    """Whether a whole sampling rate explains times printed more coarsely than it steps, and no other near it does.
+
+    Every printed time then lies within half a place of its own; a neighbouring rate leaves them before the end.
+    """
+    rate = round(1 / dt)
+    if rate < 1 or abs(rate * dt - 1) > 1e-9:
+        return False
+    near = [1 / other for other in (rate - 1, rate + 1) if other > 0]
+    return off(dt) <= place / 2 * (1 + 1e-6) and all(off(other) > 2 * place for other in near)
 
 
 def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding, ...]:

@@ -239,8 +239,22 @@ class _Drafter:
         self.whole = all(np.nanmax(np.abs(one - np.round(one)), initial=0) == 0 for one in values) and not any(
             "." in self.shown(at) for at in range(runs[0][0], min(runs[0][0] + 3, runs[0][1]))
         )
+        self.stacked = self.in_one_block()
         self.choose()
         self.identify()
+
+    def in_one_block(self) -> list[tuple[str, Item]]:
+        """Return the components that the header says stand one after another in one block: ``4332 of L, then ...``."""
+        if len(self.blocks.runs) > 1 or self.arrangement.mode != "along":
+            return []
+        for at in range(self.blocks.runs[0][0]):
+            found = re2.findall(r"\b([0-9]{2,7}) of ([A-Z][A-Za-z0-9]{0,3})\b", self.shown(at))
+            if len(found) in (2, 3) and len({count for count, _ in found}) == 1 and len({name for _, name in found}) == len(found):
+                count = int(found[0][0])
+                if count * len(found) == self.arrangement.total:
+                    self.arrangement.samples = count
+                    return [(name, Item("number", "samples", str(count), at, float(count))) for _, name in found]
+        return []
 
     def passed_over(self) -> set[int]:
         """Return which blocks hold velocity or displacement."""
@@ -268,8 +282,11 @@ class _Drafter:
         clock = any(column.role == "clock" for column in made.columns)
         if clock:
             self.dt = Choice("dt")
+        if self.stacked:
+            self.count = Choice("samples", float(made.samples), self.stacked[0][1], "the count of numbers")
         whole_file = sum(self.numbers_of(at) for at in range(len(self.blocks.runs))) if several else made.total
-        self.count = weigh.count(mine, made.samples, whole_file)
+        if not self.stacked:
+            self.count = weigh.count(mine, made.samples, whole_file)
         named = [(column.unit, made.names_at[0]) for column in made.motion if column.unit and made.names_at]
         self.unit = weigh.unit([*scope, *self.peaks], named, self.peak, self.whole)
         self.sensitivity = weigh.settled_scale(scope) if self.unit.value == COUNTS else Choice("sensitivity")
@@ -333,6 +350,8 @@ class _Drafter:
     @property
     def components(self) -> int:
         """How many components there are."""
+        if self.stacked:
+            return len(self.stacked)
         return len(self.kept) if self.arrangement.mode != "columns" else len(self.arrangement.motion)
 
     # Who is who --------------------------------------------------------------------------------------------------
@@ -353,6 +372,9 @@ class _Drafter:
                     direction, item = found, at
                 if self.components == 1 and not label:
                     label = found_label
+            elif self.stacked:
+                label = self.stacked[number][0]
+                _, direction, item = self.component_items(label, number, self.items)
             else:
                 own = self.own_items[self.kept[number]] if len(self.own) > 1 else self.items
                 label, direction, item = self.of_section(number, own)
@@ -383,7 +405,7 @@ class _Drafter:
                     return label, _pointing(item.text), item
             for item in items:
                 if item.kind == "text" and not item.labelled:
-                    match = re2.match(rf"^{re2.escape(bare)} *[:=-]? *(?:is |points to |= )?(.*)$", plain(item.text))
+                    match = re2.match(rf"^{re2.escape(bare)}\b *[:=-]? *(?:is |points to |= )?(.*)$", plain(item.text))
                     if match and _pointing(match[1]).kind:
                         return label, _pointing(match[1]), None
             for at in range(self.blocks.runs[0][0]):

@@ -149,7 +149,7 @@ class _Header:
         """Return how many rows of values stand under a row of labels; 0 where it is none."""
         labels = self.split[at]
         text = self.lines[at][1]
-        if text.endswith(".") and len(text.split()) > 4 and "..." not in text:
+        if text.endswith(".") and len(text.split()) > 4 and "  " not in text.strip():
             return 0
         if self.value_first or (len(labels) > 1 and _suits(labels[0], labels[1]) and not _is_known(labels[1])):
             return 0
@@ -263,7 +263,10 @@ class _Header:
             for part in pair:
                 rest = rest.replace(part, " ", 1)
             found.append(Item("place", plain(rest), " ".join(pair), stated="\t".join(pair), **base))
-        for sentence in re2.split(r"; ", rest) if moments(rest) else [rest]:
+        parts = [rest]
+        if moments(rest):
+            parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
+        for sentence in parts:
             if moments(sentence):
                 words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))

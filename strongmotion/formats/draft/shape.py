@@ -127,7 +127,8 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
                 break
             total = shape.width * shape.cells if isinstance(shape.width, int) else sum(shape.width or ())
             shorter = replace(shape, last_column=total)
-            if any(len(line.rstrip()) > total for line in sample) and _fits(shorter, sample):
+            beyond = [line[total:].strip() for line in sample]
+            if all(text.isdigit() or not text for text in beyond) and any(beyond) and _fits(shorter, sample):
                 return [shorter]
     if found and not touching:
         # Where blanks part the numbers too, they do it whatever the widths are.

@@ -291,10 +291,14 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         if item.labelled:
             if name == "unit" and unit_name(item.text):
                 add(item.text, 3.0, item, "stated")
+            elif name == "unit" and unit_name(item.label.rpartition(" in ")[2]) and " in " in item.label:
+                add(item.label.rpartition(" in ")[2], 2.5, item, "stated")
             elif name == "unit":
                 match = _IN.search(item.text)
                 if match:
                     add(match[1], 3.0, item, "stated")
+            elif re2.search(r"(?:^|\b)acc\w* in [^,;]+$", item.label) and name not in DECOYS:
+                add(item.label.rpartition(" in ")[2], 2.5, item, "stated")
             elif name in ("samples", "") and unit_name(item.text) and re2.search(r"data|values|acc|ordinates", item.label):
                 add(item.text, 2.5, item, "stated")
             continue
