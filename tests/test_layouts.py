@@ -14,7 +14,8 @@ from strongmotion.formats import layout as layout_room
 from strongmotion.formats import lines as lines_room
 from strongmotion.formats import read, write_text
 from strongmotion.formats.header import Reading
-from strongmotion.formats.layout import load_layout, read_text
+from strongmotion.formats.layout import load_layout
+from strongmotion.formats.text import read_text
 from strongmotion.formats.lines import Lines
 from strongmotion.formats.patterns import Pattern, PatternError
 from strongmotion.foundation.errors import RecordError, SettingsError
@@ -207,7 +208,7 @@ def test_tables_of_many_shapes_are_read_exactly(tmp_path, agency, way, request):
         ('delimiter = ";"', 'delimiter = ";"\nwidth = 4', "a delimiter cannot stand beside width"),
         ('columns = ["-", "x", "y", "-"]', 'columns = ["-"]', "perhaps|no component|unknown key 'x'"),
         ('columns = ["-", "x", "y", "-"]', 'columns = [1, "x", "y"]', "columns must be labels"),
-        ('comment = "*"', "values_per_line = 4", "columns already say how many"),
+        ('comment = "*"', "values_per_line = 5", "are not whole rows of 4 columns"),
         ("[component.x]", "[component.z]", "unknown key 'z'"),
         ('encoding = "latin-1"', 'encoding = "utf-16"', "does not write digits as ASCII does"),
         ("until = '^Ende'", "until = '(^Ende)\\1'", r"invalid escape sequence: \\1"),
@@ -281,7 +282,7 @@ def test_compiled_numbers_are_pythons(cells):
 def _read_cells(cells, compiled=True):
     text = "x\n" + "\n".join(cells) + "\n"
     plan = layout_room._layout_from(
-        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "g"}}, "block": {"values_per_line": 1}}, "x.toml"
+        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "counts"}}, "block": {"values_per_line": 1}}, "x.toml"
     )
     before = lines_room.COMPILED_FROM
     lines_room.COMPILED_FROM = 0 if compiled else 10**12

@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 import codecs
+import difflib
 import functools
 import hashlib
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
 
 from ..foundation.errors import InputError, RecordError
+from ..foundation.times import instant_in
 from ..foundation.units import acceleration_unit
 from ..record import Record
 from . import csv, miniseed
 from .csv import write_csv
-from .header import Reading
-from .layout import Layout, load_layout, read_text, ready_layout, ready_layouts, write_text
+from .draft import read_drafted
+from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading
+from .layout import Layout, load_layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
+from .text import read_texts, write_text
 from .xml import is_xml
 
 __all__ = [
@@ -61,6 +65,11 @@ def read(
     differentiate: bool = False,
     unit: str | None = None,
     sensitivity: float | None = None,
+    dt: float | None = None,
+    component: str | None = None,
+    station: str | None = None,
+    start: str | None = None,
+    given: Mapping[str, str] | None = None,
 ) -> Record:
     """Read a file as a record.
 
@@ -89,6 +98,14 @@ def read(
         The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
     sensitivity : float, optional
         Counts per m/s² of every component, likewise.
+    dt : float, optional
+        The sampling interval, s, of a text file that does not state it or is wrong, likewise.
+    component : str, optional
+        The names of a text file's components in their order (``"H1,H2,V"``), or new names (``"X=H1,Y=H2"``).
+    station, start : str, optional
+        The station's code; the time of the first sample, ISO 8601.
+    given : mapping of str to str, optional
+        What else is known of a text file: ``latitude``, ``azimuth`` and so on, by the names in `header.GIVEN`.
 
     Returns
     -------
@@ -122,6 +139,11 @@ def read(
         differentiate=differentiate,
         unit=unit,
         sensitivity=sensitivity,
+        dt=dt,
+        component=component,
+        station=station,
+        start=start,
+        given=given,
     )
     if len(records) > 1:
         ids = ", ".join(record.id for record in records[:10])
@@ -145,6 +167,11 @@ def read_all(
     differentiate: bool = False,
     unit: str | None = None,
     sensitivity: float | None = None,
+    dt: float | None = None,
+    component: str | None = None,
+    station: str | None = None,
+    start: str | None = None,
+    given: Mapping[str, str] | None = None,
 ) -> list[Record]:
     """Read every record of a file: of miniSEED one for each station, location and instrument.
 
@@ -165,6 +192,8 @@ def read_all(
         unit = acceleration_unit(unit)
     if sensitivity is not None and not (math.isfinite(sensitivity) and sensitivity != 0):
         raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
+    known = what_is_given(dt, station, start, given)
+    names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
     chosen = None if layout is None else _text_format(load_layout(layout))
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
@@ -172,13 +201,15 @@ def read_all(
     digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
     data = unpacked(file, data)
     reading = Reading(
-        file, data, digest, unit, sensitivity, missing, common_window, gaps, described=inventory is not None
+        file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory is not None, known, names
     )
     if chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
     else:
         reading = _as_text(reading)
         records = _format_of(reading, chosen).read(reading)
+    if component is not None and "=" in component:
+        records = [renamed(record, component) for record in records]
     if inventory is not None:
         records = [
             described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
@@ -187,6 +218,63 @@ def read_all(
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
+
+
+def what_is_given(
+    dt: float | None, station: str | None, start: str | None, given: Mapping[str, str] | None
+) -> dict[str, str]:
+    """Return what the caller says of a text file, checked.
+
+    Raises
+    ------
+    InputError
+        A name is unknown, or a value is not one of its quantity.
+    """
+    known = {key: str(value) for key, value in (given or {}).items()}
+    for key in known:
+        if key not in GIVEN:
+            near = difflib.get_close_matches(key, GIVEN, n=1)
+            guess = f", perhaps {near[0]}" if near else ""
+            raise InputError(f"{key!r} cannot be given{guess}", remedy=f"Give one of {', '.join(GIVEN)}")
+    known |= {key: str(value) for key, value in (("station", station), ("start", start)) if value is not None}
+    if dt is not None:
+        known["dt"] = repr(float(dt))
+    if "dt" in known and not (NUMBER.fullmatch(known["dt"]) and SHORTEST <= float(known["dt"]) <= LONGEST):
+        raise InputError(f"dt must be a sampling interval in s, found {known['dt']}")
+    if "start" in known:
+        try:
+            instant_in(known["start"])
+        except ValueError:
+            raise InputError(
+                f"start must be a date and time, found {known['start']!r}", remedy="Write it as 2031-04-17T03:26:27.5Z"
+            ) from None
+    return known
+
+
+def renamed(record: Record, component: str) -> Record:
+    """Return a record whose components have other names.
+
+    Parameters
+    ----------
+    record : Record
+    component : str
+        Such as ``"X=H1,Y=H2"``.
+    """
+    new = {}
+    for part in component.split(","):
+        old, mark, name = (piece.strip() for piece in part.partition("="))
+        if not mark or old not in record.names:
+            raise InputError(
+                f"there is no component {old!r}", remedy=f"Write OLD=NEW for one of {', '.join(record.names)}"
+            )
+        new[old] = name
+    return replace(
+        record,
+        components=tuple(
+            replace(one, name=new.get(one.name, one.name), channel=one.channel or one.name) if one.name in new else one
+            for one in record.components
+        ),
+    )
 
 
 @functools.cache
@@ -216,7 +304,7 @@ def _formats() -> list[Format]:
 
 
 def _text_format(layout: Layout) -> Format:
-    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: [read_text(reading, layout)])
+    return Format(f"text, layout {layout.name}", layout.recognises, lambda reading: read_texts(reading, layout))
 
 
 def _as_text(reading: Reading) -> Reading:
@@ -247,11 +335,7 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
             "this is an XML document, which holds no samples",
             remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
         )
-    raise reading.error(
-        f"the file is of no known format; tried miniSEED, {', '.join(form.name for form in tried)}",
-        remedy="For a text file write a layout (TOML; `strongmotion layout FILE` drafts one) and read it with layout= "
-        "(--layout); a CSV needs a row that names its columns, such as: time [s],H1 [g]",
-    )
+    return Format("text, drafted", lambda head: True, read_drafted)
 
 
 def _check_size_of_lines(reading: Reading) -> None:

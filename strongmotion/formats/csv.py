@@ -26,12 +26,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..foundation.errors import RecordError
+from ..foundation.errors import InputError, RecordError
+from ..foundation.units import acceleration_unit
 from ..record import Finding, Record
 from . import header
 from .header import OF_STATION, Field, Reading
-from .layout import LONGEST_HEADER, described, save
+from .layout import LONGEST_HEADER
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
+from .text import described, save
 from .time_column import interval_from_times, jitter, printed_place
 
 _OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
@@ -53,15 +55,49 @@ class _Column:
 
 
 def recognises(head: bytes) -> bool:
-    """Whether the start of a file holds a row that names columns."""
-    for line in head.decode(errors="replace").split("\n"):
+    """Whether the start of a file is of this format: lines of keys, or a row that names columns as it asks for.
+
+    A row of names that says less, or is followed by anything but numbers, is no mark of it: such a file may be any
+    table, and its draft says what is missing.
+    """
+    lines = head.decode(errors="replace").split("\n")
+    keys = any(
+        (match := _KEY.match(line[:LONGEST_HEADER_LINE])) and match[1].lower() in _OF_FILE for line in lines[:LONGEST_HEADER]
+    )
+    for at, line in enumerate(lines):
         if line.strip() and not line.startswith("#"):
-            cells = _columns(line[:LONGEST_HEADER_LINE], _delimiter(line[:LONGEST_HEADER_LINE]))
+            delimiter = _delimiter(line[:LONGEST_HEADER_LINE])
+            cells = _columns(line[:LONGEST_HEADER_LINE], delimiter)
             if cells is None:
                 return False
             known = any(header.direction(cell.label)[0] in ("H1", "H2", "V") for cell in cells)
-            return known or any(cell.unit is not None for cell in cells)
+            if keys:
+                return known or any(cell.unit is not None for cell in cells)
+            if len(cells) > 1 and delimiter not in line:
+                return False
+            return all(_is_certain(cell) for cell in cells) and not _is_other_table(lines[at + 1 : at + 2], cells, delimiter)
     return False
+
+
+def _is_certain(cell: _Column) -> bool:
+    """Whether a column's name says all that is needed: the time, or a component of acceleration with its unit."""
+    if cell.is_time:
+        return cell.unit is None or cell.unit.strip().lower() in _SECONDS
+    known = header.direction(cell.label)[0] in ("H1", "H2", "V")
+    try:
+        return acceleration_unit(cell.unit or "") != "" and bool(re.fullmatch(r"[A-Za-z0-9_-]{1,32}", cell.label))
+    except InputError:
+        return known and cell.unit is not None
+
+
+def _is_other_table(after: list[str], cells: list[_Column], delimiter: str) -> bool:
+    """Whether the row below the names is of numbers with a decimal comma, or of units."""
+    row = after[0].split(delimiter) if after else []
+    if len(row) != len(cells):
+        return False
+    texts = [cell.strip().strip("\"'").strip() for cell in row]
+    commas = delimiter != "," and all(re.fullmatch(r"[-+]?\d+(,\d+)?", text) for text in texts) and any("," in text for text in texts)
+    return commas or not any(re.search(r"\d", text) for text in texts if text)
 
 
 def _delimiter(line: str) -> str:

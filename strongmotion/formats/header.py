@@ -11,7 +11,7 @@ import re
 from array import array
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -21,6 +21,7 @@ from ..foundation.errors import InputError, RecordError
 from ..foundation.times import instant_in
 from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
 from ..record import Component, Finding, Record, Source, Station
+from .phrases import coordinate, moments, pointing
 
 OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
@@ -31,8 +32,14 @@ NUMERIC = (
     "latitude", "longitude", "elevation", "dt", "sampling_rate", "samples", "scale", "sensitivity", "azimuth", "dip",
 )  # fmt: skip
 QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
+GIVEN = (*OF_STATION, "dt", "samples", "start", "scale", "sensitivity", "azimuth", "dip")
+"""What the caller may give of a file that does not say it."""
+
+LARGEST = 1e9
+"""Acceleration that is read, m/s²; far larger numbers overflow when they are squared and summed."""
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_RATIO = re.compile(rf"({NUMBER.pattern.replace('(', '(?:')}) */ *({NUMBER.pattern.replace('(', '(?:')})", re.ASCII)
 INTEGER = re.compile(r"[+-]?\d+", re.ASCII)
 
 # N, E and Z are true north, true east and up; an accelerometer's channel code (band, N, orientation) is FDSN's.
@@ -48,6 +55,12 @@ _LABELS = {
     "E": "E", "EW": "E", "E-W": "E", "EAST": "E",
     "Z": "Z", "UD": "Z", "U-D": "Z", "U": "Z", "UP": "Z",
 }  # fmt: skip
+_UNPLACED = {
+    "V": "V", "VERT": "V", "VERTICAL": "V",
+    "L": "H1", "LONG": "H1", "LONGITUDINAL": "H1", "R": "H1", "RADIAL": "H1",
+    "T": "H2", "TRAN": "H2", "TRANS": "H2", "TRANSVERSE": "H2", "TRANSVERSAL": "H2",
+}  # fmt: skip
+"""Names of a structure's axes, or of the path's, whose direction on the ground they do not say."""
 
 
 TRUNCATE = 'missing="truncate" (--missing truncate)'
@@ -88,6 +101,10 @@ class Reading:
     gaps: Literal["refuse", "longest", "fill"] = "refuse"
     described: bool = False
     """Whether the caller gives StationXML, which will say what the samples are."""
+    given: Mapping[str, str] = field(default_factory=dict)
+    """What the caller says of the file, by the names in `GIVEN`; it wins over what the file says."""
+    names: tuple[str, ...] = ()
+    """The names of the components in their order, where the caller gives them."""
 
     @property
     def sha256(self) -> str:
@@ -141,6 +158,13 @@ def direction(label: str) -> tuple[str, float | None, float | None]:
         return _DIRECTIONS[code[1]]
     if upper in _LABELS:
         return _DIRECTIONS[_LABELS[upper]]
+    if upper in _UNPLACED:
+        return _UNPLACED[upper], None, None
+    if re.fullmatch(r"[NS] ?\d{1,3}(\.\d+)? ?[EW]|[A-Z]{3,10} [A-Z]{2,4}", upper):
+        where = pointing(label)
+        if where.kind:
+            name = "V" if where.kind == "vertical" else re.sub(r"[^A-Za-z0-9_-]", "-", label.strip())
+            return name, where.azimuth, where.dip
     return label.strip(), None, None
 
 
@@ -150,12 +174,51 @@ def number(reading: Reading, fields: Fields, quantity: str) -> float | None:
     if field is None or not field.text.strip():
         return None
     text = field.text.strip()
-    value = float(text) if NUMBER.fullmatch(text) else math.nan
+    value = _value(text, quantity)
     if not math.isfinite(value):
         raise reading.error(
             f"{quantity} must be a number, found {shown(text)}", field.line, f"Correct {quantity} in the header"
         )
     return value
+
+
+def _value(text: str, quantity: str) -> float:
+    """Return the number a field's text gives: a plain one, a ratio, an angle or a direction; NaN where it is none."""
+    if NUMBER.fullmatch(text):
+        return float(text)
+    if quantity in ("latitude", "longitude"):
+        readings = coordinate(text, quantity)
+        return readings[0] if len(readings) == 1 else math.nan
+    if quantity == "azimuth":
+        where = pointing(text)
+        return math.nan if where.azimuth is None else where.azimuth
+    if quantity in ("scale", "sensitivity") and (ratio := _RATIO.fullmatch(text)):
+        return float(ratio[1]) / float(ratio[2]) if float(ratio[2]) else math.nan
+    return math.nan
+
+
+def settled(reading: Reading, fields: Fields) -> tuple[dict[str, Field], tuple[Finding, ...]]:
+    """Return the fields with what the caller gives in place of what the file says; findings say where they differ."""
+    chosen, notes = dict(fields), []
+    for quantity, text in reading.given.items():
+        stated = fields.get(quantity)
+        if stated is not None and stated.text.strip() and not _alike(stated.text.strip(), text, quantity):
+            notes.append(_overruled(quantity, shown(stated.text.strip()), text, ""))
+        if quantity == "dt" and "sampling_rate" in chosen:
+            rate = chosen.pop("sampling_rate")
+            if stated is None and not _alike(rate.text.strip(), repr(1 / float(text)), "sampling_rate"):
+                notes.append(_overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", ""))
+        chosen[quantity] = Field(text)
+    return chosen, tuple(notes)
+
+
+def _alike(one: str, two: str, quantity: str) -> bool:
+    if one == two:
+        return True
+    if quantity == "start":
+        return bool({moment.time for moment in moments(one)} & {moment.time for moment in moments(two)})
+    a, b = _value(one, quantity), _value(two, quantity)
+    return math.isfinite(a) and math.isfinite(b) and abs(a - b) <= 1e-9 * abs(b)
 
 
 def interval(reading: Reading, fields: Fields) -> float | None:
@@ -201,14 +264,25 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
     field = fields.get("start")
     if field is None or not field.text.strip():
         return None
+    text = field.text.strip()
     try:
-        return instant_in(field.text.strip())
+        return instant_in(text)
     except ValueError:
+        readings = [moment for moment in moments(text) if moment.clock]
+    if len(readings) == 1:
+        return readings[0].time
+    if readings:
+        both = " or ".join(str(moment.time)[:10] for moment in readings)
         raise reading.error(
-            f"start must be a date and time, found {shown(field.text.strip())}",
+            f"the start {shown(text)} may be {both}",
             field.line,
-            "Write it as ISO 8601 in UTC, such as 2024-03-01T12:34:56.78Z",
-        ) from None
+            'Say the order of day and month by order = "dmy" or "mdy" in the layout, or give start= (--start)',
+        )
+    raise reading.error(
+        f"start must be a date and time, found {shown(text)}",
+        field.line,
+        "Write it as ISO 8601 in UTC, such as 2024-03-01T12:34:56.78Z, or give start= (--start)",
+    )
 
 
 def last_instant(record: Record) -> np.datetime64 | None:
@@ -278,6 +352,15 @@ def component_of(
         if sensitivity is not None and sensitivity != reading.sensitivity:
             notes.append(_overruled("sensitivity", f"{sensitivity:g}", f"{reading.sensitivity:g}", name))
         sensitivity = reading.sensitivity
+    largest = float(max(abs(float(samples.min())), abs(float(samples.max())))) if samples.size else 0.0
+    known = unit != COUNTS or sensitivity is not None
+    worth = (1 / sensitivity if sensitivity else 1.0) if unit == COUNTS else ACCELERATION[unit]
+    if known and not largest * abs(worth) <= LARGEST:
+        raise reading.error(
+            f"component {name}: the largest sample is {largest:.6g} {unit}, which is no acceleration of the ground",
+            line,
+            "Check the numbers, their unit and their sensitivity",
+        )
     own = (number(reading, fields, "azimuth"), number(reading, fields, "dip"))
     channel = fields["channel"].text.strip() if "channel" in fields else ""
     try:

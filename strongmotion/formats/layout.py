@@ -16,18 +16,31 @@ by side in the columns of one block.
     Where it stands: ``line`` (from 1 at ``first``) with ``columns = [first, last]`` (from 1), or ``pattern`` with one
     group, searched in that line and those columns, or in every header line; or a constant ``value``. Needed are ``dt``
     in s or ``sampling_rate`` in Hz, unless a column holds the time; and ``unit`` unless the caller gives it. ``scale``
-    turns samples into ``unit``.
+    turns samples into ``unit``. ``file_name`` is a pattern searched in the file's name instead. ``unit`` says the
+    unit of the number (``"ms"``, ``"km"``, ``"counts/g"``, of ``scale`` what one count is worth, such as ``"gal"``),
+    ``times`` and ``over`` are further rules whose numbers it is multiplied with or divided by, ``factor`` a number. The
+    start may be in parts, ``date``, ``time`` and ``zone``; ``order`` (``"dmy"``, ``"mdy"``) says which of day and month
+    comes first, ``zone`` (``"+05:30"``) what a clock is ahead of UTC where the file does not say it. ``azimuth`` may
+    stand as ``N35E`` or a compass word, places in degrees and minutes with a hemisphere's letter. In place of a rule,
+    ``"?"`` leaves a quantity open: the file is not read until it is filled in or given by an option.
+    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a pattern
+    of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
 ``[file.station]`` and so on
     The same for what stands once, above the first component's header.
 ``[component.<label>.azimuth]`` and so on
     The same for one component of those side by side, looked for in the header.
 ``[block]``
-    ``columns``: the labels of components side by side, ``"time"`` for seconds, ``"-"`` for one to pass over.
+    ``columns``: the labels of components side by side, ``"time"`` for seconds (or ``time_unit = "ms"``), ``"clock"``
+    for date and time of day, ``"-"`` for one to pass over; with ``values_per_line`` the columns repeat along the line.
     ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns of
     one width, or a list of widths; else they stand between blanks, or a ``delimiter``. ``margin``: characters to pass
     over at the left. ``decimal = ","``, in the header too; ``exponent``: a letter used for e, such as D. ``comment``: a
     mark that begins lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many
-    lines come after.
+    lines come after; ``counted = true``: the numbers end when the declared samples are read. ``last_column``: the last
+    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers is
+    one, the lines above it are its header, and no ``first`` is needed.
+``format``, ``path``
+    ``format = "json"`` or ``"matlab"``: see `tables`; ``path`` stands in the place of line, columns and pattern.
 ``[write]``
     To write such files: the ``header``, with quantities in curly brackets, and how to print ``integers`` and
     ``floats`` (Python format specifications); leave one out if the layout cannot hold it.
@@ -46,23 +59,27 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from ..foundation.errors import RecordError, SettingsError
-from ..foundation.files import write_whole
-from ..record import Component, Finding, Record
+from ..foundation.errors import SettingsError
 from . import header
-from .header import NUMERIC, QUANTITIES, Field, Reading
-from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
+from .header import QUANTITIES, Field
+from .lines import LONGEST_HEADER_LINE, Block
 from .patterns import Pattern, PatternError
-from .time_column import interval_from_times, jitter, printed_place
+from .phrases import unit_at, zone_in
 
 LONGEST_HEADER = 200
 MOST_COMPONENTS = 1000
 LARGEST_PLACE = 1_000_000
 _LINES_RECOGNISED = 20
+NO_COMPONENT = ("-", "time", "clock")
 _READY = Path(__file__).parent / "layouts"
+
+
+MOMENT = ("date", "time", "zone")
+"""What a start may be put together from."""
+
+RULES = (*QUANTITIES, *MOMENT)
+OPEN = "?"
+_KINDS = {"dt": "time", "sampling_rate": "frequency", "elevation": "length", "sensitivity": "counts per acceleration"}
 
 
 @dataclass(frozen=True)
@@ -70,19 +87,41 @@ class Rule:
     """Where one quantity stands in a header.
 
     `line` counts from 1 in the component's header; `columns` are its first and last column, from 1; `pattern` is
-    searched in those columns of that line, or in every line until it matches, and its one group is the text; `value`
-    is a constant.
+    searched in those columns of that line, or in every line until it matches, and its one group is the text;
+    `file_name` is searched in the file's name; `value` is a constant. A number is multiplied by `factor` and by what
+    `times` finds, divided by what `over` finds, and turned from `unit` into the quantity's own.
     """
 
     line: int | None = None
     columns: tuple[int, int] | None = None
     pattern: Pattern | None = None
     value: str | None = None
+    file_name: Pattern | None = None
+    path: str = ""
+    unit: str = ""
+    factor: float = 1.0
+    times: tuple[Rule, ...] = ()
+    over: tuple[Rule, ...] = ()
+    order: str = ""
+    zone: str = ""
 
-    def find(self, lines: list[str], first_line: int) -> Field | None:
+    @property
+    def is_open(self) -> bool:
+        """Whether the layout leaves the quantity open."""
+        return self.value == OPEN
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the text must be turned into another number."""
+        return bool(self.unit or self.times or self.over) or self.factor != 1.0
+
+    def find(self, lines: list[str], first_line: int, name: str = "") -> Field | None:
         """Return the quantity's text and line in the file, or None."""
         if self.value is not None:
             return Field(self.value)
+        if self.file_name is not None:
+            named = self.file_name.search(name)
+            return Field((named[1] or "").strip()) if named else None
         numbered = list(enumerate(lines, first_line))
         for at, text in numbered if self.line is None else numbered[self.line - 1 : self.line]:
             part = text if self.columns is None else text[self.columns[0] - 1 : self.columns[1]]
@@ -91,6 +130,27 @@ class Rule:
             if match := self.pattern.search(part):
                 return Field((match[1] or "").strip(), at)
         return None
+
+    def number(self, lines: list[str], first_line: int, name: str, comma: bool) -> Field | None:
+        """Return the number the rule gives, in the quantity's own unit, as a text; a text that is none as it stands."""
+        found = self.find(lines, first_line, name)
+        if found is None or not found.text:
+            return found
+        text = found.text.replace(",", ".") if comma else found.text
+        if not header.usable_number(text):
+            return found._replace(text=text)
+        value = float(text) * self.factor * (_worth(self.unit) if self.unit else 1.0)
+        for rule, over in [(one, False) for one in self.times] + [(one, True) for one in self.over]:
+            other = rule.number(lines, first_line, name, comma)
+            if other is None or not header.usable_number(other.text) or (over and float(other.text) == 0):
+                return found._replace(text=f"{text}, without its factor")
+            value = value / float(other.text) if over else value * float(other.text)
+        return found._replace(text=repr(value))
+
+
+def _worth(unit: str) -> float:
+    known = unit_at(unit)
+    return known.factor if known is not None else 1.0
 
 
 Rules = Mapping[str, Rule]
@@ -111,6 +171,10 @@ class Layout:
     of_file: Rules | None
     of_component: Mapping[str, Rules]
     block: Block
+    length: Rule | None
+    skip: Pattern | None
+    order: tuple[str, ...]
+    format: str
     written_header: str | None
     written_integers: str | None
     written_floats: str | None
@@ -176,9 +240,12 @@ def layout_from_text(text: str, file: str) -> Layout:
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
-    keys = ("name", "description", "recognise", "encoding", "file", "header", "component", "block", "write")
+    keys = ("name", "description", "recognise", "encoding", "format", "file", "header", "component", "block", "write")
     top = _Table(table, file, "the layout", keys)
-    head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", *QUANTITIES))
+    head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", "order", "skip", *RULES))
+    format_ = top.get("format", str, "text")
+    if format_ not in ("text", "json", "matlab"):
+        raise top.error(f"format must be text, json or matlab, found {format_!r}", "Correct format")
     write = _Table(top.get("write", dict, {}), file, "[write]", ("header", "integers", "floats"))
     encoding = top.get("encoding", str, "utf-8")
     try:
@@ -187,28 +254,40 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         raise top.error(f"unknown encoding {encoding!r}", "Use utf-8, latin-1 or another of Python's") from None
     if not plain:
         raise top.error(f"encoding {encoding!r} does not write digits as ASCII does", "Save the files as utf-8")
-    lines, last = head.whole("lines", least=0), head.pattern("last")
-    if (lines is None) == (last is None):
+    length = None
+    if isinstance(head.table.get("lines"), dict):
+        length, lines = _rule(head, "lines", None), None
+    else:
+        lines = head.whole("lines", least=0)
+    last = head.pattern("last")
+    first = head.pattern("first")
+    block = _block_from(top, file)
+    ways = (lines is not None) + (last is not None) + (length is not None)
+    if format_ == "text" and ways != 1 and (block.found is None or ways > 1):
         raise head.error(
             "the end of the header must be told in one way",
             "Give lines = the number of header lines, or last = a pattern of the last one",
         )
-    first = head.pattern("first")
-    block = _block_from(top, file)
+    if block.found is not None and (first is not None or last is not None or length is not None):
+        raise head.error("blocks that are found need no first, last or length of a header", "Remove them, or found")
+    order = head.get("order", list, [])
+    if not all(isinstance(name, str) for name in order) or len(set(order)) < len(order):
+        raise head.error(f"order must be names, each once, found {order}", 'Write order = ["H1", "V", "H2"]')
     of_file = None
     if "file" in table:
-        if first is None:
+        if first is None and block.found is None and format_ == "text":
             raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
-        of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", QUANTITIES), None)
-    labels = [label for label in block.columns if label not in ("-", "time")]
+        of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", RULES), None)
+    labels = [str(name) for name in order] or [label for label in block.columns if label not in NO_COMPONENT]
     parts = _Table(top.get("component", dict, {}), file, "[component]", labels)
     of_component = {
-        label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", QUANTITIES), lines)
+        label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", RULES), None)
         for label in parts.table
     }
     rules = _rules(head, lines)
-    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ())} and "time" not in block.columns:
-        raise head.error("no sampling interval is given", "Add [header.dt] or [header.sampling_rate]")
+    of_each = set(itertools.chain(*of_component.values()))
+    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each} and not {"time", "clock"} & {*block.columns}:
+        raise head.error("no sampling interval is given", 'Add [header.dt] or [header.sampling_rate], or dt = "?"')
     written = write.get("header", str, None)
     if written is not None and (block != Block(values_per_line=block.values_per_line, width=block.width)):
         raise write.error("such a block can be read, not written", "Remove [write]")
@@ -224,6 +303,10 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         of_file=of_file,
         of_component=of_component,
         block=block,
+        length=length,
+        skip=head.pattern("skip"),
+        order=tuple(order),
+        format=format_,
         written_header=written,
         written_integers=write.get("integers", str, None),
         written_floats=write.get("floats", str, None),
@@ -241,9 +324,9 @@ def _block_from(top: _Table, file: str) -> Block:
         return str(text)
 
     columns = block.get("columns", list, [])
-    if not all(isinstance(label, str) and label for label in columns) or columns.count("time") > 1:
+    if not all(isinstance(label, str) and label for label in columns) or columns.count("time") + bool(columns.count("clock")) > 1:
         raise block.error(f"columns must be labels, found {columns}", 'Write columns = ["time", "H1", "-", "V"]')
-    if columns and not set(columns) - {"-", "time"}:
+    if columns and not set(columns) - {*NO_COMPONENT}:
         raise block.error("columns name no component", 'Write columns = ["time", "H1", "H2", "V"]')
     width: Any = block.table.get("width")
     if isinstance(width, list):
@@ -265,24 +348,41 @@ def _block_from(top: _Table, file: str) -> Block:
         comment=block.get("comment", str, ""),
         until=block.pattern("until"),
         trailer=block.whole("trailer", least=0) or 0,
+        last_column=block.whole("last_column", least=1),
+        counted=bool(block.get("counted", bool, False)),
+        found=block.whole("found", least=1),
+        time_unit=block.get("time_unit", str, "s"),
     )
+    if (known := unit_at(made.time_unit)) is None or known.kind != "time":
+        raise block.error(f"time_unit must be a unit of time, found {made.time_unit!r}", 'Write time_unit = "ms"')
     if made.delimiter and (made.width is not None or made.delimiter == made.decimal):
         other = "width" if made.width is not None else f"the decimal {made.decimal!r}"
         raise block.error(f"a delimiter cannot stand beside {other}", "Remove one of them")
-    if made.columns and made.values_per_line is not None:
-        raise block.error("columns already say how many numbers a line holds", "Remove values_per_line")
+    if made.columns and (made.values_per_line or 0) % len(made.columns):
+        raise block.error(
+            f"{made.values_per_line} values on a line are not whole rows of {len(made.columns)} columns",
+            "Correct values_per_line, or remove it where each line is one row",
+        )
     return made
 
 
 def _rules(table: _Table, lines: int | None) -> Rules:
-    return {quantity: _rule(table, quantity, lines) for quantity in QUANTITIES if quantity in table.table}
+    return {quantity: _rule(table, quantity, lines) for quantity in RULES if quantity in table.table}
 
 
 def _rule(head: _Table, quantity: str, header_lines: int | None) -> Rule:
     name = f"{head.name[:-1]}.{quantity}]"
-    table = _Table(head.get(quantity, dict, {}), head.file, name, ("line", "columns", "pattern", "value"))
+    if head.table.get(quantity) == OPEN:
+        return Rule(value=OPEN)
+    return _rule_from(head.get(quantity, dict, {}), head.file, name, quantity, header_lines)
+
+
+def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, header_lines: int | None) -> Rule:
+    keys = ("line", "columns", "pattern", "value", "file_name", "path", "unit", "factor", "times", "over", "order", "zone")
+    table = _Table(given, file, name, keys)
     value = table.table.get("value")
     line, pattern, columns = table.whole("line", least=1), table.pattern("pattern", groups=1), None
+    file_name, path = table.pattern("file_name", groups=1), table.get("path", str, "")
     if "columns" in table.table:
         columns = table.get("columns", list, [])
         if not (len(columns) == 2 and all(type(c) is int for c in columns) and 1 <= columns[0] <= columns[1]):
@@ -290,15 +390,44 @@ def _rule(head: _Table, quantity: str, header_lines: int | None) -> Rule:
                 f"columns must be the first and the last column, found {columns}", "Write columns = [11, 20]"
             )
         columns = (columns[0], columns[1])
-    if value is not None:
-        if len(table.table) > 1 or isinstance(value, bool) or not isinstance(value, (str, int, float)):
-            raise table.error("value must be a text or a number, and stand alone", "Remove the other keys")
-        return Rule(value=str(value))
-    if pattern is None and (line is None or columns is None):
+    ways = (value is not None, file_name is not None, bool(path), bool(line or pattern or columns))
+    if value is not None and (sum(ways) > 1 or isinstance(value, bool) or not isinstance(value, (str, int, float))):
+        raise table.error("value must be a text or a number, and stand alone", "Remove the other keys")
+    if sum(ways) > 1:
+        raise table.error("it says in two ways where to look", "Keep one of value, file_name, path and pattern")
+    if not any(ways) or (ways[3] and pattern is None and (line is None or columns is None)):
         raise table.error("it does not say where to look", "Give line and columns, or a pattern, or a constant value")
     if line is not None and header_lines is not None and line > header_lines:
         raise table.error(f"line {line} is beyond the {header_lines} header lines", "Correct line or lines")
-    return Rule(line, columns, pattern)
+    unit, order, zone = (table.get(key, str, "") for key in ("unit", "order", "zone"))
+    if unit:
+        known = unit_at(unit)
+        kinds = {_KINDS.get(quantity, "acceleration"), "acceleration per count"} if quantity == "scale" else {
+            _KINDS.get(quantity, "")
+        }
+        if known is None or known.kind not in kinds or known.length != len(unit):
+            raise table.error(f"{unit!r} is no unit of {quantity}", "Correct unit, or use factor")
+    if order not in ("", "dmy", "mdy", "ymd"):
+        raise table.error(f"order must be dmy, mdy or ymd, found {order!r}", "Correct order")
+    if zone and not zone_in(f"UTC{zone}" if zone != "UTC" else zone):
+        raise table.error(f"zone must be UTC or an offset such as +05:30, found {zone!r}", "Correct zone")
+    factor = table.table.get("factor", 1.0)
+    if isinstance(factor, bool) or not isinstance(factor, (int, float)) or not 0 < abs(factor) < 1e300:
+        raise table.error(f"factor must be a number other than 0, found {factor!r}", "Correct factor")
+    others = {}
+    for key in ("times", "over"):
+        given_here = table.table.get(key, [])
+        many = given_here if isinstance(given_here, list) else [given_here]
+        if len(many) > 5 or not all(isinstance(one, dict) for one in many):
+            raise table.error(f"{key} must be a rule, or a few of them", f"Write {key} = {{pattern = '...'}}")
+        others[key] = tuple(
+            _rule_from({k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines)
+            for one in many
+        )
+    text = None if value is None else str(value)
+    return Rule(
+        line, columns, pattern, text, file_name, path, unit, float(factor), others["times"], others["over"], order, zone
+    )
 
 
 class _Table:
@@ -319,7 +448,7 @@ class _Table:
     def get(self, key: str, kind: type, default: Any) -> Any:
         value = self.table.get(key, default)
         if key in self.table and type(value) is not kind:
-            words = {str: "a text", int: "a whole number", dict: "a table", list: "a list"}
+            words = {str: "a text", int: "a whole number", dict: "a table", list: "a list", bool: "true or false"}
             raise self.error(f"{key} must be {words[kind]}, found {value!r}", f"Correct {key}")
         return value
 
@@ -346,373 +475,3 @@ class _Table:
                 f"{key} must have one group, found {pattern.groups}", "Put round brackets about what is to be read"
             )
         return pattern
-
-
-def read_text(reading: Reading, layout: Layout) -> Record:
-    """Read a text file by its layout.
-
-    Parameters
-    ----------
-    reading : Reading
-    layout : Layout
-
-    Returns
-    -------
-    Record
-
-    Raises
-    ------
-    RecordError
-        The file does not follow the layout, is cut off, or holds something that is not a number.
-    """
-    return _Reader(reading, layout).record()
-
-
-class _Reader:
-    """A text file, its lines found but not yet taken out, and the layout it is read by."""
-
-    def __init__(self, reading: Reading, layout: Layout) -> None:
-        self.reading, self.layout = reading, layout
-        remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
-        self.lines = Lines(reading, layout.encoding, remedy)
-
-    def record(self) -> Record:
-        components: list[Component] = []
-        findings: list[Finding] = []
-        station = None
-        shared: dict[str, Field] = {}
-        for number, (begin, end) in enumerate(self.sections()):
-            if number == 0 and self.layout.of_file is not None:
-                shared = self.fields(self.layout.of_file, 0, begin)
-            data = self.data_begins(begin, end)
-            fields = {**shared, **self.fields(self.layout.rules, begin, data)}
-            read, said = self.components(fields, begin, data, end)
-            components.extend(read)
-            findings.extend(said)
-            here = header.station_of(self.reading, fields)
-            if station is not None and here != station:
-                raise self.reading.error(
-                    f"component {read[0].name} comes from another station than the first",
-                    begin + 1,
-                    "A record holds the components of one instrument: split the file",
-                )
-            station = here
-        assert station is not None
-        return self.reading.record(components, station, f"text, layout {self.layout.name}", findings)
-
-    def sections(self) -> list[tuple[int, int]]:
-        """Return the lines from which to which each header and its block stand."""
-        if self.layout.first is None:
-            return [(0, self.lines.count)]
-        begins = list(itertools.islice(self.lines.found(self.layout.first, 0, self.lines.count), MOST_COMPONENTS + 1))
-        if len(begins) > MOST_COMPONENTS:
-            raise self.reading.error(
-                f"more than {MOST_COMPONENTS} components begin in this file",
-                begins[-1] + 1,
-                "Correct `first` in the layout",
-            )
-        above = range(min(begins[0] if begins else self.lines.count, self.lines.count))
-        stray = next((at for at in above if self.lines.line(at).strip()), None)
-        if not begins or (stray is not None and self.layout.of_file is None):
-            at = stray or 0
-            found = header.shown(self.lines.line(at))
-            raise self.reading.error(
-                f"expected the first header line of layout {self.layout.name}, found {found}",
-                at + 1,
-                "Correct `first` in the layout, or remove the line",
-            )
-        return list(zip(begins, [*begins[1:], self.lines.count], strict=True))
-
-    def data_begins(self, begin: int, end: int) -> int:
-        layout = self.layout
-        if layout.lines is not None:
-            data = begin + layout.lines
-        else:
-            assert layout.last is not None
-            scanned = min(end, begin + LONGEST_HEADER)
-            data = next(self.lines.found(layout.last, begin, scanned), -2) + 1
-            if data < 0:
-                raise self.reading.error(
-                    f"the last header line of layout {layout.name} was not found within {scanned - begin} lines",
-                    begin + 1,
-                    "Check that the file is whole, or correct `last` in the layout",
-                )
-        if data >= end:
-            raise self.reading.error(
-                "the header is there, no numbers follow it", end, "Check that the file is whole: copy it again"
-            )
-        return data
-
-    def fields(self, rules: Rules, begin: int, end: int) -> dict[str, Field]:
-        if end - begin > LONGEST_HEADER:
-            raise self.reading.error(
-                f"the header has {end - begin} lines, at most {LONGEST_HEADER} are read",
-                begin + 1,
-                "Check that the file is what it should be",
-            )
-        lines = []
-        for at in range(begin, end):
-            lines.append(self.lines.line(at))
-            if len(lines[-1]) > LONGEST_HEADER_LINE:
-                raise self.reading.error(
-                    f"the header line is {len(lines[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
-                    at + 1,
-                    "Check that the file is what it should be",
-                )
-        found = {key: rule.find(lines, begin + 1) for key, rule in rules.items()}
-        comma = self.layout.block.decimal == ","
-        return {
-            key: field._replace(text=field.text.replace(",", ".")) if comma and key in NUMERIC else field
-            for key, field in found.items()
-            if field is not None
-        }
-
-    def components(
-        self, fields: dict[str, Field], begin: int, data: int, end: int
-    ) -> tuple[list[Component], list[Finding]]:
-        """Return the components of one section: one, or those side by side."""
-        reading, block = self.reading, self.layout.block
-        dt = header.interval(reading, fields)
-        declared = header.declared_samples(reading, fields)
-        if not block.columns:
-            name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
-            (samples,), cut = self.block(data, end, declared, f"component {name}: ", name)
-            component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
-            return [component], [*cut, *notes]
-        columns, found = self.block(data, end, declared, "", "")
-        components, findings = [], list(found)
-        if "time" in block.columns:
-            at = block.columns.index("time")
-            rows = [self.lines.line(i) for i in self.numbered[:50]] + [self.lines.line(i) for i in self.numbered[-50:]]
-            place = printed_place([block.number(block.cells(row)[at]) for row in rows])
-            times = columns[at].astype(float)
-            dt = interval_from_times(reading, times, place, int(self.numbered[0]) + 1, dt)
-            findings.extend(jitter(times, dt, place))
-        for label, samples in zip(block.columns, columns, strict=True):
-            if label not in ("-", "time"):
-                own = self.fields(self.layout.of_component.get(label, {}), begin, data)
-                described = {**fields, "component": Field(label), **own}
-                component, notes = header.component_of(reading, described, samples, dt, begin + 1)
-                components.append(component)
-                findings.extend(notes)
-        return components, findings
-
-    def block(
-        self, begin: int, end: int, declared: int | None, whose: str, name: str
-    ) -> tuple[list[NDArray[Any]], tuple[Finding, ...]]:
-        """Return the numbers of a block, an array a column (one where there are none)."""
-        reading, block = self.reading, self.layout.block
-        per_line = len(block.columns) or block.values_per_line
-        numbered: NDArray[np.int32]
-        numbered = self.lines_of_numbers(begin, end)
-        at_end = numbered.size and numbered[-1] >= self.lines.count - 1 and not reading.data.endswith(b"\n")
-        in_row = max(len(block.columns), 1)
-        quick = self.lines.numbers(numbered, block)
-        texts = (block.cells(self.lines.line(int(at))) for at in numbered)
-        found = sum(map(len, texts)) if quick is None else len(quick[0])
-        short = declared is not None and found < declared * in_row
-        if reading.missing == "truncate" and at_end:
-            last = block.cells(self.lines.line(int(numbered[-1])))
-            if short or not self.sound(last):
-                # A file that stops inside a line may stop inside a number: none of that line can be trusted.
-                numbered, found, short = numbered[:-1], found - len(last), True
-        if not numbered.size:
-            raise reading.error("the header is there, no numbers follow it", begin, "Check that the file is whole")
-        self.numbered = numbered
-        where = int(numbered[-1]) + 1 if numbered.size else begin
-        if quick is None:
-            columns = self.precise(numbered, per_line, declared)
-        else:
-            values, fractions = quick[0][:found], quick[1][:found]
-            columns = [typed(values[i::in_row], fractions[i::in_row]) for i in range(in_row)]
-        count = found // in_row
-        if declared is not None and count > declared:
-            raise reading.error(
-                f"{whose}{declared} samples are declared, {count} were found",
-                where,
-                "Correct the declared number of samples, or remove what does not belong",
-            )
-        if short:
-            if reading.missing == "truncate":
-                return columns, (header.cut_off(name, count, declared, f"line {where}"),)
-            raise reading.error(
-                f"{whose}{declared} samples are declared, {count} were found",
-                where,
-                f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}",
-            )
-        return columns, ()
-
-    def lines_of_numbers(self, begin: int, end: int) -> NDArray[np.int32]:
-        """Return the lines that hold numbers: without trailer and comments."""
-        block = self.layout.block
-        if block.until is not None:
-            end = next(self.lines.found(block.until, begin, end), end)
-        end = max(begin, self.lines.last_full(begin, end) - block.trailer)
-        numbered = np.arange(begin, self.lines.last_full(begin, end), dtype=np.int32)
-        if block.comment and numbered.size:
-            mark = block.comment.encode(self.layout.encoding, errors="replace")
-            data = self.reading.data
-            if data.find(mark, self.lines.begins[begin]) >= 0:
-                of = [not data[self.lines.begins[i] : self.lines.ends[i]].lstrip().startswith(mark) for i in numbered]
-                numbered = numbered[np.array(of)]
-        return numbered
-
-    def sound(self, row: list[str]) -> bool:
-        block = self.layout.block
-        width = block.width if isinstance(block.width, int) else None
-        whole = not block.columns or len(row) == len(block.columns)
-        return whole and all(
-            header.usable_number(block.number(cell)) and len(cell) == (width or len(cell)) for cell in row
-        )
-
-    def precise(self, numbered: NDArray[np.int32], per_line: int | None, declared: int | None) -> list[NDArray[Any]]:
-        """Return the numbers of each column, or name the line and place of the first that is none."""
-        if (odd := self.lines.odd) is not None and odd[0] < len(numbered):
-            self.by_text(numbered, odd[0], odd[0] + 1, odd[1], per_line, declared)  # what stopped the compiled reader
-        return self.by_text(numbered, 0, len(numbered), 0, per_line, declared)
-
-    def by_text(
-        self, numbered: NDArray[np.int32], begin: int, end: int, before: int, per_line: int | None, declared: int | None
-    ) -> list[NDArray[Any]]:
-        """Return the numbers on lines `begin` to `end`, text by text; `before` are on the lines above."""
-        block, width = self.layout.block, self.layout.block.width
-        columns = [header.Numbers() for _ in block.columns or ("",)]
-        for index in range(begin, end):
-            line = int(numbered[index])
-            at, last = line + 1, index == len(numbered) - 1
-            row = block.cells(self.lines.line(line))
-            cut = "The line may be damaged, or the layout wrong"
-            ragged = isinstance(width, int) and len(row) > 0 and len(row[-1]) != width
-            whole = index if block.columns else before + len(columns[-1]) + len(row) - ragged
-            if last and declared is not None and whole < declared:
-                cut = (
-                    f"The file may be cut off: {whole} of {declared} declared samples were read. "
-                    f"Copy it again, or read it with {header.TRUNCATE}"
-                )
-            if ragged:
-                long = len(self.lines.line(line)[block.margin :].rstrip())
-                raise self.reading.error(
-                    f"the line is {long} characters long, not a multiple of the width {width}", at, cut
-                )
-            for position, cell in enumerate(row):
-                text = block.number(cell)
-                if block.columns[position : position + 1] == ("-",):
-                    text = "0"  # passed over, whatever it is
-                elif not header.usable_number(text):
-                    raise self.reading.error(
-                        f"number {position + 1} of the line: {header.bad_number(cell)}",
-                        at,
-                        "Mend it at its source: missing samples are never guessed",
-                    )
-                columns[position % len(columns)].add(text)
-            if per_line is not None and not (
-                len(row) == per_line or (last and 0 < len(row) < per_line and not block.columns)
-            ):
-                raise self.reading.error(f"expected {per_line} numbers, found {len(row)}", at, cut)
-        return [column.array() for column in columns]
-
-
-def write_text(record: Record, path: str | Path, layout: str | Path) -> None:
-    """Write a record as a text file of a layout, so that reading it gives the same samples bit for bit.
-
-    Parameters
-    ----------
-    record : Record
-    path : str or Path
-        The file to write; an existing one is replaced.
-    layout : str or Path
-        A ready layout (``"harbour"``, ``"ridge"``) or a layout file with a ``[write]`` table.
-
-    Raises
-    ------
-    SettingsError
-        The layout says nothing of writing.
-    RecordError
-        The layout cannot hold this record: it would not read back the same; or the file cannot be written.
-    """
-    plan = load_layout(layout)
-    if plan.written_header is None:
-        raise SettingsError(
-            "the layout has no [write] table with a header", source=str(layout), remedy="Add one, or use write_csv"
-        )
-    text = "".join(_written(record, component, plan) for component in record)
-    data = text.encode(plan.encoding, errors="replace")
-    try:
-        back = read_text(Reading(record.source.file or "the record", data), plan)
-        lost = None if _same(record, back) else "something in it would be lost"
-    except RecordError as error:
-        lost = error.what
-    if lost:
-        raise RecordError(
-            f"the layout {plan.name} cannot hold this record: {lost}",
-            source=record.source.file or None,
-            remedy="Write it with another layout, or with write_csv",
-        )
-    save(path, data)
-
-
-def _written(record: Record, component: Component, plan: Layout) -> str:
-    words = {key: "" if text is None else text for key, text in described(record, component).items()}
-    kind = plan.written_floats if component.samples.dtype.kind == "f" else plan.written_integers
-    if kind is None:
-        raise RecordError(
-            f"the layout {plan.name} does not hold numbers such as component {component.name}'s "
-            f"({component.samples.dtype})",
-            source=record.source.file or None,
-            remedy="Write it with another layout, or with write_csv",
-        )
-    assert plan.written_header is not None
-    try:
-        head = plan.written_header.format(**words)
-        cells = [format(value, kind) for value in component.samples.tolist()]
-    except (KeyError, IndexError, ValueError, AttributeError) as error:
-        raise SettingsError(
-            f"[write] of layout {plan.name} cannot be filled in: {error}",
-            remedy=f"Use these in its header: {', '.join(QUANTITIES)}",
-        ) from None
-    between = "" if plan.block.width is not None else " "
-    step = plan.block.values_per_line or 1
-    body = "".join(between.join(cells[i : i + step]) + "\n" for i in range(0, len(cells), step))
-    return head + body
-
-
-def described(record: Record, component: Component) -> dict[str, str | None]:
-    """Return a component's quantities as the texts a file holds; None where not known."""
-    station = record.station
-
-    def exact(value: float | None) -> str | None:
-        return None if value is None else repr(float(value))
-
-    return {
-        "station": station.code,
-        **{key: getattr(station, key) for key in ("network", "location", "name", "instrument")},
-        **{key: exact(getattr(station, key)) for key in ("latitude", "longitude", "elevation")},
-        "dt": exact(component.dt),
-        "sampling_rate": exact(1 / component.dt),
-        "samples": str(len(component)),
-        "start": None if component.start is None else f"{component.start}Z",
-        "component": component.name,
-        "channel": component.channel,
-        "unit": component.unit,
-        "scale": None,
-        **{key: exact(getattr(component, key)) for key in ("sensitivity", "azimuth", "dip")},
-    }
-
-
-def save(path: str | Path, data: bytes) -> None:
-    """Write a file, whole or not at all."""
-    write_whole(Path(path).expanduser(), data, replace=True, kind=RecordError)
-
-
-def _same(one: Record, two: Record) -> bool:
-    """Whether two records agree in all but the width of their numbers, their source and findings."""
-    return (
-        one.station == two.station
-        and one.names == two.names
-        and all(
-            described(one, a) == described(two, b)
-            and a.samples.dtype.kind == b.samples.dtype.kind
-            and a.samples.tolist() == b.samples.tolist()
-            for a, b in zip(one, two, strict=True)
-        )
-    )

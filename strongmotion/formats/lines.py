@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,6 +17,10 @@ from .patterns import Pattern
 
 LONGEST_HEADER_LINE = 1000
 MOST_LINES = 3_000_000
+_IS_DIGIT = np.zeros(256, bool)
+_IS_DIGIT[48:58] = True
+_IS_NUMERIC = np.zeros(256, bool)
+_IS_NUMERIC[np.frombuffer(b"0123456789+-.,;\t eEdD|\"", np.uint8)] = True
 COMPILED_FROM = 20_000
 """Bytes of numbers from which compiled reading is worth its import."""
 
@@ -34,11 +39,27 @@ class Block:
     comment: str = ""
     until: Pattern | None = None
     trailer: int = 0
+    last_column: int | None = None
+    counted: bool = False
+    found: int | None = None
+    time_unit: str = "s"
+
+    @property
+    def per_line(self) -> int | None:
+        """How many numbers each full line holds, where that is known."""
+        return self.values_per_line or len(self.columns) or None
+
+    @property
+    def rows(self) -> bool:
+        """Whether each line is one row of the columns, so that none may be shorter."""
+        return bool(self.columns) and self.values_per_line is None
 
     def cells(self, line: str) -> list[str]:
         """Return the texts that should be numbers."""
-        line = line[self.margin :].rstrip()
+        line = line[self.margin : self.last_column].rstrip()
         if self.width is None:
+            if '"' in line and self.delimiter:
+                return next(csv.reader([line], delimiter=self.delimiter, skipinitialspace=True), [])
             return line.split(self.delimiter or None) if line or not self.delimiter else []
         if isinstance(self.width, int):
             return [line[i : i + self.width] for i in range(0, len(line), self.width)]
@@ -122,6 +143,31 @@ class Lines:
         data = self.reading.data.decode(self.encoding, errors="replace").encode()
         return data, np.append(0, np.flatnonzero(np.frombuffer(data, np.uint8) == 10) + 1)
 
+    @functools.cached_property
+    def numeric(self) -> NDArray[np.bool_]:
+        """Which lines hold digits and nothing but what numbers and what stands between them are written with."""
+        data = self.bytes
+        starts = self.begins.astype(np.int64)
+        digits = np.append(0, np.cumsum(_IS_DIGIT[data], dtype=np.int32))
+        other = np.append(0, np.cumsum(~_IS_NUMERIC[data], dtype=np.int32))
+        return (digits[self.ends] > digits[starts]) & (other[self.ends] == other[starts])
+
+    def runs(self, least: int = 3, begin: int = 0, end: int | None = None) -> list[tuple[int, int]]:
+        """Return the runs of at least some lines that hold numbers and nothing else; blank lines do not part them."""
+        end = self.count if end is None else end
+        found: list[tuple[int, int]] = []
+        of = np.flatnonzero(self.numeric[begin:end]) + begin
+        if not of.size:
+            return []
+        breaks = np.flatnonzero(np.diff(of) > 1) + 1
+        for piece in np.split(of, breaks[: MOST_LINES // 100]):
+            a, b = int(piece[0]), int(piece[-1]) + 1
+            if found and a - found[-1][1] <= 5 and not any(self.line(i).strip() for i in range(found[-1][1], a)):
+                found[-1] = (found[-1][0], b)
+            else:
+                found.append((a, b))
+        return [(a, b) for a, b in found if b - a >= least]
+
     def size(self, numbered: NDArray[np.int32]) -> int:
         """Return how many bytes some lines span."""
         return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
@@ -139,7 +185,11 @@ class Lines:
             return None
         from . import _numbers
 
+        if "clock" in block.columns:
+            return None
         begins, ends = self.begins[numbered] + np.int32(block.margin), self.ends[numbered]
+        if block.last_column is not None:
+            ends = np.minimum(ends, self.begins[numbered] + np.int32(block.last_column))
         longest = int((ends - begins).max())
         if longest < 1:
             return None
@@ -160,16 +210,17 @@ class Lines:
         )  # fmt: skip
         read = len(numbered) if found >= 0 else -1 - found
         stopped = [read] if found < 0 else []
-        per_line = len(block.columns) or block.values_per_line
+        per_line = block.per_line
         if per_line is not None and read:
             wrong = counts[:read] != per_line
-            if read == len(numbered) and not block.columns and 0 < counts[-1] < per_line:
+            if read == len(numbered) and not block.rows and 0 < counts[-1] < per_line:
                 wrong[-1] = False  # the last line of a block may be shorter
             stopped += np.flatnonzero(wrong)[:1].tolist()
         if isinstance(block.width, int):
             # The last number of a line must be as wide as the others; blanks after it are no part of it.
             for at in np.flatnonzero((ends - begins)[:read] != counts[:read] * block.width).tolist():
-                if len(self.line(int(numbered[at]))[block.margin :].rstrip()) != counts[at] * block.width:
+                text = self.line(int(numbered[at]))[block.margin : block.last_column]
+                if len(text.rstrip()) != counts[at] * block.width:
                     stopped.append(at)
                     break
         whole = int(counts[: min(stopped, default=read)].sum())

@@ -22,7 +22,7 @@ from ..foundation.errors import InputError, RecordError
 from ..record import Component, Finding, Record, Severity, Source
 from . import header
 from .header import Field, Reading
-from .layout import described, save
+from .text import described, save
 
 LONGEST_FILLED = 0.1
 """Longest gap that may be filled, s (common practice, no source)."""

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal, InvalidOperation
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..foundation.times import instant_in
 from ..record import Finding
-from .header import LONGEST, SHORTEST, Reading
+from .header import LONGEST, SHORTEST, Reading, shown
+from .lines import Block, Lines
+from .phrases import moments
 
 _LOOKED_AT = 50
 _FINEST = -30
@@ -101,7 +104,7 @@ def interval_from_times(
     for dt in _round_intervals(mean):
         whole_places = abs(dt / place - round(dt / place)) < 1e-6 and round(dt / place) > 0
         if off(dt) <= (noise if whole_places else place / 2 + noise):
-            if not whole_places and place > dt / 2:
+            if not whole_places and place > dt / 2 and not _only_rate(dt, place, off):
                 break
             return dt
         if abs(dt - mean) <= 1e-6 * mean and off(dt) <= 0.01 * dt:
@@ -125,6 +128,18 @@ def interval_from_times(
         first_line + at + 1,
         "Samples may be missing there: mend them at their source, or resample to even steps",
     )
+
+
+def _only_rate(dt: float, place: float, off: Callable[[float], float]) -> bool:
+    """Whether a whole sampling rate explains times printed more coarsely than it steps, and no other near it does.
+
+    Every printed time then lies within half a place of its own; a neighbouring rate leaves them before the end.
+    """
+    rate = round(1 / dt)
+    if rate < 1 or abs(rate * dt - 1) > 1e-9:
+        return False
+    near = [1 / other for other in (rate - 1, rate + 1) if other > 0]
+    return off(dt) <= place / 2 * (1 + 1e-6) and all(off(other) > 2 * place for other in near)
 
 
 def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding, ...]:
@@ -158,3 +173,48 @@ def _round_intervals(mean: float) -> Iterator[float]:
     if round(1 / mean) > 0:
         yield 1 / round(1 / mean)
     yield from (float(f"{mean:.{digits}e}") for digits in range(4, 12))
+
+
+def clock_times(
+    reading: Reading, lines: Lines, numbered: NDArray[np.int32], block: Block, declared: float | None
+) -> tuple[np.datetime64, float]:
+    """Return the start and the interval that a column of dates and times of day gives.
+
+    Parameters
+    ----------
+    reading : Reading
+    lines : Lines
+    numbered : ndarray of int32
+        The lines of the block.
+    block : Block
+        Its columns labelled ``"clock"`` hold date and time; two of them are put together.
+    declared : float or None
+        The interval the header declares, s.
+
+    Raises
+    ------
+    RecordError
+        A cell is no date and time, or may be several; the times are not even.
+    """
+    columns = [at for at, label in enumerate(block.columns) if label == "clock"]
+    instants: list[np.datetime64] = []
+    fraction = 0
+    for at in numbered.tolist():
+        cells = block.cells(lines.line(at))
+        text = " ".join(cells[column].strip().strip("\"'") for column in columns if column < len(cells))
+        readings = _read_clock(text)
+        if len(readings) != 1:
+            some = "may be " + " or ".join(str(one)[:10] for one in readings) if readings else "is no date and time"
+            raise reading.error(f"{shown(text)} {some}", at + 1, "Write dates as 2031-04-17T03:26:27.500Z")
+        instants.append(readings[0])
+        fraction = max(fraction, len(text.rpartition(".")[2].rstrip("Zz")) if "." in text else 0)
+    start = instants[0]
+    times = (np.array(instants) - start).astype(np.int64) * 1e-9
+    return start, interval_from_times(reading, times, 10.0**-fraction, int(numbered[0]) + 1, declared)
+
+
+def _read_clock(text: str) -> list[np.datetime64]:
+    try:
+        return [instant_in(text)]
+    except ValueError:
+        return [moment.time for moment in moments(text) if moment.clock]

@@ -1,7 +1,8 @@
 """The few units of the trade, exact.
 
 Inside the library acceleration is in m/s², velocity in m/s, displacement in m. Other units exist only at the
-edges: files come in `counts`, `g`, `cm/s2` (gal) or `m/s2`, and a person may ask for results in the last three.
+edges: files come in `counts`, `g`, `mg`, `%g`, `cm/s2` (gal), `m/s2` and others, and a person may ask for results in
+`m/s2`, `cm/s2` or `g`.
 The standard acceleration of gravity is 9.80665 m/s² exactly (ISO 80000-3).
 """
 
@@ -17,50 +18,56 @@ G = 9.80665
 COUNTS = "counts"
 """The unit of a digitiser's integers; a sensitivity in counts per m/s² turns them into acceleration."""
 
-ACCELERATION = {"m/s2": 1.0, "cm/s2": 0.01, "g": G}
-"""m/s² in one of each acceleration unit the library writes."""
-
-_OTHER = {
-    "mg": "0.001 g", "milli-g": "0.001 g", "%g": "0.01 g", "% g": "0.01 g", "mgal": "0.001 cm/s2",
-    "mm/s2": "0.001 m/s2", "um/s2": "1e-6 m/s2", "µm/s2": "1e-6 m/s2", "nm/s2": "1e-9 m/s2",
-    "ft/s2": "0.3048 m/s2", "in/s2": "0.0254 m/s2",
+ACCELERATION = {
+    "m/s2": 1.0, "cm/s2": 0.01, "g": G, "mm/s2": 0.001, "um/s2": 1e-6, "nm/s2": 1e-9, "mg": 0.001 * G, "ug": 1e-6 * G,
+    "%g": 0.01 * G, "mgal": 1e-5, "in/s2": 0.0254, "ft/s2": 0.3048,
 }  # fmt: skip
-"""What other units of acceleration are worth, for a word on how to convert them. No unit is guessed from a near
-spelling: it may be a thousand times another."""
+"""m/s² in one of each unit of acceleration that samples may have."""
 
-_SPELLINGS = {
-    "m/s2": (
-        "m/s2",
-        "m/s²",
-        "m/s^2",
-        "m/s**2",
-        "m/s/s",
-        "m s-2",
-        "m.s-2",
-        "m*s-2",
-        "m s^-2",
-        "m/sec2",
-        "m/sec^2",
-        "m/sec/sec",
+SHOWN = {"m/s2": 1.0, "cm/s2": 100.0, "g": 1.0 / G}
+"""The units that results are given in: what one m/s² is in each."""
+
+_WORDS = {
+    "g": (
+        "g", "g0", "gn", "gravity", "gravities", "fractions of gravity", "fraction of gravity", "fraction of g",
+        "fractions of g", "units of gravity", "units of the acceleration of gravity", "acceleration of gravity", "g units", "g unit", "units of g",
     ),
-    "cm/s2": (
-        "cm/s2",
-        "cm/s²",
-        "cm/s^2",
-        "cm/s**2",
-        "cm/s/s",
-        "cm s-2",
-        "cm.s-2",
-        "gal",
-        "gals",
-        "cm/sec2",
-        "cm/sec^2",
-        "cm/sec/sec",
-    ),
-    "g": ("g", "g0", "gn"),
-    COUNTS: ("counts", "count", "cts"),
+    "mg": ("mg", "milli-g", "millig", "milli g", "milligravity", "g/1000", "1e-3 g", "10^-3 g", "0.001 g", "thousandths of g",
+           "thousandths of gravity", "thousandth of g"),
+    "ug": ("ug", "µg", "μg", "micro-g", "microg", "micro g", "1e-6 g", "10^-6 g", "millionths of g"),
+    "%g": ("%g", "% g", "hundredths of gravity", "hundredth of g", "% of g", "pct g", "pct of g", "percent g", "percent of g", "percent of gravity", "per cent of g",
+           "per cent g", "per cent of gravity", "percent gravity", "g/100", "0.01 g", "hundredths of g"),
+    "cm/s2": ("gal", "gals"),
+    "mgal": ("mgal", "milligal", "milligals"),
+    COUNTS: ("counts", "count", "cts", "cnt", "cnts", "digital counts", "digitiser counts", "digitizer counts", "raw counts", "digits", "lsb"),
+}  # fmt: skip
+_LENGTHS = {
+    "m": ("m", "meter", "meters", "metre", "metres"),
+    "cm": ("cm", "centimeter", "centimeters", "centimetre", "centimetres"),
+    "mm": ("mm", "millimeter", "millimeters", "millimetre", "millimetres"),
+    "um": ("um", "µm", "μm", "micrometer", "micrometers", "micrometre", "micrometres"),
+    "nm": ("nm", "nanometer", "nanometers", "nanometre", "nanometres"),
+    "in": ("in", "inch", "inches"),
+    "ft": ("ft", "foot", "feet"),
 }
-_CANONICAL = {spelling: unit for unit, spellings in _SPELLINGS.items() for spelling in spellings}
+_PER_SECOND_SQUARED = (
+    "/s2", "/s**2", "/s/s", " s-2", ".s-2", "*s-2", "s-2", " s**-2", "/(s*s)", "/s*s",
+    " per second per second", " per second squared", " per s per s", " per square second", "/second/second",
+)  # fmt: skip
+_CANONICAL = {spelling: unit for unit, spellings in _WORDS.items() for spelling in spellings} | {
+    name + ending: f"{length}/s2"
+    for length, names in _LENGTHS.items()
+    for name in names
+    for ending in _PER_SECOND_SQUARED
+}
+
+
+def _plain(text: str) -> str:
+    spelling = " ".join(text.split()).lower()
+    for odd, usual in (("²", "2"), ("^", "**"), ("s**2", "s2"), ("seconds", "second"), ("sec.", "s"), ("sec", "s"),
+                       ("·", "."), ("sond", "second")):  # fmt: skip
+        spelling = spelling.replace(odd, usual)
+    return spelling.replace("s**2", "s2").replace(" / ", "/").replace("10**-", "10^-")
 
 
 def acceleration_unit(text: str) -> str:
@@ -74,7 +81,7 @@ def acceleration_unit(text: str) -> str:
     Returns
     -------
     str
-        ``"m/s2"``, ``"cm/s2"``, ``"g"`` or ``"counts"``.
+        ``"counts"``, or one of `ACCELERATION`.
 
     Raises
     ------
@@ -86,17 +93,11 @@ def acceleration_unit(text: str) -> str:
     >>> acceleration_unit("Gal")
     'cm/s2'
     """
-    spelling = " ".join(text.split()).lower()
     try:
-        return _CANONICAL[spelling]
+        return _CANONICAL[_plain(text)]
     except KeyError:
-        worth = _OTHER.get(spelling.replace("^", "").replace("²", "2").replace("sec", "s"))
-        if worth is None:
-            raise InputError(f"unknown unit {text!r}", remedy="Use m/s2, cm/s2 (gal), g or counts") from None
-        number, unit = worth.split()
         raise InputError(
-            f"the unit {text!r} is not read: 1 {spelling} is {worth}",
-            remedy=f"Multiply the samples by {number} and name their unit {unit}",
+            f"unknown unit {text!r}", remedy="Use m/s2, cm/s2 (gal), mm/s2, in/s2, g, %g, mg or counts"
         ) from None
 
 
@@ -109,9 +110,9 @@ def in_unit(unit: str) -> float:
     1.0
     """
     name = acceleration_unit(unit)
-    if name == COUNTS:
-        raise InputError("results cannot be given in counts", remedy="Use m/s2, cm/s2 (gal) or g")
-    return {"m/s2": 1.0, "cm/s2": 100.0, "g": 1.0 / G}[name]
+    if name not in SHOWN:
+        raise InputError(f"results cannot be given in {name}", remedy="Use m/s2, cm/s2 (gal) or g")
+    return SHOWN[name]
 
 
 def label(unit: str) -> str:

@@ -1,0 +1,871 @@
+"""A first layout for a text file, drafted from the file itself, with what is doubtful said beside it.
+
+`shape` finds where numbers stand, `items` takes the header apart, `weigh` chooses among what it says, `arrange` tells
+columns from series, `toml` writes rules. What is certain is used; what is doubtful is left open in the layout (``?``)
+with its rivals; what is missing is named with the option that gives it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import re2
+
+from ...foundation.errors import RecordError, StrongMotionError
+from ...foundation.units import COUNTS
+from ...record import Finding, Record
+from .. import header
+from ..header import Reading
+from ..layout import LONGEST_HEADER, RULES, layout_from_text
+from ..lines import LONGEST_HEADER_LINE, Lines
+from ..phrases import Direction, moments, plain, pointing
+from ..source import content
+from ..text import read_texts
+from . import weigh
+from .arrange import Arrangement, arrange, means_nothing
+from .concepts import concept
+from .items import Item, items_of
+from .shape import Blocks, blocks_of, table
+from .toml import checked, literal, name_of, quoted, rule_text
+from .weigh import Choice
+
+MOST_BYTES = 5_000_000
+OPTIONS = {
+    "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
+    "samples": "--set samples=N", "start": "start= (--start)", "station": "station= (--station)",
+    "component": "component= (--component)",
+}  # fmt: skip
+
+
+@dataclass
+class Draft:
+    """A drafted layout.
+
+    Parameters
+    ----------
+    toml : str
+        The layout, commented; a doubtful quantity without which nothing can be read is left open as ``?``.
+    choices : list of Choice
+        What was made of each quantity: value, line, reasons, rivals, doubt.
+    unsure : list of str
+        What a person must look at.
+    records : list of Record
+        What the file reads as by it; none where it cannot be read so.
+    problem : str
+        Why it cannot.
+    said : str
+        How the file is read, in one line.
+    """
+
+    toml: str
+    choices: list[Choice]
+    unsure: list[str]
+    records: list[Record] = field(default_factory=list)
+    problem: str = ""
+    said: str = ""
+
+    @property
+    def record(self) -> Record | None:
+        """The first record; None where the file cannot be read."""
+        return self.records[0] if self.records else None
+
+
+def draft_layout(path: str | Path) -> Draft:
+    """Draft a layout from an example file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Draft
+
+    Raises
+    ------
+    RecordError
+        The file cannot be read, or holds no block of numbers.
+    """
+    file, data = content(path)
+    data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    reading = Reading(file, data)
+    if len(data) > MOST_BYTES or b"\0" in data:
+        what = "is binary" if b"\0" in data else f"has more than {MOST_BYTES / 1e6:.0f} MB"
+        raise reading.error(f"the file {what}", remedy="Draft from a small text file of the same kind")
+    drafted = _Drafter(reading)
+    draft = drafted.draft()
+    try:
+        draft.records = read_texts(reading, layout_from_text(draft.toml, "the draft"))
+    except StrongMotionError as error:
+        draft.problem = str(error)
+    return draft
+
+
+def read_drafted(reading: Reading) -> list[Record]:
+    """Read a text file of no known format by a layout drafted from it.
+
+    Raises
+    ------
+    RecordError
+        A quantity without which there is no acceleration is missing or doubtful; the message names it, its rivals and
+        the option that settles it. Or the file does not read by the draft.
+    """
+    drafter = _Drafter(reading)
+    draft = drafter.draft()
+    if needed := drafter.needed():
+        missing, doubts = needed
+        if doubts:
+            first = doubts[0]
+            raise RecordError(
+                "; ".join(choice.doubt for choice in doubts),
+                source=reading.file,
+                line=first.item.line + 1 if first.item is not None else None,
+                field=first.quantity,
+                remedy=f"Give {_all(OPTIONS.get(choice.quantity, choice.quantity) for choice in doubts)}, or write a layout "
+                "(`strongmotion layout FILE`)",
+            )
+        words = {"dt": "sampling interval", "unit": "unit"}
+        raise RecordError(
+            _all(f"no {words[quantity]}" for quantity in missing),
+            source=reading.file,
+            field=missing[0],
+            remedy=f"The file does not seem to say it: give {_all(OPTIONS[quantity] for quantity in missing)}",
+        )
+    records = read_texts(reading, layout_from_text(draft.toml, "the draft"))
+    notes = drafter.findings(draft.said)
+    return [replace(record, findings=(*record.findings, *notes)) for record in records]
+
+
+def _all(words: object) -> str:
+    return " and ".join(dict.fromkeys(words))  # type: ignore[call-overload]
+
+
+class _Drafter:
+    """A text file, taken apart once."""
+
+    def __init__(self, reading: Reading) -> None:
+        self.reading = reading
+        self.encoding = "utf-8"
+        try:
+            reading.data.decode()
+        except UnicodeDecodeError:
+            self.encoding = "cp1252"
+            reading.data.decode(self.encoding, errors="replace")
+        self.lines = Lines(reading, self.encoding, "Save it as UTF-8")
+        top = [self.shown(at) for at in range(min(self.lines.count, LONGEST_HEADER))]
+        found = blocks_of(self.lines, top)
+        if found is None or not found.runs:
+            raise reading.error(
+                "no block of 3 or more lines of numbers was found",
+                remedy="The file is no table of numbers; if it is, write the layout by hand",
+            )
+        if found.shape.decimal == "." and found.shape.delimiter != "," and self.comma_in_header(found):
+            found.shape = replace(found.shape, decimal=",")
+        self.blocks: Blocks = found
+        self.check_header()
+        self.choices: list[Choice] = []
+        self.unsure: list[str] = []
+        self.weigh()
+
+    def shown(self, at: int) -> str:
+        try:
+            return self.lines.line(at)[:LONGEST_HEADER_LINE]
+        except RecordError:
+            return ""
+
+    def comma_in_header(self, found: Blocks) -> bool:
+        """Whether a header writes decimals with a comma, above numbers that have none."""
+        begin, end = found.runs[0]
+        if any("." in self.shown(at) for at in range(begin, min(end, begin + 20))):
+            return False
+        text = "\n".join(self.shown(at) for at in range(min(begin, LONGEST_HEADER)))
+        commas = len(re2.findall(r"(?:^|[^0-9.,])[0-9]+,[0-9]+(?:[^0-9.,]|$)", text))
+        points = len(re2.findall(r"(?:^|[^0-9.,:])[0-9]+\.[0-9]+(?:[^0-9.,]|$)", text))
+        return commas >= 2 and commas > 2 * points
+
+    def check_header(self) -> None:
+        begin = self.blocks.runs[0][0]
+        if begin >= LONGEST_HEADER:
+            raise self.reading.error(
+                f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines are read",
+                begin + 1,
+                "Check that the file is what it should be",
+            )
+
+    # What is there -----------------------------------------------------------------------------------------------
+
+    def weigh(self) -> None:
+        runs = self.blocks.runs
+        top = [(at, self.shown(at)) for at in range(runs[0][0])]
+        gaps = [[(at, self.shown(at)) for at in range(a[1], b[0])] for a, b in zip(runs, runs[1:], strict=False)]
+        self.tail = [(at, self.shown(at)) for at in range(runs[-1][1], min(self.lines.count, runs[-1][1] + 60))]
+        sizes = {len([1 for _, text in gap if text.strip()]) for gap in gaps}
+        self.own_lines = 0
+        if gaps:
+            self.own_lines = min(len(gap) for gap in gaps)
+            if len(sizes) > 1:
+                self.own_lines = min(sizes)
+        headers = [top, *gaps]
+        self.own = [part[len(part) - min(self.own_lines, len(part)) :] for part in headers] if gaps else [top]
+        self.common = top[: len(top) - min(self.own_lines, len(top))] if gaps else []
+        first_pass = items_of(top, self.blocks.shape.decimal)
+        counts = {
+            int(item.number) for item in first_pass
+            if item.kind == "number" and item.number == int(item.number)
+            and concept(item.label) in ("samples", "total", "duration", "")
+        }  # fmt: skip
+        self.arrangement = arrange(self.lines, self.blocks, counts)
+        names_at = set(self.arrangement.names_at)
+        drop = [(at, text) for at, text in top if at not in names_at]
+        self.items = items_of(drop, self.blocks.shape.decimal) if names_at else first_pass
+        self.own_items = [
+            items_of([(at, text) for at, text in part if at not in names_at], self.blocks.shape.decimal) for part in self.own
+        ]
+        tail_items = items_of(self.tail, self.blocks.shape.decimal)
+        self.peaks = [item for item in tail_items if concept(item.label) == "peak"]
+        self.passed = self.passed_over()
+        kept = [at for at in range(len(runs)) if at not in self.passed]
+        self.kept = kept
+        values = [table(self.lines, runs[at], self.blocks.shape, 200_000) for at in kept[:3]]
+        motion = [i for i, column in enumerate(self.arrangement.columns) if column.role == "motion"]
+        if self.arrangement.mode == "columns":
+            values = [one[:, motion] for one in values]
+        elif self.arrangement.mode == "pairs":
+            values = [one[:, 1::2] for one in values]
+        self.peak = weigh.peak_of(values)
+        self.whole = all(np.nanmax(np.abs(one - np.round(one)), initial=0) == 0 for one in values) and not any(
+            "." in self.shown(at) for at in range(runs[0][0], min(runs[0][0] + 3, runs[0][1]))
+        )
+        self.stacked = self.in_one_block()
+        self.choose()
+        self.identify()
+
+    def in_one_block(self) -> list[tuple[str, Item]]:
+        """Return the components that the header says stand one after another in one block: ``4332 of L, then ...``."""
+        if len(self.blocks.runs) > 1 or self.arrangement.mode != "along":
+            return []
+        for at in range(self.blocks.runs[0][0]):
+            found = re2.findall(r"\b([0-9]{2,7}) of ([A-Z][A-Za-z0-9]{0,3})\b", self.shown(at))
+            if len(found) in (2, 3) and len({count for count, _ in found}) == 1 and len({name for _, name in found}) == len(found):
+                count = int(found[0][0])
+                if count * len(found) == self.arrangement.total:
+                    self.arrangement.samples = count
+                    return [(name, Item("number", "samples", str(count), at, float(count))) for _, name in found]
+        return []
+
+    def passed_over(self) -> set[int]:
+        """Return which blocks hold velocity or displacement."""
+        found = set()
+        for at, part in enumerate(self.own):
+            text = plain(" ".join(line for _, line in part[-4:]))
+            other = re2.search(r"veloc|displac|geschwind|verschieb|vitesse|deplac|spostam|velocidad|desplaz", text)
+            mine = re2.search(r"accel|\bacc\b|beschl|acel", text)
+            if other and not mine and len(self.own) > 1:
+                found.add(at)
+        return found if len(found) < len(self.own) else set()
+
+    def choose(self) -> None:
+        made = self.arrangement
+        several = len(self.blocks.runs) > 1
+        scope = self.items + (self.own_items[self.kept[0]] if several and self.kept and self.kept[0] > 0 else [])
+        mine = self.items
+        if several and self.passed:
+            # What stands above blocks that are passed over is not said of the others.
+            mine = self.items
+        lone = self.lone_interval()
+        self.dt = weigh.interval(mine, made.samples, made.step, made.time_sure)
+        if self.dt.value is None and not self.dt.doubt and lone is not None:
+            self.dt = lone
+        clock = any(column.role == "clock" for column in made.columns)
+        if clock:
+            self.dt = Choice("dt")
+        if self.stacked:
+            self.count = Choice("samples", float(made.samples), self.stacked[0][1], "the count of numbers")
+        whole_file = sum(self.numbers_of(at) for at in range(len(self.blocks.runs))) if several else made.total
+        if not self.stacked:
+            self.count = weigh.count(mine, made.samples, whole_file)
+        named = [(column.unit, made.names_at[0]) for column in made.motion if column.unit and made.names_at]
+        self.unit = weigh.unit([*scope, *self.peaks], named, self.peak, self.whole)
+        self.sensitivity = weigh.settled_scale(scope) if self.unit.value == COUNTS else Choice("sensitivity")
+        self.per_row: list[Choice] = []
+        if self.unit.value == COUNTS:
+            self.per_row = self.sensitivities_by_row()
+            if self.per_row:
+                self.sensitivity = Choice("sensitivity", note="")
+        self.station = weigh.station(mine, [(at, self.shown(at)) for at in range(self.blocks.runs[0][0])])
+        self.name = weigh.named(mine, "name", "station name")
+        self.network = weigh.named(mine, "network", "network")
+        self.places = weigh.place(mine)
+        self.start = weigh.start(mine)
+        self.choices = [
+            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network, *self.places.values(),
+            self.start,
+        ]  # fmt: skip
+
+    def numbers_of(self, at: int) -> int:
+        begin, end = self.blocks.runs[at]
+        last = len(self.blocks.shape.block.cells(self.lines.line(end - 1)))
+        return (end - begin - 1) * self.blocks.shape.cells + last
+
+    def lone_interval(self) -> Choice | None:
+        """Return the interval that numbers alone in a header may be: beside the count, or by itself above the samples."""
+        found: list[tuple[Item, str]] = []
+        bare: list[Item] = []
+        for at in range(self.blocks.runs[0][0]):
+            text = self.shown(at)
+            cells = text.replace(",", " ").split() if self.blocks.shape.decimal == "." else text.split()
+            if not cells or not all(header.usable_number(cell) for cell in cells):
+                continue
+            values = [float(cell) for cell in cells]
+            small = [(cell, value) for cell, value in zip(cells, values, strict=True) if 2e-4 <= value <= 0.1]
+            beside = float(self.arrangement.samples) in values
+            bare += [Item("number", "", cell, at, value) for cell, value in small]
+            if len(small) == 1 and (beside or len(cells) == 1):
+                cell, value = small[0]
+                found.append((Item("number", "", cell, at, value), "beside the count" if beside else "a number by itself"))
+        words = any(re2.search(r"\pL{3}", self.shown(at)) for at in range(self.blocks.runs[0][0]))
+        if len(found) == 1 and len(bare) == 1 and (found[0][1] == "beside the count" or not words):
+            item, why = found[0]
+            return Choice("dt", item.number, item, why, note=f"the sampling interval {item.text} s is inferred: {why} in line {item.line + 1}")
+        loose = [
+            item for item in self.items
+            if item.kind == "number" and 2e-4 <= item.number <= 0.1 and item.unit is None and not concept(item.label)
+        ]  # fmt: skip
+        if bare or loose:
+            said = " or ".join(f"{item.text} s (line {item.line + 1})" for item in (bare or loose)[:3])
+            return Choice("dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so")
+        return None
+
+    def sensitivities_by_row(self) -> list[Choice]:
+        """Return the sensitivities of a table that has a row for each component."""
+        rows = sorted({item.row for item in self.items if item.row is not None})
+        if len(rows) != self.components:
+            return []
+        found = [weigh.settled_scale([item for item in self.items if item.row == row]) for row in rows]
+        return found if all(one.value is not None and not one.doubt for one in found) else []
+
+    @property
+    def components(self) -> int:
+        """How many components there are."""
+        if self.stacked:
+            return len(self.stacked)
+        return len(self.kept) if self.arrangement.mode != "columns" else len(self.arrangement.motion)
+
+    # Who is who --------------------------------------------------------------------------------------------------
+
+    def identify(self) -> None:
+        """Name each component, and find its direction."""
+        labels: list[str] = []
+        where: list[Direction] = []
+        stands: list[Item | None] = []
+        side = self.arrangement.mode == "columns" and len(self.arrangement.motion) >= 1
+        for number in range(self.components):
+            if side:
+                column = self.arrangement.motion[number]
+                label = "" if means_nothing(column.name) else column.name
+                direction, item = column.direction, None
+                found_label, found, at = self.component_items(label, number, self.items)
+                if found.kind and (found.azimuth is not None or not direction.kind or direction.dip is None):
+                    direction, item = found, at
+                if self.components == 1 and not label:
+                    label = found_label
+            elif self.stacked:
+                label = self.stacked[number][0]
+                _, direction, item = self.component_items(label, number, self.items)
+            else:
+                own = self.own_items[self.kept[number]] if len(self.own) > 1 else self.items
+                label, direction, item = self.of_section(number, own)
+            labels.append(label)
+            where.append(direction)
+            stands.append(item)
+        self.labels, self.where, self.stands = labels, where, stands
+        self.names = _names(labels, where)
+        unknown = [name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")]
+        self.direction_note = ""
+        if unknown:
+            pair = ", ".join(f"{name}=H{at + 1}" for at, name in enumerate(unknown[:2]))
+            offer = f"component={quoted(pair)}" if len(unknown) > 1 else "component="
+            self.direction_note = (
+                f"the direction of {', '.join(unknown)} is not stated; give {offer} (--component) to name what is known"
+            )
+
+    def component_items(self, label: str, number: int, items: Sequence[Item]) -> tuple[str, Direction, Item | None]:
+        """Return label and direction of a component that a header gives under its label, or in its row of a table."""
+        word = plain(label)
+        bare = re2.sub(r"^(?:channel|chan|ch|kanal|canal|comp(?:onent)?)[ ._-]*", "", word) or word
+        if word:
+            for item in items:
+                if item.kind != "text" or not item.labelled or weigh._of_event(item):
+                    continue
+                tail = re2.sub(r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung|kanal)(?: azimuth)?(?: of)? ", "", item.label)
+                if (tail in (word, bare) or item.label in (word, bare)) and pointing(item.text).kind:
+                    return label, _pointing(item.text), item
+            for item in items:
+                if item.kind == "text" and not item.labelled:
+                    match = re2.match(rf"^{re2.escape(bare)}\b *[:=-]? *(?:is |points to |= )?(.*)$", plain(item.text))
+                    if match and _pointing(match[1]).kind:
+                        return label, _pointing(match[1]), None
+            for at in range(self.blocks.runs[0][0]):
+                if match := re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at)):
+                    if _pointing(match[1]).kind:
+                        return label, _pointing(match[1]), None
+            free = re2.compile(rf"\b{re2.escape(bare)}\b(?: component)? (?:points to|is|at|=|:)? *(.*)$")
+            for item in items:
+                if item.kind == "text" and not item.labelled and concept(item.label) in ("component", "") and (match := free.search(plain(item.text))):
+                    if _pointing(match[1]).kind:
+                        return label, _pointing(match[1]), None
+        rows = sorted({item.row for item in items if item.row is not None})
+        if len(rows) == self.components and self.components > 1:
+            dips = [i.number for i in items if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)]
+            if dips and abs(dips[0]) == 90:
+                return label, Direction("vertical", None, dips[0]), None
+            for item in items:
+                if item.kind == "text" and item.row == rows[number] and concept(item.label) == "component":
+                    if pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
+                        return label, _pointing(item.text), item
+        if self.components == 1:
+            return self.of_section(0, items)
+        return label, Direction(""), None
+
+    def of_section(self, number: int, own: Sequence[Item]) -> tuple[str, Direction, Item | None]:
+        """Return label and direction of the component of one block, from its own header."""
+        several = len(self.kept) > 1
+        label, best, stands = "", Direction(""), None
+        for item in own:
+            if item.kind != "text" or weigh._of_event(item) or not (concept(item.label) == "component" or concept(plain(item.text)) == "component"):
+                continue
+            if re2.match(r"^[0-9]+ of [0-9]+$", item.text) or re2.search(r"number of|per channel|channels\b", item.label):
+                continue
+            where = _pointing(item.text)
+            if item.labelled and re2.fullmatch(r"[0-9.]+", item.text) and not re2.search(r"azimut|direction|orient|richtung", item.label):
+                where = Direction("")
+            if not where.kind and item.labelled and not label and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text):
+                label = item.text
+            if where.kind and (not best.kind or (best.azimuth is None and where.azimuth is not None)):
+                best, stands = where, item if item.labelled else None
+                if re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text) and not label:
+                    label = item.text
+        if several and number < len(self.kept):
+            text = " ".join(line for _, line in self.own[self.kept[number]])
+            if word := re2.search(r"(?:^|[^\pL0-9])(H1|H2|NS|EW|UD|N-S|E-W|U-D|V|[LTXYZ])(?:[^\pL0-9]|$)", text):
+                label = label or word[1]
+                known = header.direction(word[1])
+                if not best.kind and known[0] in ("H1", "H2", "V") and (known[1] is not None or known[2] is not None or known[0] == "V"):
+                    best = _pointing(word[1]) if known[0] != "V" or known[2] is not None else Direction("vertical")
+            if (match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran)\b", text)) and not label:
+                label = match[1]
+        if label in ("H1", "H2", "V") or (several and label):
+            # The common header may give directions by name.
+            _, found, at = ("", Direction(""), None) if self.components == 1 else self.component_items(label, number, self.items)
+            if found.kind and not (best.azimuth is not None or best.dip is not None):
+                best, stands = found, at
+            elif found.azimuth is not None and best.azimuth is None:
+                best, stands = found, at
+        if not best.kind and several and number < self.components:
+            _, best, stands = self.component_items(label, number, self.items)
+        if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
+            return self.of_section(number, self.items)
+        if not label:
+            for item in own:
+                if item.kind == "text" and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text)) and len(item.text) < 60:
+                    label = word[1]
+                    break
+        return label, best, stands
+
+    # What is needed ----------------------------------------------------------------------------------------------
+
+    def needed(self) -> tuple[list[str], list[Choice]] | None:
+        """Return what is missing and what is doubtful, of that without which there is no acceleration."""
+        reading = self.reading
+        missing, doubts = [], []
+        if self.arrangement.doubt:
+            doubts.append(Choice("the arrangement", doubt=self.arrangement.doubt))
+        clock = any(column.role == "clock" for column in self.arrangement.columns)
+        if "dt" not in reading.given and not clock:
+            if self.dt.doubt:
+                doubts.append(self.dt)
+            elif self.dt.value is None:
+                missing.append("dt")
+        if self.count.doubt and "samples" not in reading.given and reading.missing != "truncate":
+            doubts.append(self.count)
+        if reading.unit is None and reading.sensitivity is None and not reading.described:
+            if self.unit.doubt:
+                doubts.append(self.unit)
+            elif self.unit.value is None:
+                missing.append("unit")
+        unit = reading.unit or self.unit.value
+        if unit == COUNTS and reading.sensitivity is None and not reading.described and self.sensitivity.doubt:
+            doubts.append(self.sensitivity)
+        return (missing, doubts) if missing or doubts else None
+
+    def findings(self, said: str) -> list[Finding]:
+        """Return what must be said of a file read by a draft."""
+        notes = [
+            Finding(
+                "read by a draft", "note", f"read as {said}",
+                "What was taken from the header decides the amplitudes and times.",
+                "Compare it with what you know; `strongmotion layout FILE` shows the draft.",
+            )
+        ]  # fmt: skip
+        given = self.reading.given
+        left = [choice.doubt for choice in self.choices if choice.doubt and choice.quantity not in ("dt", "sampling_rate", "unit", "sensitivity", "scale", "samples") and choice.quantity not in given]
+        more = [choice.note for choice in self.choices if choice.note and choice.quantity not in given]
+        if self.arrangement.note:
+            more.append(self.arrangement.note)
+        if self.direction_note and not self.reading.names:
+            more.append(self.direction_note)
+        for text in left:
+            notes.append(
+                Finding(
+                    "doubtful header", "doubt", f"{text}; it is left out", "What depends on it is not given.",
+                    "Give it by an option (--start, --station, --set NAME=VALUE), or by a layout.",
+                )
+            )  # fmt: skip
+        for text in more:
+            notes.append(
+                Finding(
+                    "inferred header", "note", text, "Results depend on it as far as they use it.",
+                    "Give it by an option, or by a layout, if it is wrong.",
+                )
+            )  # fmt: skip
+        return notes
+
+    # The layout --------------------------------------------------------------------------------------------------
+
+    def draft(self) -> Draft:
+        """Return the layout, with what is doubtful."""
+        if self.encoding != "utf-8":
+            self.unsure.append(f"the encoding: it is not UTF-8; it is read as {self.encoding}")
+        for choice in self.choices:
+            if choice.doubt:
+                self.unsure.append(choice.doubt)
+            elif choice.note:
+                self.unsure.append(choice.note)
+        for text in (self.arrangement.doubt, self.arrangement.note, self.direction_note):
+            if text:
+                self.unsure.append(text)
+        clock = any(column.role == "clock" for column in self.arrangement.columns)
+        if self.dt.value is None and not self.dt.doubt and not clock:
+            self.unsure.append("the sampling interval: the header does not seem to say it")
+        if self.unit.value is None and not self.unit.doubt:
+            self.unsure.append("the unit of the numbers: the header does not seem to say it")
+        toml = self.written()
+        return Draft(checked(toml), self.choices, self.unsure, said=self.sentence())
+
+    def sentence(self) -> str:
+        """Say in one line how the file is read."""
+        made, shape = self.arrangement, self.blocks.shape
+        if made.mode == "columns":
+            how = f"{len(made.motion)} column{'s' * (len(made.motion) != 1)} of motion"
+        else:
+            how = f"{shape.cells} value{'s' * (shape.cells != 1)} a line"
+            if made.mode == "pairs":
+                how = f"{shape.cells // 2} pairs of time and value a line"
+        if len(self.kept) > 1:
+            how += f" in {len(self.kept)} blocks"
+        parts = [how]
+        given = self.reading.given
+        if "dt" in given:
+            parts.append(f"dt {given['dt']} s as given")
+        elif isinstance(self.dt.value, float):
+            parts.append(f"dt {self.dt.value:.9g} s from {self.dt.place or self.dt.why}")
+        if self.reading.unit is not None:
+            parts.append(f"{self.reading.unit} as given")
+        elif self.unit.value is not None:
+            parts.append(f"{self.unit.value} from {self.unit.place or self.unit.why}")
+        if self.reading.sensitivity is not None:
+            parts.append(f"{self.reading.sensitivity:g} counts per m/s² as given")
+        elif self.sensitivity.value is not None and self.unit.value == COUNTS:
+            parts.append(f"{self.sensitivity.value:.7g} counts per m/s² from {self.sensitivity.place}")
+        return ", ".join(parts)
+
+    def written(self) -> str:
+        """Return the layout as TOML."""
+        runs, made = self.blocks.runs, self.arrangement
+        several = len(runs) > 1
+        top = [(at, self.shown(at)) for at in range(runs[0][0])]
+        out = ["# A draft: check every line of it against what you know of the file."]
+        out += [f"# Unsure: {doubt}." for doubt in self.unsure]
+        out.append(f"name = {quoted(name_of(Path(self.reading.file).stem))}")
+        if recognise := _recognised(top):
+            out.append(f"recognise = {quoted(recognise)}")
+        if self.encoding != "utf-8":
+            out.append(f"encoding = {quoted(self.encoding)}")
+        common: list[str] = []
+        own: list[str] = []
+        rows: dict[str, list[str]] = {name: [] for name in self.names}
+        place = common if several else own
+        clock = any(column.role == "clock" for column in made.columns)
+        if self.dt.doubt or (self.dt.value is None and not clock):
+            place.append('dt = "?"')
+        elif not clock and (made.step is None or self.dt.item is not None):
+            place.append(self.rule(self.dt, top, comment=self.dt.why))
+        if self.count.value is not None:
+            place.append(self.rule(self.count, top))
+        if self.unit.doubt or self.unit.value is None:
+            place.append('unit = "?"')
+        elif not (self.sensitivity.value is not None and self.sensitivity.quantity == "scale"):
+            place.append(self.rule(self.unit, top))
+        if self.unit.value == COUNTS:
+            if self.per_row:
+                for name, choice in zip(self.names, self.per_row, strict=True):
+                    rows[name].append(self.rule(choice, top))
+            elif self.sensitivity.doubt:
+                place.append('sensitivity = "?"')
+            elif self.sensitivity.value is not None:
+                place.append(self.sectioned_scale(top, rows))
+        for choice in (self.station, self.name, self.network, *self.places.values(), self.start):
+            if choice.value is not None and not choice.doubt:
+                place.append(self.rule(choice, top))
+        for name, label, where, item in zip(self.names, self.labels, self.where, self.stands, strict=True):
+            rows[name] += self.direction_rules(name, label, where, item, top)
+        if several:
+            differ = self.sections_differ()
+            for key in differ:
+                common[:] = [line for line in common if not line.startswith((f"{key} ", f"{key} ="))]
+            own += [self.section_rule(key) for key in differ]
+        common = [line for line in common if line]
+        if several and common:
+            out += ["", "[file]", *common]
+        out += ["", "[header]"]
+        single = not several and made.mode != "columns"
+        if several:
+            if self.own_lines:
+                out.append(f"lines = {self.own_lines}")
+        else:
+            out.append(f"lines = {runs[0][0]}")
+        if several or (single and self.names):
+            repeated = self.repeats()
+            if repeated:
+                own.append(f"component.value = {quoted(self.names[0])}")
+            else:
+                out.append(f"order = [{', '.join(quoted(name) for name in self.names)}]")
+        if self.passed:
+            out.append(f"skip = {quoted(self.skipped())}")
+        out += [line for line in own if line]
+        for name, lines in rows.items():
+            if lines := [line for line in lines if line]:
+                out += ["", f"[component.{name}]", *lines]
+        out += ["", "[block]", *self.block_keys()]
+        return "\n".join(out) + "\n"
+
+    def repeats(self) -> bool:
+        """Whether the blocks are records one after another, not components of one."""
+        if len(self.kept) < 2 or self.arrangement.mode == "columns":
+            return len(self.kept) > 1
+        starts = [weigh.start(self.own_items[at]) for at in self.kept]
+        values = {choice.value for choice in starts}
+        return len(values) == len(self.kept) and None not in values and len({*self.labels}) < len(self.labels)
+
+    def sections_differ(self) -> list[str]:
+        """Return the quantities that blocks state each for itself, in another way than the first."""
+        keys = []
+        for quantity, choice in (("dt", self.dt), ("samples", self.count), ("start", self.start)):
+            if choice.item is None or not any(choice.item.line == at for at, _ in self.own[self.kept[0]]):
+                continue
+            values = [self.of_own(quantity, at) for at in self.kept]
+            if len({one.value for one in values}) > 1 and all(one.item is not None for one in values):
+                keys.append(choice.quantity if quantity == "dt" else quantity)
+        return keys
+
+    def of_own(self, quantity: str, at: int) -> Choice:
+        if quantity == "start":
+            return weigh.start(self.own_items[at])
+        numbers = self.numbers_of(at)
+        if quantity == "samples":
+            return weigh.count(self.own_items[at], numbers, numbers)
+        return weigh.interval(self.own_items[at], numbers, None, True)
+
+    def section_rule(self, key: str) -> str:
+        choice = {"dt": self.dt, "sampling_rate": self.dt, "samples": self.count, "start": self.start}[key]
+        return self.rule(choice, self.own[self.kept[0]])
+
+    def sectioned_scale(self, top: list[tuple[int, str]], rows: dict[str, list[str]]) -> str:
+        """Write the sensitivity; where blocks state each its own, one for each component."""
+        if len(self.kept) > 1:
+            values = [weigh.settled_scale(self.own_items[at]) for at in self.kept]
+            shared = [item for item in self.items if item.line < (self.own[0][0][0] if self.own[0] else 0)]
+            values = [
+                one if one.value is not None else weigh.settled_scale([*shared, *self.own_items[at]])
+                for one, at in zip(values, self.kept, strict=True)
+            ]
+            if any(one.value != values[0].value for one in values):
+                for name, one in zip(self.names, values, strict=True):
+                    if one.value is not None and not one.doubt:
+                        rows[name].append(f"sensitivity.value = {one.value!r}  # counts per m/s², {one.place}")
+                return ""
+        return self.rule(self.sensitivity, top)
+
+    def rule(self, choice: Choice, lines: list[tuple[int, str]], comment: str = "") -> str:
+        """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
+        quantity = choice.quantity
+        numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
+        if choice.item is None or quantity == "unit" and choice.item.kind != "text":
+            return self.constant(choice, comment)
+        if quantity == "start" and choice.parts:
+            return self.constant(choice, "date and time of day stand apart")
+        if quantity == "unit":
+            return self.unit_rule(choice, lines)
+        found, rule = rule_text(choice, lines, numeric)
+        if not found or rule is None:
+            return self.constant(choice, choice.place)
+        more = ""
+        if choice.unit and quantity in ("dt", "sensitivity", "scale"):
+            more += f", unit = {quoted(choice.unit)}"
+        elif choice.factor != 1.0:
+            more += f", factor = {choice.factor!r}"
+        for key, item in choice.parts:
+            other, _ = rule_text(Choice("", item=item), lines, True)
+            if not other:
+                return self.constant(choice, choice.place)
+            more += f", {key} = {{{other}}}"
+        if quantity == "start":
+            text = rule.find([line for _, line in lines], 1)
+            if choice.order:
+                more += f", order = {quoted(choice.order)}" if choice.order in ("dmy", "mdy", "ymd") else ""
+            if choice.zone:
+                more += f", zone = {quoted(choice.zone)}"
+            again = moments(text.text, choice.order if choice.order in ("dmy", "mdy") else "", choice.zone) if text else []
+            if len(again) != 1 or f"{again[0].time}Z" != choice.value:
+                return self.constant(choice, choice.place)
+        if quantity in ("latitude", "longitude") and len(weigh.coordinate(choice.item.text, quantity)) != 1:
+            return self.constant(choice, choice.place)
+        return f"{quantity} = {{{found}{more}}}"
+
+    def unit_rule(self, choice: Choice, lines: list[tuple[int, str]]) -> str:
+        assert choice.item is not None
+        if weigh.unit_name(choice.item.text) == choice.value and choice.item.labelled:
+            try:
+                header.acceleration_unit(choice.item.text)
+            except StrongMotionError:
+                return self.constant(choice, choice.place)
+            found, _ = rule_text(choice, lines, False)
+            if found:
+                return f"unit = {{{found}}}"
+        return self.constant(choice, choice.place)
+
+    def constant(self, choice: Choice, comment: str = "") -> str:
+        value = choice.value
+        if choice.quantity == "sampling_rate" and isinstance(value, float):
+            return f"dt.value = {value!r}  # {comment or choice.why}"
+        if choice.quantity in ("sensitivity", "scale"):
+            return f"sensitivity.value = {value!r}  # counts per m/s², {comment or choice.why}"
+        shown = quoted(value) if isinstance(value, str) else repr(int(value) if choice.quantity == "samples" and value else value)
+        return f"{choice.quantity}.value = {shown}  # {comment or choice.why or 'of this file'}"
+
+    def direction_rules(
+        self, name: str, label: str, where: Direction, item: Item | None, top: list[tuple[int, str]]
+    ) -> list[str]:
+        out = []
+        if label and label != name:
+            out.append(f"channel.value = {quoted(plain_label(label))}")
+        known = header.direction(name)
+        if where.azimuth is not None and where.azimuth != known[1]:
+            found = ""
+            if item is not None and item.text and any(item.line == at for at, _ in top) and _pointing(item.text).azimuth == where.azimuth:
+                found, _ = rule_text(Choice("azimuth", item=item), top, False)
+            out.append(f"azimuth = {{{found}}}" if found else f"azimuth.value = {where.azimuth!r}")
+            if known[2] != 0.0:
+                out.append("dip.value = 0.0")
+        elif where.dip is not None and where.dip != known[2] and where.kind == "vertical":
+            out.append(f"dip.value = {where.dip!r}")
+        return out
+
+    def skipped(self) -> str:
+        for word in ("VELOC", "DISPL"):
+            pass
+        return r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
+
+    def block_keys(self) -> list[str]:
+        made, shape, runs = self.arrangement, self.blocks.shape, self.blocks.runs
+        keys = []
+        if made.mode == "columns":
+            names = iter(self.names)
+            labels = [
+                next(names) if column.role == "motion" else column.role if column.role in ("time", "clock") else "-"
+                for column in made.columns
+            ]
+            keys.append(f"columns = [{', '.join(quoted(label) for label in labels)}]")
+        elif made.mode == "pairs":
+            name = self.names[0] if len(self.names) == 1 else "value"
+            keys += [f"columns = ['time', {quoted(name)}]", f"values_per_line = {shape.cells}"]
+        else:
+            keys.append(f"values_per_line = {shape.cells}")
+        if made.time_unit != "s":
+            keys.append(f"time_unit = {quoted(made.time_unit)}")
+        if shape.width is not None:
+            keys.append(f"width = {list(shape.width) if isinstance(shape.width, tuple) else shape.width}")
+        if shape.delimiter:
+            keys.append(f"delimiter = {quoted(shape.delimiter)}")
+        if shape.decimal != ".":
+            keys.append('decimal = ","')
+        if shape.exponent:
+            keys.append(f'exponent = "{shape.exponent}"')
+        if shape.last_column:
+            keys.append(f"last_column = {shape.last_column}")
+        if len(runs) > 1:
+            keys.append(f"found = {len(runs)}")
+        else:
+            after = [text for at in range(runs[0][1], self.lines.count) if (text := self.shown(at)).strip()]
+            if after and self.count.value is not None:
+                keys.append("counted = true")
+            elif after:
+                keys.append(f"trailer = {self.lines.count - runs[0][1]}")
+        return keys
+
+
+def plain_label(label: str) -> str:
+    """Return a label that can stand as a channel's name."""
+    return " ".join(label.split())[:32]
+
+
+def _pointing(text: str) -> Direction:
+    """Return the direction a text names, not that of a plain number of a channel."""
+    text = text.strip()
+    if match := re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text):
+        if float(match[1]) <= 360:
+            return Direction("horizontal", float(match[1]) % 360, 0.0)
+    if re2.fullmatch(r"[0-9]{1,2} of [0-9]{1,2}|channel [0-9]+", text.lower()):
+        return Direction("")
+    return pointing(text)
+
+
+def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
+    """Return a name for each component: H1, H2 and V where directions or labels say so."""
+    names: list[str] = [""] * len(labels)
+    for at, (label, one) in enumerate(zip(labels, where, strict=True)):
+        plain_name = header.direction(label)[0] if label else ""
+        if plain_name in ("H1", "H2", "V") and plain_name not in names and not (plain_name == "V") != (one.kind == "vertical") * bool(one.kind):
+            names[at] = plain_name
+        elif plain_name in ("H1", "H2") and plain_name not in names and one.kind != "vertical":
+            names[at] = plain_name
+        elif plain_name == "V" and "V" not in names and one.kind != "horizontal":
+            names[at] = "V"
+    for at, one in enumerate(where):
+        if names[at]:
+            continue
+        if one.kind == "vertical" and "V" not in names:
+            names[at] = "V"
+        elif one.kind == "horizontal":
+            names[at] = next((name for name in ("H1", "H2") if name not in names), "")
+    for at, label in enumerate(labels):
+        if not names[at]:
+            clean = re2.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")[:24]
+            known = header.direction(clean)[0] in ("H1", "H2", "V") or clean.lower() in ("t", "time", "clock")
+            names[at] = clean if clean and clean not in names and not known and re2.search(r"[A-Za-z]", clean) else f"C{at + 1}"
+    return names
+
+
+def _recognised(top: Sequence[tuple[int, str]]) -> str:
+    """Return a pattern of a line that begins such files."""
+    for _, text in top[:20]:
+        words = re2.split(r"[0-9:=;,]", text)[0]
+        if re2.search(r"\pL{3}.*\pL{3}", words):
+            return "^" + literal(words.rstrip()[:40].rstrip())
+    return ""
+
+
+__all__ = ["OPTIONS", "RULES", "Draft", "draft_layout", "read_drafted"]

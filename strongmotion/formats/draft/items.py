@@ -1,0 +1,472 @@
+"""The header of a text file taken apart: every number, code, date and place in it, each with the words it stands under.
+
+Headers are written in a few ways: a label and its value behind a colon, an equals sign, dots or blanks; the value
+before its label; a row of labels above a row of values; whole sentences; titles. Each gives the same `Item`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import re2
+
+from ...foundation.errors import InputError
+from ...foundation.units import acceleration_unit
+from ..phrases import NUMBER, Unit, coordinate, coordinate_pair, moments, plain, pointing, unit_at, zone_in
+from .concepts import concept
+
+_LEADING = re2.compile(r"^[\s#!%*>/|\x{FEFF}]+")
+_DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
+_SPLIT = re2.compile(r"\t+|;|\||  +")
+_PAIR = re2.compile(r"^([\pL%][^:=]*?) ?(?:=+|:( |$)|:) *(.*)$")
+_NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
+_NUMBER = re2.compile(NUMBER)
+_STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
+_CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
+_BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
+_SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
+
+
+@dataclass(frozen=True)
+class Item:
+    """A value of a header and the words it stands under.
+
+    `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; `label` is in plain lower case;
+    `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the rows of a table from 0;
+    `under` is the heading of the part of the header.
+    """
+
+    kind: str
+    label: str
+    text: str
+    line: int
+    number: float = 0.0
+    unit: Unit | None = None
+    row: int | None = None
+    under: str = ""
+    stated: str = ""
+    """The unit as written, and what else stands behind the number."""
+    labelled: bool = True
+    """Whether a label stands beside the value; else the words about it are a sentence's."""
+    context: str = ""
+    """The words that begin its line."""
+
+
+def items_of(lines: Sequence[tuple[int, str]], decimal: str = ".") -> list[Item]:
+    """Return what a header's lines hold.
+
+    Parameters
+    ----------
+    lines : sequence of (int, str)
+        Lines and their numbers in the file, from 0.
+    decimal : str
+        The decimal sign of the file's numbers.
+    """
+    return _Header(lines, decimal).items()
+
+
+class _Header:
+    def __init__(self, lines: Sequence[tuple[int, str]], decimal: str) -> None:
+        self.lines = [(at, _bare(text)) for at, text in lines]
+        self.decimal = decimal
+        split = [_cells(text) for _, text in self.lines]
+        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and not _pair(c[0]) for c in split)
+        label_first = sum(len(c) >= 2 and _is_label(c[0]) and _is_value(c[1]) or any(map(_pair, c)) for c in split)
+        self.value_first = value_first > label_first
+        self.split = split
+
+    def items(self) -> list[Item]:
+        found: list[Item] = []
+        under = ""
+        at = 0
+        while at < len(self.lines):
+            if size := self._prose(at):
+                found += self._sentences(at, size)
+                at += size
+                continue
+            number, text = self.lines[at]
+            cells = self.split[at]
+            if not cells:
+                at += 1
+                continue
+            heading = _SECTION.match(self.lines[at][1].strip())
+            if heading and len(cells) == 1 and re2.search(r"^[\[(\-=*~]", self.lines[at][1].strip()):
+                under = plain(heading[1])
+                at += 1
+                continue
+            if heading and len(cells) == 1 and plain(text.strip()) in (
+                "event", "earthquake", "station", "site", "instrument", "recorder", "recording", "record", "processing",
+                "peaks", "data", "sensor", "epicentre", "epicenter",
+            ) and not self._table(at):  # fmt: skip
+                under = plain(text.strip())
+                at += 1
+                continue
+            if rows := self._table(at):
+                for row in range(rows):
+                    line, _ = self.lines[at + 1 + row]
+                    for label, value in zip(cells, self.split[at + 1 + row], strict=True):
+                        found += self._valued(label, value, line, under, row if rows > 1 else None)
+                at += 1 + rows
+                continue
+            found += self._of_line(cells, number, under)
+            at += 1
+        return found
+
+    def _prose(self, at: int) -> int:
+        """Return how many lines of a paragraph of sentences begin at a line; 0 where it is none."""
+        size = 0
+        while at + size < len(self.lines):
+            text = self.lines[at + size][1].strip()
+            if len(text.split()) < 7 or re2.search(r"[:=|;\t]|  ", text) or not re2.search(r"[a-z]{3} [a-z]", text):
+                break
+            size += 1
+        if size and size + at < len(self.lines) and re2.match(r"^[a-z(][^:=|]*\.$", self.lines[at + size][1].strip()):
+            size += 1
+        return size if size > 1 else 0
+
+    def _sentences(self, at: int, size: int) -> list[Item]:
+        """Return what a paragraph holds, each item on the line that its text stands on."""
+        lines = self.lines[at : at + size]
+        text = " ".join(line.strip() for _, line in lines)
+        found: list[Item] = []
+        begins, begin = [], 0
+        for _, line in lines:
+            begins.append(begin)
+            begin += len(line.strip()) + 1
+        after = 0
+        for sentence in re2.split(r"\. ", text):
+            place = text.find(sentence, after)
+            after = place + len(sentence)
+            for item in self._clauses(sentence.rstrip("."), 0, ""):
+                where = text.find(item.text.split("\t")[0], place)
+                number = max((i for i, one in enumerate(begins) if one <= max(where, place)), default=0)
+                found.append(replace(item, line=lines[number][0]))
+        return found
+
+    def _table(self, at: int) -> int:
+        """Return how many rows of values stand under a row of labels; 0 where it is none."""
+        labels = self.split[at]
+        text = self.lines[at][1]
+        if text.endswith(".") and len(text.split()) > 4 and "  " not in text.strip():
+            return 0
+        if self.value_first or (len(labels) > 1 and _suits(labels[0], labels[1]) and not _is_known(labels[1])):
+            return 0
+        if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
+            return 0
+        rows = 0
+        while at + 1 + rows < len(self.lines):
+            values = self.split[at + 1 + rows]
+            if len(values) != len(labels) or any(_pair(cell) for cell in values):
+                break
+            some = any(_is_value(cell) for cell in values)
+            if not some and (rows or not _all_known(labels) or _any_known(values)):
+                break
+            if rows and not some:
+                break
+            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]):
+                return 0
+            rows += 1
+        if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
+            return 0
+        return rows
+
+    def _of_line(self, cells: list[str], line: int, under: str) -> list[Item]:
+        found: list[Item] = []
+        at = 0
+        cells = _joined(cells)
+        text = next(text for number, text in self.lines if number == line)
+        context = plain(_up_to_number(text))
+        if re2.search(r"; +\pL", text) and text.endswith("."):
+            for cell in cells:
+                found += self._clauses(cell, line, under)
+            return [replace(item, context=context) for item in found]
+        while at < len(cells):
+            cell = cells[at]
+            pair = _pair(cell)
+            if pair is not None:
+                label, value = pair
+                rest = at + 1
+                if ", " in label and re2.search(r"[0-9]", label):
+                    before, _, label = label.rpartition(", ")
+                    found += self._clauses(before, line, under)
+                elif re2.search(r"[0-9] ?\pL", label) and not re2.search(r"[(\[]", label):
+                    found += self._clauses(label, line, under)
+                while rest < len(cells) and not _pair(cells[rest]) and (
+                    not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
+                ):
+                    value = f"{value} {cells[rest]}".strip()
+                    rest += 1
+                found += self._valued(label, value, line, under)
+                at = rest
+            elif _is_label(cell) and at + 1 < len(cells) and not _pair(cells[at + 1]) and not (
+                self.value_first and len(cells) == 2 and at == 0
+            ):
+                value, rest = cells[at + 1], at + 2
+                while rest < len(cells) and _is_unit(cells[rest]):
+                    value = f"{value} {cells[rest]}"
+                    rest += 1
+                while rest < len(cells) and _goes_on(value, cells[rest]):
+                    value = f"{value} {cells[rest]}"
+                    rest += 1
+                behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
+                if not (_is_value(value) or _suits(cell, value)) or (behind and behind.kind == "count"):
+                    found += self._clauses(cell, line, under)
+                    at += 1
+                else:
+                    found += self._valued(cell, value, line, under)
+                    at = rest
+            elif len(cells) == 2 and at == 0 and _is_label(cells[1]) and (_is_value(cell) or self.value_first):
+                found += self._valued(cells[at + 1], cell, line, under)
+                at += 2
+            else:
+                found += self._clauses(cell, line, under)
+                at += 1
+        return [replace(item, context=context) for item in found]
+
+    def _valued(self, label: str, value: str, line: int, under: str, row: int | None = None) -> list[Item]:
+        """Return what a value under a label holds."""
+        words = plain(label)
+        unit = None
+        if bracket := _last_bracket(label):
+            unit = unit_at(bracket)
+        elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
+            unit = whole
+        base = {"line": line, "under": under, "row": row}
+        found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
+        if pair := coordinate_pair(value):
+            found.append(Item("place", words, " ".join(pair), stated="\t".join(pair), **base))
+            return found
+        said = f"{value} {label}" if re2.search(r"(?i)UTC|GMT|\bUT\b|d[-/. ]m|m[-/. ]d", label) else value
+        if moments(said) or re2.match(r"^ *[0-9]{1,2}[:h][0-9]{2}", value):
+            found.append(Item("date", words, said, stated=value, **base))
+            return found
+        numbers = self._numbers(value)
+        for place, (text, number, after) in enumerate(numbers):
+            behind = unit_at(after) or (unit if place == 0 else None)
+            if place and behind is None and len(numbers) > 1:
+                words_here = f"{words} {plain(value)}"
+            else:
+                words_here = words if place == 0 else f"{words} {plain(_between(value, text))}"
+            found.append(Item("number", words_here, text, number=number, unit=behind, stated=after, **base))
+        if numbers and ", " in numbers[0][2]:
+            found += self._clauses(numbers[0][2].partition(", ")[2], line, under)
+        return found
+
+    def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
+        """Return what a sentence, a title or bare words hold."""
+        base = {"line": line, "under": under, "labelled": False}
+        found: list[Item] = []
+        rest = cell
+        if pair := coordinate_pair(cell):
+            for part in pair:
+                rest = rest.replace(part, " ", 1)
+            found.append(Item("place", plain(rest), " ".join(pair), stated="\t".join(pair), **base))
+        parts = [rest]
+        if moments(rest):
+            parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
+        for sentence in parts:
+            if moments(sentence):
+                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
+                found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
+                rest = rest.replace(sentence, " ")
+        previous = ""
+        for clause in _CLAUSE.split(rest):
+            clause = clause.strip()
+            if not clause:
+                continue
+            words = plain(re2.sub(NUMBER, " ", clause))
+            if not re2.search(r"\pL{2}", words) and _NUMBER.search(clause):
+                words = f"{previous} {words}".strip()
+            elif len(words) > 3:
+                previous = words
+            found.append(Item("text", plain(clause), clause, **base))
+            numbers = self._numbers(clause)
+            for place, (text, number, after) in enumerate(numbers):
+                unit = unit_at(after)
+                label = words
+                if len(numbers) > 1:
+                    begin = clause.find(text)
+                    ahead = plain(clause[:begin]) if place == 0 else plain(_before(clause, begin))
+                    label = ahead if re2.search(r"\pL{2}", ahead) else plain(f"{ahead} {_up_to_number(after)}")
+                    if place and not concept(label):
+                        label = plain(f"{_up_to_number(clause)} {label}")
+                found.append(Item("number", label, text, number=number, unit=unit, stated=after, **base))
+        return found
+
+    def _numbers(self, value: str) -> list[tuple[str, float, str]]:
+        """Return the numbers of a text, each with what stands behind it."""
+        found = []
+        for match in _NUMBER.finditer(value):
+            before = value[: match.start()][-1:]
+            after = value[match.end() :]
+            if before.isalpha() or before in ("_", "."):
+                continue
+            text = match[0].rstrip(",.") if not re2.search(r"[.][0-9]*$|,[0-9]+$", match[0]) else match[0].rstrip(",")
+            sign = text.startswith("-") and (before.isdigit() or before.isalpha())
+            if sign:
+                continue
+            plain_number = text.lower().replace("d", "e")
+            if self.decimal == ",":
+                plain_number = plain_number.replace(",", ".")
+            elif "," in plain_number:
+                continue
+            try:
+                number = float(plain_number)
+            except ValueError:
+                continue
+            if after[:1].isalpha() and unit_at(after) is None:
+                continue
+            found.append((text, number, value[match.end() :]))
+        return found[:8]
+
+
+def _bare(text: str) -> str:
+    """Return a line without the mark that begins a comment, and with blanks for dots that lead to a value."""
+    match = _LEADING.match(text)
+    if match and match[0].strip():
+        text = " " * match.end() + text[match.end() :]
+    text = _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text) if not re2.fullmatch(
+        r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text) else text
+    return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
+
+
+def _cells(text: str) -> list[str]:
+    """Return the cells of a line: what tabs, semicolons or two blanks part, but for those about a colon."""
+    cells, begin = [], 0
+    for match in _SPLIT.finditer(text):
+        after, before = text[match.end() : match.end() + 1], text[: match.start()].rstrip()[-1:]
+        if match[0] != ";" and (after in (":", "=") or before in (":", "=")):
+            continue
+        if match[0].isspace() and re2.match(r"^[\])]", text[match.end() :]):
+            continue
+        cells.append(text[begin : match.start()].strip())
+        begin = match.end()
+    cells.append(text[begin:].strip())
+    parts: list[str] = []
+    for cell in cells:
+        while cell and (more := _NEXT_PAIR.search(cell)) and _pair(cell[: more.start()]):
+            parts.append(cell[: more.start()])
+            cell = cell[more.start() + 1 :].strip()
+        if cell and re2.search(r"[\pL0-9%]", cell):
+            parts.append(cell)
+    return parts
+
+
+def _pair(cell: str) -> tuple[str, str] | None:
+    match = _PAIR.match(cell)
+    if match is None or len(match[1]) > 70:
+        return None
+    bare = ":" in cell and not match[2] and cell[match.end(1) :].lstrip()[:1] == ":" and match[3]
+    if bare and (match[1][-1:].isdigit() or re2.search(r"(?i)\b(?:utc|gmt)\b", match[1])):
+        return None
+    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (_NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare):
+        return None
+    return match[1].strip(), match[3].strip()
+
+
+def _is_value(cell: str) -> bool:
+    return bool(_STARTS_WITH_VALUE.match(cell)) or (len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell)))
+
+
+def _is_label(cell: str) -> bool:
+    return not _is_value(cell) and bool(re2.match(r"^[\pL%(\[]", cell)) and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
+
+
+def _is_alone(cell: str) -> bool:
+    """Whether a cell is one value with its unit, a place, a date or a name, and no sentence."""
+    match = _NUMBER.match(cell)
+    if match is None:
+        return len(cell.split()) <= 3
+    rest = cell[match.end() :].strip()
+    unit = unit_at(rest)
+    return not rest or (unit is not None and unit.length >= len(rest)) or bool(coordinate_pair(cell) or moments(cell)) or (
+        len(rest.split()) <= 3 and "," not in rest
+    )
+
+
+def _is_unit(cell: str) -> bool:
+    unit = unit_at(cell)
+    return unit is not None and unit.length >= len(cell.strip()) - 12 or bool(
+        re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
+    )
+
+
+def _goes_on(value: str, cell: str) -> bool:
+    """Whether a cell is the longitude to the latitude before it."""
+    return bool(re2.search(r"[0-9.'\"] ?[NS]$", value) and re2.match(r"^[0-9][0-9 .'\"-]*[EWO]$", cell))
+
+
+def _joined(cells: list[str]) -> list[str]:
+    parts = cells[:1]
+    for cell in cells[1:]:
+        if _goes_on(parts[-1], cell) or (cell.startswith("(") and zone_in(cell) and moments(parts[-1])):
+            parts[-1] = f"{parts[-1]} {cell}"
+        else:
+            parts.append(cell)
+    return parts
+
+
+def _suits(label: str, value: str) -> bool:
+    """Whether a text may be the value of a label that no colon parts from it."""
+    kind = concept(plain(label))
+    if kind in ("station", "network"):
+        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", value))
+    if kind == "unit" or re2.search(r"^data$|^values$|^acceleration$", plain(label)):
+        return is_unit_text(value)
+    if kind == "component":
+        return bool(pointing(value).kind) or len(value) <= 4
+    return kind == "station name" and len(value) < 40
+
+
+def is_unit_text(text: str) -> bool:
+    """Whether a text names a unit of samples."""
+    try:
+        acceleration_unit(text.strip(" .()[]"))
+    except InputError:
+        return False
+    return True
+
+
+def _last_bracket(label: str) -> str:
+    found = _BRACKETED.findall(label)
+    return found[-1] if found else ""
+
+
+def _between(value: str, text: str) -> str:
+    return value[: max(value.find(text), 0)]
+
+
+def _before(clause: str, begin: int) -> str:
+    """Return the words between the number before a place and that place."""
+    before = clause[:begin]
+    numbers = list(_NUMBER.finditer(before))
+    return before[numbers[-1].end() :] if numbers else before
+
+
+def _up_to_number(text: str) -> str:
+    match = _NUMBER.search(text)
+    return text[: match.start()] if match else text
+
+
+def _is_known(cell: str) -> bool:
+    return bool(concept(plain(cell)))
+
+
+def _all_known(cells: list[str]) -> bool:
+    return sum(map(_is_known, cells)) >= 0.5 * len(cells)
+
+
+def _any_known(cells: list[str]) -> bool:
+    return any(_is_known(cell) and not pointing(cell).kind for cell in cells)
+
+
+def with_row(item: Item, **changes: Any) -> Item:
+    """Return an item with other fields."""
+    return replace(item, **changes)
+
+
+def single_coordinate(text: str, axis: str) -> list[float]:
+    """Return the degrees a text may mean, without words before them."""
+    return coordinate(text, axis)

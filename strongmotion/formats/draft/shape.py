@@ -1,0 +1,291 @@
+"""Where the numbers of a text file stand, and how: blocks, columns, widths, decimal sign."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import re2
+from numpy.typing import NDArray
+
+from .. import header
+from ..lines import Block, Lines
+
+LEAST_ROWS = 3
+_LOOKED_AT = 200
+_MOST_HEADER = 199
+_FORMAT = re2.compile(
+    r"(?i)(?:^|[^\pL0-9])(\(?(?:[0-9]{1,2} ?\()?(?:[0-9]{0,2}[FEDGI][0-9]{1,2}(?:\.[0-9]{1,2})?|[0-9]{0,2}X|[ ,])+\)?\)?)(?:[^\pL0-9.]|$)"
+)
+_PIECE = re2.compile(r"(?i)([0-9]{0,2})([FEDGI])([0-9]{1,2})(?:\.([0-9]{1,2}))?|([0-9]{0,2})X")
+
+
+@dataclass(frozen=True)
+class Shape:
+    """How numbers stand on their lines; `cells` is how many a full line has."""
+
+    delimiter: str = ""
+    decimal: str = "."
+    exponent: str = ""
+    width: int | tuple[int, ...] | None = None
+    cells: int = 0
+    last_column: int | None = None
+    why: str = ""
+
+    @property
+    def block(self) -> Block:
+        """As a block of a layout."""
+        return Block(
+            values_per_line=self.cells or None, width=self.width, delimiter=self.delimiter, decimal=self.decimal,
+            exponent=self.exponent, last_column=self.last_column,
+        )  # fmt: skip
+
+    def numbers(self, line: str) -> list[float]:
+        """Return the numbers of a line, NaN for a cell that is none."""
+        block = self.block
+        texts = [block.number(cell) for cell in block.cells(line)]
+        return [float(text) if header.usable_number(text) else math.nan for text in texts]
+
+
+@dataclass
+class Blocks:
+    """The blocks of numbers of a file: lines from which to which, each with what stands above it."""
+
+    runs: list[tuple[int, int]]
+    shape: Shape
+    rivals: list[Shape] = field(default_factory=list)
+    clock: int = 0
+    """How many cells of each line, the first ones, hold date and time of day."""
+
+
+def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
+    """Return the blocks of numbers, and the ways in which they may stand, the likeliest first."""
+    runs = _real_runs(lines)
+    if not runs:
+        return _clock_rows(lines)
+    longest = max(runs, key=lambda run: run[1] - run[0])
+    sample = _sample(lines, *longest)
+    shapes = shapes_of(sample, head)
+    if not shapes:
+        return None
+    shape = shapes[0]
+    begun = [(_trimmed(lines, a, b, shape), b) for a, b in runs]
+    return Blocks([run for run in begun if run[1] - run[0] >= 1], shape, shapes[1:])
+
+
+def _real_runs(lines: Lines) -> list[tuple[int, int]]:
+    """Return the runs of lines of numbers that are blocks: not rows of numbers in a header, not two ends of damage."""
+    runs = lines.runs(LEAST_ROWS)
+    if not runs:
+        return []
+    joined = [runs[0]]
+    for begin, end in runs[1:]:
+        between = range(joined[-1][1], begin)
+        if len(between) <= 3 and all(_is_damaged(lines.line(at)) for at in between):
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((begin, end))
+    most = max(b - a for a, b in joined)
+    return [run for run in joined if run[1] - run[0] >= max(LEAST_ROWS, 0.1 * most)]
+
+
+def _is_damaged(line: str) -> bool:
+    """Whether a line between numbers is a damaged row of them, not a header."""
+    cells = line.replace(",", " ").replace(";", " ").split()
+    good = sum(header.usable_number(cell) for cell in cells)
+    return not cells or (len(cells) > 1 and good >= 0.5 * len(cells)) or (len(cells) == 1 and not _words(line))
+
+
+def _words(line: str) -> bool:
+    return bool(re2.search(r"\pL{2}", line)) and not re2.fullmatch(r"(?i) *(?:nan|inf|na|null|none|-+|\*+) *", line)
+
+
+def _sample(lines: Lines, begin: int, end: int) -> list[str]:
+    """Return lines from all parts of a block, its last one too."""
+    if end - begin <= 2 * _LOOKED_AT:
+        chosen = list(range(begin, end))
+    else:
+        middle = np.linspace(begin + _LOOKED_AT, end - 20, _LOOKED_AT).astype(int).tolist()
+        chosen = [*range(begin, begin + _LOOKED_AT), *sorted(set(middle)), *range(end - 20, end)]
+    return [line for at in chosen if (line := lines.line(at)).strip()]
+
+
+def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
+    """Return the ways in which lines of numbers may stand, the likeliest first."""
+    text = "\n".join(sample)
+    exponent = "D" if re2.search(r"[0-9.]D[-+ ]?[0-9]", text) else "d" if re2.search(r"[0-9.]d[-+]?[0-9]", text) else ""
+    found: list[Shape] = []
+    touching = bool(re2.search(r"[0-9.][-+][0-9.]|\.[0-9]*\.", re2.sub(r"[eEdD][-+]", "e", text)))
+    for stated in _stated(head):
+        for decimal in (".", ","):
+            shape = replace(stated, decimal=decimal, exponent=exponent)
+            if _fits(shape, sample):
+                found.append(shape)
+                break
+            total = shape.width * shape.cells if isinstance(shape.width, int) else sum(shape.width or ())
+            shorter = replace(shape, last_column=total)
+            beyond = [line[total:].strip() for line in sample]
+            if all(text.isdigit() or not text for text in beyond) and any(beyond) and _fits(shorter, sample):
+                return [shorter]
+    if found and not touching:
+        # Where blanks part the numbers too, they do it whatever the widths are.
+        free = Shape("", found[0].decimal, exponent, None, found[0].cells, why=found[0].why)
+        if _fits(free, sample):
+            found.insert(0, free)
+    for delimiter, decimal in (
+        ("\t", "."), (";", "."), ("|", "."), (",", "."), ("", "."), ("\t", ","), (";", ","), ("|", ","), ("", ","),
+    ):  # fmt: skip
+        if delimiter and text.count(delimiter) < len(sample) - 1:
+            continue
+        if decimal == "," and "," not in text:
+            continue
+        shape = Shape(delimiter, decimal, exponent)
+        usual = Counter(len(shape.block.cells(line)) for line in sample[: _LOOKED_AT]).most_common(1)[0][0]
+        shape = replace(shape, cells=usual)
+        if _fits(shape, sample):
+            found.append(shape)
+    if touching or not found:
+        found += _by_places(sample, exponent)
+    return found[:6]
+
+
+def _fits(shape: Shape, sample: list[str]) -> bool:
+    """Whether lines hold as many numbers as they should by a shape; the last one may hold fewer, a few may be odd."""
+    block, wrong = shape.block, 0
+    for at, line in enumerate(sample):
+        cells = block.cells(line)
+        count = len(cells) == shape.cells or (at == len(sample) - 1 and 0 < len(cells) < shape.cells)
+        good = count and all(header.usable_number(block.number(cell)) for cell in cells)
+        if good and isinstance(shape.width, int):
+            good = all(len(cell) == shape.width for cell in cells)
+        wrong += not good
+    return wrong <= max(1, 0.02 * len(sample)) and wrong < len(sample)
+
+
+def _stated(head: list[str]) -> list[Shape]:
+    """Return the shapes that FORTRAN format codes of a header say."""
+    found = []
+    for line in head:
+        for match in _FORMAT.finditer(line[:300]):
+            if shape := fortran(match[1]):
+                found.append(replace(shape, why=f"format {match[1].strip()}"))
+    return found[::-1]
+
+
+def fortran(code: str) -> Shape | None:
+    """Return the widths a FORTRAN format code says.
+
+    Examples
+    --------
+    >>> fortran("8F10.3").width, fortran("(10(1X,F7.2))").cells, fortran("4(F8.3,F8.2)").width
+    (10, 10, 8)
+    """
+    inner = re2.fullmatch(r" *\(? *([0-9]{1,2})? *\(?([^()]*)\)* *", code.strip())
+    if inner is None:
+        return None
+    repeat = int(inner[1] or 1) if "(" in code.strip().lstrip("(") else 1
+    body = code.strip().strip("()") if repeat == 1 else inner[2]
+    widths: list[int] = []
+    skip = 0
+    at = 0
+    for piece in _PIECE.finditer(body):
+        if body[at : piece.start()].strip(" ,"):
+            return None
+        at = piece.end()
+        if piece[2] is None:
+            skip += int(piece[5] or 1)
+            continue
+        width = int(piece[3])
+        if not 1 <= width <= 40:
+            return None
+        for _ in range(int(piece[1] or 1)):
+            widths.append(width + skip)
+            skip = 0
+    if not widths or body[at:].strip(" ,"):
+        return None
+    widths *= repeat
+    if not 1 <= len(widths) <= 100:
+        return None
+    same = widths[0] if len(set(widths)) == 1 else tuple(widths)
+    return Shape(width=same, cells=len(widths))
+
+
+def _by_places(sample: list[str], exponent: str) -> list[Shape]:
+    """Return shapes of one width, told from the places of the decimal points, where numbers touch."""
+    found = []
+    for decimal in (".", ","):
+        steps: Counter[int] = Counter()
+        for line in sample[:_LOOKED_AT]:
+            places = [at for at, character in enumerate(line) if character == decimal]
+            steps.update(b - a for a, b in itertools.pairwise(places))
+        for width, _ in steps.most_common(2):
+            for last in (None, 72):
+                shape = Shape("", decimal, exponent, width, 0, last)
+                usual = Counter(len(shape.block.cells(line)) for line in sample).most_common(1)[0][0]
+                shape = replace(shape, cells=usual, why="the places of the decimal points")
+                if width >= 3 and _fits(shape, sample):
+                    found.append(shape)
+    return found
+
+
+def _trimmed(lines: Lines, begin: int, end: int, shape: Shape) -> int:
+    """Return where a block begins without rows of numbers that are its header's."""
+    block = shape.block
+    usual_points = Counter(
+        _points(cell, shape.decimal) for at in range(begin, min(end, begin + 60)) for cell in block.cells(lines.line(at))
+    ).most_common(1)[0][0]
+    for at in range(begin, min(begin + 6, end - 1)):
+        line = lines.line(at)
+        cells = block.cells(line)
+        if not cells:
+            continue
+        good = len(cells) == shape.cells and all(header.usable_number(block.number(cell)) for cell in cells)
+        if good and shape.cells == 1 and usual_points > 0 and _points(cells[0], shape.decimal) != usual_points:
+            after = [block.cells(lines.line(i)) for i in range(at + 1, min(at + 30, end))]
+            same = sum(len(c) == 1 and _points(c[0], shape.decimal) == usual_points for c in after)
+            good = same < 0.95 * len(after)
+        if good:
+            return at
+    return begin
+
+
+def _points(cell: str, decimal: str) -> int:
+    """Return how many digits stand behind the decimal sign; -1 without one."""
+    text = cell.strip().lower().partition("e")[0]
+    return len(text.partition(decimal)[2]) if decimal in text else -1
+
+
+def _clock_rows(lines: Lines) -> Blocks | None:
+    """Return the block of a file whose rows begin with a date and time of day."""
+    good: list[int] = []
+    for at in range(min(lines.count, 400)):
+        if re2.match(r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:", lines.line(at)):
+            good.append(at)
+    if len(good) < LEAST_ROWS or good[-1] - good[0] + 1 != len(good):
+        return None
+    sample = [lines.line(at) for at in good]
+    for delimiter in (",", ";", "\t", ""):
+        shape = Shape(delimiter)
+        counts = Counter(len(shape.block.cells(line)) for line in sample)
+        usual = counts.most_common(1)[0][0]
+        if usual < 2 or len(counts) > 1:
+            continue
+        first = next(i for i in range(usual) if header.usable_number(shape.block.cells(sample[0])[i].strip()) or i == usual - 1)
+        rest = [cell for line in sample for cell in shape.block.cells(line)[first:]]
+        if 1 <= first <= 2 and all(header.usable_number(cell.strip()) for cell in rest):
+            return Blocks([(good[0], lines.count)], replace(shape, cells=usual), clock=first)
+    return None
+
+
+def table(lines: Lines, run: tuple[int, int], shape: Shape, most: int = 4000) -> NDArray[np.float64]:
+    """Return the numbers of the first lines of a block, a row a line; NaN where a line is short or odd."""
+    rows = []
+    for at in range(run[0], min(run[1], run[0] + most)):
+        line = lines.line(at)
+        if line.strip():
+            numbers = shape.numbers(line)[: shape.cells]
+            rows.append([*numbers, *[math.nan] * (shape.cells - len(numbers))])
+    return np.array(rows, float).reshape(-1, max(shape.cells, 1))

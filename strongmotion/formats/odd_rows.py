@@ -1,0 +1,141 @@
+"""Rows of numbers that read well and are wrong: what a layout that is off by a line or a column makes of a file."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..record import Finding
+from . import header
+from .lines import Block, Lines
+
+_LOOKED_AT = 40
+_LEAST_VALUES = 4
+
+
+def odd_rows(lines: Lines, numbered: NDArray[np.int32], block: Block, component: str) -> list[Finding]:
+    """Return what is odd about the lines of a block that was read.
+
+    Parameters
+    ----------
+    lines : Lines
+    numbered : ndarray of int32
+        The lines that were read.
+    block : Block
+        How they were read.
+    component : str
+        The component they are of; empty for several.
+
+    Raises
+    ------
+    RecordError
+        The widths cut through numbers, or the last number of each line counts the lines.
+    """
+    if numbered.size < 2:
+        return []
+    shown = [lines.line(int(at)) for at in numbered[:_LOOKED_AT]]
+    _check_widths(lines, numbered, block, shown)
+    _check_counter(lines, numbered, block, shown)
+    return [*_row_above(lines, numbered, block, shown, component), *_repeated(lines, numbered, block, component)]
+
+
+def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown: list[str]) -> None:
+    if not isinstance(block.width, int):
+        return
+    edges = cut = 0
+    for line in shown:
+        body = line[block.margin : block.last_column]
+        for at in range(block.width, len(body), block.width):
+            edges += 1
+            cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal)
+    if edges >= 3 and cut > 0.5 * edges:
+        raise lines.reading.error(
+            f"columns of width {block.width} cut through numbers",
+            int(numbered[0]) + 1,
+            "Correct width or margin in the layout",
+        )
+
+
+def _check_counter(lines: Lines, numbered: NDArray[np.int32], block: Block, shown: list[str]) -> None:
+    if block.rows or len(shown) < 8:
+        return
+    last = [block.number(cells[-1]) for line in shown[:-1] if len(cells := block.cells(line)) >= 3]
+    if len(last) < 7 or not all(re.fullmatch(r"\d{1,9}", text) for text in last):
+        return
+    others = [block.number(cell) for line in shown[:3] for cell in block.cells(line)[:-1]]
+    if all(re.fullmatch(r"[-+]?\d+", text) for text in others) and max(len(text) for text in others) > 6:
+        return
+    steps = np.diff([int(text) for text in last])
+    if steps[0] > 0 and np.all(steps == steps[0]):
+        raise lines.reading.error(
+            f"the last number of each line counts the lines ({', '.join(last[:3])}, ...): it is no sample",
+            int(numbered[0]) + 1,
+            "Say by last_column in the layout where the samples of a line end",
+        )
+
+
+def _skeleton(line: str) -> str:
+    return re.sub(r"\d", "9", line.replace("-", " ").rstrip())
+
+
+def _row_above(
+    lines: Lines, numbered: NDArray[np.int32], block: Block, shown: list[str], component: str
+) -> list[Finding]:
+    first = int(numbered[0])
+    if first == 0:
+        return []
+    above = lines.line(first - 1)
+    cells = block.cells(above)
+    usual = block.cells(shown[0])
+    alike = _skeleton(above) == _skeleton(shown[0]) if len(usual) == 1 else len(cells) == len(usual)
+    if not alike or not all(header.usable_number(block.number(cell)) for cell in cells):
+        return []
+    if len(usual) > 1 and not any("." in cell or "," in cell for cell in cells) and any("." in c for c in usual):
+        return []  # a row of azimuths or channel numbers
+    return [
+        Finding(
+            "row above the numbers", "doubt",
+            f"line {first}, the last of the header, looks like a row of numbers and was not read as one",
+            "If it holds samples, everything is late by a row.",
+            "Compare the number of header lines with the file.",
+            component, place=f"line {first}",
+        )
+    ]  # fmt: skip
+
+
+def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component: str) -> list[Finding]:
+    """Lines of several values that are the same as the line before."""
+    if block.rows and len(block.columns) < _LEAST_VALUES:
+        return []
+    begins, ends = lines.begins[numbered].astype(np.int64), lines.ends[numbered].astype(np.int64)
+    sizes = ends - begins
+    data = lines.reading.data
+    alike = np.flatnonzero(sizes[1:] == sizes[:-1])
+    # The last eight bytes of a line tell most lines apart at once.
+    tail = np.minimum(sizes, 8)
+    same = np.ones(alike.size, bool)
+    for back in range(1, 9):
+        use = tail[alike] >= back
+        one = lines.bytes[np.maximum(ends[alike] - back, 0)]
+        two = lines.bytes[np.maximum(ends[alike + 1] - back, 0)]
+        same &= ~use | (one == two)
+    found = []
+    for at in alike[same].tolist():
+        row = data[begins[at] : ends[at]]
+        if row == data[begins[at + 1] : ends[at + 1]] and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES:
+            found.append(int(numbered[at + 1]) + 1)
+            if len(found) > 100:
+                break
+    if not found:
+        return []
+    return [
+        Finding(
+            "repeated rows", "doubt",
+            f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
+            "If a line was written twice, everything after it is late, and the motion has a step.",
+            "Compare with the original file.",
+            component, place=f"line {found[0]}", values={"rows": float(len(found))},
+        )
+    ]  # fmt: skip
