@@ -142,8 +142,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         return others
 
     tested: tuple[Entry, ...] = ()
-    if settings.filter.high_cut == AUTO and not windows.pre_event:
-        others, tested = keep_peaks(padded, acausal, bands, order)
+    if settings.filter.high_cut == AUTO:
+        others, tested = keep_peaks(padded, acausal, bands, compared, order, leave_out=not windows.pre_event)
         bands = refiltered(others)
     if settings.filter.low_cut == AUTO:
         largest = settings.filter.displacement_at_rest
@@ -155,7 +155,7 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
         )
-        findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
+        findings += [*unsettled, *check_peak(motion, moved, bands[name], compared[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
     baseline = {

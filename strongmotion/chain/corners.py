@@ -48,6 +48,9 @@ HOLE_ABOVE, HOLE_BELOW = 2.0, 1.25
 """Widest hole in the ratio that is bridged above and below the band, as a ratio of frequencies: judgements, without a
 source."""
 
+HOLE_CYCLES = 2.0
+"""The spectrum of a shaking of D seconds rises and falls over 1/D Hz: holes of twice that are chance."""
+
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
 
@@ -92,6 +95,8 @@ def choose_bands(
     findings: list[Finding] = []
     compared: dict[str, SignalAndNoise] = {}
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
+    strong = (windows.strong[1] - windows.strong[0]) * motions[0].dt
+    hole = HOLE_CYCLES / strong if strong > 0 else 0.0
     which = next((name for name in ("pre-event", "tail") if windows.named(name) is not None), "modelled")
     for motion in motions:
         asked = f"signal to noise of at least {settings.signal_to_noise:g}, noise {_NOISES[which]}"
@@ -102,7 +107,7 @@ def choose_bands(
             error = fourier_spectrum(unknown[motion.component] * tukey(len(motion), TAPERED), motion.dt)
             smooth = konno_ohmachi(error.frequency, error.amplitude, frequency, settings.smoothing)
             noise = np.hypot(noise, smooth)
-        clear = _clear_band(seen, noise, settings.signal_to_noise)
+        clear = _clear_band(seen, noise, settings.signal_to_noise, hole)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
             high[motion.component] = (0.0, "none: signal nowhere clear of noise")
@@ -179,6 +184,16 @@ class SignalAndNoise:
             return np.zeros_like(self.frequency)
         return np.asarray(2.0 * self.noise**2 / (np.pi / 4.0 * (1.0 - 0.625 * TAPERED) * self.span))
 
+    def noise_spectrum(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return frequency, Hz, and power of the noise, growing as 1/f² below the frequencies of the spectra.
+
+        Displacement is mostly that of the noise below the low-cut, however little the filter leaves of it.
+        """
+        below = self.frequency[0] * STEP ** np.arange(-70.0, 0.0)
+        power = self.noise_power
+        frequency = np.concatenate((below, self.frequency))
+        return frequency, np.concatenate((power[0] * (self.frequency[0] / below) ** 2, power))
+
 
 def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
     """Compare the shaking of one component with its noise, as the corners are chosen.
@@ -198,7 +213,7 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
         noise = slice((windows.tail.start + len(motion)) // 2, None)  # the coda still swings at the beginning of it
     signal = motion.acceleration[windows.signal]
     span = len(signal) * dt
-    centres = _centres(_lowest(span, dt), 0.5 / dt)
+    centres = _centres(_lowest(span, dt) / 2.0, 0.5 / dt)
     shaking = _smoothed(signal, dt, centres, bandwidth)
     floor = np.maximum(float(shaking.max()) * np.finfo(float).eps, _rounding(motion, span, centres))
     if noise is None:
@@ -254,12 +269,14 @@ def _smoothed(
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 
-def _clear_band(seen: SignalAndNoise, noise: NDArray[np.float64], least: float) -> tuple[float, float] | None:
+def _clear_band(
+    seen: SignalAndNoise, noise: NDArray[np.float64], least: float, hole: float
+) -> tuple[float, float] | None:
     """Return the ends, Hz, of the band with most of the energy in which the ratio is at least `least`; None if narrow.
 
     The spectrum of a short shaking has holes by chance, in which the ratio falls short though there is signal on both
-    sides. They are bridged: what noise they hold is little beside the signal. Below the band holes are bridged with
-    more care, for there a drift of the zero line stands out of the noise as well.
+    sides. They are bridged: what noise they hold is little beside the signal. Below the band they are bridged with
+    more care, for there a drift of the zero line stands out of the noise as well: only up to a width of `hole`, Hz.
     """
     frequency, ratio = seen.frequency, seen.signal / noise
     clear = np.concatenate(([False], ratio >= least, [False])).astype(np.int8)
@@ -275,7 +292,7 @@ def _clear_band(seen: SignalAndNoise, noise: NDArray[np.float64], least: float) 
             break
         last = end
     for begin, end in reversed(runs[:best]):
-        if frequency[first] > HOLE_BELOW * frequency[end]:
+        if frequency[first] > max(HOLE_BELOW * frequency[end], frequency[end] + hole):
             break
         first = begin
     low, high = _crossing(frequency, ratio, first, first - 1, least), _crossing(frequency, ratio, last, last + 1, least)
