@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt
 
 import strongmotion as sm
 from strongmotion.chain import correct
@@ -55,14 +56,11 @@ def shaking(duration: float, low: float, high: float, rate: float, rng: np.rando
         envelope = 0.2 * np.minimum(1.0, time / 0.1) * np.exp(-time / (0.3 * duration))
         envelope += (time > s) * np.exp(-(time - s) / (0.15 * duration)) * np.minimum(1.0, np.maximum(0, time - s) / 0.3)
     envelope *= np.clip((duration - time) / (0.1 * duration), 0, 1)
-    pad = round(4 / low * rate)
-    whole = np.zeros(n + 2 * pad)
-    whole[pad : pad + n] = rng.normal(size=n) * envelope
-    frequency = np.fft.rfftfreq(len(whole), 1 / rate)
-    gain = 1 / np.sqrt(1 + (np.maximum(frequency, 1e-9) / high) ** 8)
-    gain /= np.sqrt(1 + (low / np.maximum(frequency, 1e-9)) ** 4)
-    gain[0] = 0
-    return np.fft.irfft(np.fft.rfft(whole) * gain, len(whole))[pad : pad + n]
+    # Causal filters, so that nothing moves before the first sample; below `low` acceleration falls as f³, at rest.
+    pad = round(3 / low * rate)
+    whole = np.concatenate((rng.normal(size=n) * envelope, np.zeros(pad)))
+    whole = sosfilt(butter(3, low, "highpass", fs=rate, output="sos"), whole)
+    return sosfilt(butter(4, high, "lowpass", fs=rate, output="sos"), whole)
 
 
 def noise(n: int, rate: float, rng: np.random.Generator) -> Floats:
@@ -98,7 +96,7 @@ def draw(seed: int, number: int, before: float | None = None, after: float | Non
     for name in NAMES:
         own = shaking(duration, low, high, rate, rng)
         own *= peak * relative[name] / np.abs(own).max()
-        whole = np.concatenate((np.zeros(lead), own, np.zeros(tail)))
+        whole = np.concatenate((np.zeros(lead), own, np.zeros(max(0, tail - round(3 / low * rate)))))
         truth[name] = whole
         seen = whole + rms * noise(len(whole), rate, rng) + rng.uniform(-0.05, 0.05)
         parts.append(sm.Component(name, np.round(seen / count).astype(np.int32), 1 / rate, "counts", 1 / count))

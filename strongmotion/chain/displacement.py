@@ -38,7 +38,7 @@ PEAK_TAKEN = 0.03
 LATE = (7.5, 15.0)
 """Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
 
-IN_NOISE = 4.0
+IN_NOISE = 1.0
 """Displacement within so many times the root mean square of its noise is no error."""
 
 

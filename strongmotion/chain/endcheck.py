@@ -154,12 +154,12 @@ def keep_peaks(
     kept, entries = dict(bands), []
     for name, motion in padded.items():
         band = bands[name]
-        if not check_peak(motion, moved[name], band, noises[name], order):
+        if not _high_cut_takes(motion, moved[name], band, noises[name], order):
             continue
         higher = () if leave_out else (band.high_cut * RAISED**count for count in range(1, 40))
         for high_cut in itertools.takewhile(lambda it, band=band: it < HIGHEST * band.nyquist, higher):
             tried = replace(band, high_cut=high_cut)
-            if not check_peak(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
+            if not _high_cut_takes(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
                 kept[name], what = tried, "Raised the high-cut: it would take more of the peak than is noise"
                 break
         else:
@@ -172,6 +172,10 @@ def keep_peaks(
         cuts = [kept[name].high_cut for name in ("H1", "H2") if kept[name].high_cut > 0]
         kept["horizontal"] = replace(kept["horizontal"], high_cut=min(cuts, default=0.0))
     return kept, tuple(entries)
+
+
+def _high_cut_takes(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int) -> bool:
+    return any("high_cut_hz" in finding.values for finding in check_peak(padded, moved, band, noise, order))
 
 
 def check_peak(
