@@ -8,8 +8,11 @@ from ..foundation.units import COUNTS
 from ..motion import Motion
 from ..record import Component
 from .counts import count_interval
+from .order import step
 
 __all__ = ["to_acceleration"]
+
+STEP = step("acceleration", 10)
 
 
 def to_acceleration(component: Component) -> Motion:
@@ -34,7 +37,7 @@ def to_acceleration(component: Component) -> Motion:
     motion = Motion(component.name, acceleration, component.dt, count=count_interval(component))
     per = "count" if component.unit == COUNTS else component.unit
     return motion.after(
-        "acceleration",
+        STEP,
         f"Multiplied raw samples by {component.scale:.9g} m/s² per {per}",
         {
             "unit": component.unit,

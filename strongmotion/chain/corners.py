@@ -23,9 +23,12 @@ from ..settings import AUTO, FilterSettings
 from ..spectra import fourier_spectrum, konno_ohmachi
 from .band import Band
 from .counts import rounding_offset
+from .order import step
 from .windows import Windows
 
 __all__ = ["SignalAndNoise", "choose_bands", "signal_and_noise"]
+
+STEP = step("corners", 70)
 
 Chosen = tuple[float, str]
 
@@ -41,7 +44,7 @@ _NOISES = {
 TAPERED = 0.1
 """Part of a window that is tapered (Tukey) before its spectrum is taken."""
 
-STEP = 1.03
+SPACING = 1.03
 """Ratio of one frequency to the next at which spectra are compared."""
 
 HOLE_ABOVE, HOLE_BELOW = 2.0, 1.25
@@ -146,7 +149,7 @@ def choose_bands(
         )
     entries = tuple(
         Entry(
-            "corners", name,
+            STEP, name,
             f"Low-cut: {low[name][1]}. High-cut: {high[name][1]}",
             {
                 "low_cut_hz": bands[name].low_cut,
@@ -189,7 +192,7 @@ class SignalAndNoise:
 
         Displacement is mostly that of the noise below the low-cut, however little the filter leaves of it.
         """
-        below = self.frequency[0] * STEP ** np.arange(-70.0, 0.0)
+        below = self.frequency[0] * SPACING ** np.arange(-70.0, 0.0)
         power = self.noise_power
         frequency = np.concatenate((below, self.frequency))
         return frequency, np.concatenate((power[0] * (self.frequency[0] / below) ** 2, power))
@@ -237,9 +240,9 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
 
 
 def _centres(lowest: float, highest: float) -> NDArray[np.float64]:
-    """Return frequencies, Hz, `STEP` apart, and the ends: the same ones for windows of any length."""
-    first, last = np.ceil(np.log(lowest) / np.log(STEP) + 0.01), np.log(highest) / np.log(STEP) - 0.01
-    return np.concatenate(([lowest], STEP ** np.arange(first, last), [highest]))
+    """Return frequencies, Hz, `SPACING` apart, and the ends: the same ones for windows of any length."""
+    first, last = np.ceil(np.log(lowest) / np.log(SPACING) + 0.01), np.log(highest) / np.log(SPACING) - 0.01
+    return np.concatenate(([lowest], SPACING ** np.arange(first, last), [highest]))
 
 
 def _rounding(motion: Motion, span: float, frequency: NDArray[np.float64]) -> NDArray[np.float64]:

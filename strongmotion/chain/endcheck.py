@@ -19,8 +19,12 @@ from ..record import Finding
 from .band import Band
 from .corners import HIGHEST, SignalAndNoise
 from .filter import butterworth_gain, filter_band
+from .order import step
 
 __all__ = ["check_end", "check_peak", "keep_peaks"]
+
+PEAK_TEST = step("peak test", 90)
+END_CHECK = step("end check", 130)
 
 PEAK_TAKEN, IN_NOISE = 0.03, 2.0
 """Fraction of the peak acceleration that a corner may take without a finding, and how many times the root mean square
@@ -73,7 +77,7 @@ def check_end(
     before = _before_onset(acausal or motion, onset)
     said = "" if before is None else f"; before the onset displacement reaches {before:.0%}"
     checked = motion.after(
-        "end check",
+        END_CHECK,
         f"Velocity ends at {end_velocity:.2%} of its peak, displacement at {end_displacement:.2%}{said}",
         {
             "end_velocity_m_s": float(velocity[-1]),
@@ -167,7 +171,7 @@ def keep_peaks(
             what = "Left out the high-cut: it would take part of the peak"
             what += ", and the tail it came from may be motion" if leave_out else " that is not noise"
         values = {"high_cut_before_hz": band.high_cut, "high_cut_hz": kept[name].high_cut}
-        entries.append(Entry("peak test", name, what, values))
+        entries.append(Entry(PEAK_TEST, name, what, values))
     if "horizontal" in kept:
         cuts = [kept[name].high_cut for name in ("H1", "H2") if kept[name].high_cut > 0]
         kept["horizontal"] = replace(kept["horizontal"], high_cut=min(cuts, default=0.0))

@@ -14,8 +14,11 @@ from ..foundation.errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
 from ..settings import AUTO, OnsetSettings
+from .order import step
 
 __all__ = ["Windows", "find_windows"]
+
+STEP = step("onset", 20)
 
 
 HIGHEST_TAIL = 0.03
@@ -151,7 +154,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     }
     ending = f"; {why}" if why else ""
     windows = Windows(onset, noise, strong, quiet_from, shaking)
-    return windows, Entry("onset", "", f"Onset {how}{ending}", values), findings
+    return windows, Entry(STEP, "", f"Onset {how}{ending}", values), findings
 
 
 def _shaking(
