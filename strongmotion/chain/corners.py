@@ -128,16 +128,19 @@ def choose_bands(
     clear_from = {name: frequency for name, (frequency, _) in low.items()}
     if not cuts_low:
         low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
-    if settings.low_cut != AUTO:
-        low = dict.fromkeys(low, (float(settings.low_cut), "given in the settings"))
-    if settings.high_cut != AUTO:
-        high = dict.fromkeys(high, (float(settings.high_cut), "given in the settings"))
-    if {"H1", "H2"} <= set(low) and low["H1"] != low["H2"]:
+    own = {name: settings.for_component(name) for name in low}
+    given = [name for name in low if own[name].low_cut != AUTO]
+    low |= {name: (float(own[name].low_cut), "given in the settings") for name in given}
+    high |= {
+        name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
+    }
+    if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
-        if all(high[name][0] == 0.0 or shared < high[name][0] for name in ("H1", "H2")):
+        lower = next(name for name in ("H1", "H2") if low[name][0] < shared)
+        if lower not in given and all(high[name][0] == 0.0 or shared < high[name][0] for name in ("H1", "H2")):
             low |= {name: (shared, f"{low[name][1]}; the higher of the two horizontals") for name in ("H1", "H2")}
         else:
-            findings.append(_no_common_band())
+            findings.append(_no_common_band(given))
 
     bands = {
         name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction, clear_from[name]) for name in low
@@ -324,10 +327,11 @@ def _lowest(span: float, dt: float) -> float:
     return min(2.0 / span, 0.1 / dt)
 
 
-def _no_common_band() -> Finding:
+def _no_common_band(given: Sequence[str]) -> Finding:
+    why = "the low-cut one horizontal needs is not below the high-cut of the other"
     return Finding(
         "no common band", "doubt",
-        what="the low-cut one horizontal needs is not below the high-cut of the other",
+        what="a low-cut given in the settings is lower than the other horizontal's" if given else why,
         effect="each horizontal keeps its own band, and the two are not rotated",
         remedy="look at both components; set filter.low_cut and filter.high_cut by hand",
     )  # fmt: skip

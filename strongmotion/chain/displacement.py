@@ -19,8 +19,6 @@ from scipy.fft import irfft, rfft, rfftfreq
 
 from ..motion import Entry, Motion
 from .band import Band
-from .corners import SignalAndNoise
-from .ensemble import Choices, noise_in_peaks
 from .filter import butterworth_gain
 from .integrate import integrate_twice
 from .order import step
@@ -41,15 +39,12 @@ PEAK_TAKEN = 0.03
 LATE = (7.5, 15.0)
 """Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
 
-IN_NOISE = 1.0
-"""Displacement within so many times the root mean square of its noise is no error."""
 
 
 def raise_low_cuts(
     padded: Mapping[str, Motion],
     moved: Mapping[str, Motion],
     bands: Mapping[str, Band],
-    noises: Mapping[str, SignalAndNoise],
     windows: Windows,
     order: int,
     largest: float,
@@ -64,8 +59,6 @@ def raise_low_cuts(
         The same, filtered with zero phase to its band, and integrated.
     bands : mapping of str to Band
         By component, and ``"horizontal"``; a component without a low-cut is left alone.
-    noises : mapping of str to SignalAndNoise
-        By component.
     windows : Windows
         Onset, pre-event window and tail.
     order : int
@@ -86,10 +79,9 @@ def raise_low_cuts(
         if band.low_cut == 0:
             continue
 
-        def passes(displacement: Floats, band: Band, name: str = name, motion: Motion = motion) -> bool:
+        def passes(displacement: Floats, motion: Motion = motion) -> bool:
             found, peak = _at_rest(displacement, motion, windows)
-            noise = noise_in_peaks(Choices(motion, band, None, None, noises[name]), order)["PGD"]
-            return found <= max(largest * peak, IN_NOISE * noise)
+            return found <= largest * peak
 
         higher = (replace(band, low_cut=band.low_cut * STEP**count) for count in range(1, STEPS + 1))
         possible = (tried for tried in higher if band.high_cut == 0 or 2 * tried.low_cut < band.high_cut)
@@ -98,11 +90,11 @@ def raise_low_cuts(
         pga = float(np.abs(moved[name].acceleration).max())
         found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
-        if not passes(displacement, band):
+        if not passes(displacement):
             keeping = itertools.takewhile(
                 lambda tried, pga=pga: tried.pga >= (1 - PEAK_TAKEN) * pga, _tried(motion, possible, order)
             )
-            passing = next((tried.band for tried in keeping if passes(tried.displacement, tried.band)), None)
+            passing = next((tried.band for tried in keeping if passes(tried.displacement)), None)
             raised[name] = passing or band
             what += (
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
