@@ -36,6 +36,7 @@ __all__ = [
     "Arrivals",
     "Direction",
     "Pick",
+    "begins_in_shaking",
     "level_before",
     "p_direction",
     "pick_arrivals",
@@ -60,9 +61,15 @@ BURST = 8.0
 """Energy over the median of the short-term means around it beyond which it does not count, so that a spike among the
 noise hides no onset: common practice, without a source."""
 
-HIGHEST_NOISE = 0.1
-"""What comes before an onset is shaking, not noise, where it is louder than this part of the strongest second (root
-mean square): common practice, without a source."""
+HIGHEST_NOISE, HIGHEST_UNSEEN, HIGHEST_LEVEL = 0.04, 0.1, 0.3
+"""What comes before an onset is noise where its root mean square is below the first fraction of that of the strongest
+second. Above it, the record must show elsewhere that it is as quiet; where it ends in the shaking, and cannot, the
+second fraction is the limit, and the third where it can. All are common practice, without a source."""
+
+AS_QUIET = 4.0
+"""What comes before an onset has at most this many times the energy of the quietest 3 s after the shaking, if both are
+noise: a judgement, without a source. The P waves of a record that begins in them exceed the noise by more, or are too
+weak to matter."""
 
 LEAST_UNCERTAINTY = {"P": 0.05, "S": 0.1}
 """Standard error, s, below which no pick is trusted. An onset emerges from noise, so picks come late: on simulated
@@ -193,6 +200,35 @@ def level_before(energy: Floats, samples: int, dt: float) -> float:
     return float(np.sqrt(energy[:samples].mean() / strongest)) if samples and strongest > 0 else 0.0
 
 
+def begins_in_shaking(energy: Floats, samples: int, dt: float) -> bool:
+    """Tell whether the first samples are shaking, and not noise.
+
+    A record that is triggered late begins in P; the picker then takes S for the onset, and P would pass for noise.
+    Where the record comes to rest, its end tells how quiet it can be; so a weak motion in strong noise is not taken
+    for one that begins late.
+
+    Parameters
+    ----------
+    energy : ndarray, shape (n,)
+        As from `shaking_energy`.
+    samples : int
+        Samples before the onset.
+    dt : float
+        Sampling interval, s.
+    """
+    level = level_before(energy, samples, dt)
+    if level <= HIGHEST_NOISE:
+        return False
+    three = min(max(1, round(3.0 / dt)), max(1, samples))
+    total = np.concatenate(([0.0], np.cumsum(energy[samples + int(np.argmax(energy[samples:])) :])))
+    quietest = float((total[three:] - total[:-three]).min(initial=np.inf)) / three
+    before = float(energy[:samples].mean())
+    if before > AS_QUIET * quietest:
+        return True
+    came_to_rest = quietest <= AS_QUIET * before
+    return level > (HIGHEST_LEVEL if came_to_rest else HIGHEST_UNSEEN)
+
+
 def pick_onset(
     energy: Floats, dt: float, short_window: float = 0.5, long_window: float = 5.0, ratio: float = 4.0
 ) -> int | None:
@@ -305,7 +341,7 @@ def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, tuple[str, ...]]:
     if at is None:
         return None, ("no P: no onset stands out from what is before it",)
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
-    if level_before(energy, max(0, at - round(0.5 / dt)), dt) > HIGHEST_NOISE:
+    if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
         return None, ("no P: shaking had begun before the record",)
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
@@ -346,7 +382,7 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
         return None
     # Noise of a narrow band passes even so, but is nowhere quiet as a record of shaking is in some second.
     seconds = np.convolve(whole, np.full(second, 1.0 / second), "valid")
-    if p is None and seconds.min() > HIGHEST_NOISE**2 * seconds.max():
+    if p is None and seconds.min() > HIGHEST_UNSEEN**2 * seconds.max():
         return None
     spread = _split_spread(measure[begin:strongest], dt)
     return Pick("S", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["S"]))

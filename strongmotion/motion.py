@@ -106,6 +106,9 @@ class Motion:
         live there, and velocity and displacement start from rest at their beginning (Boore, 2005).
     history : History
         What was done so far.
+    count : float
+        Interval between the values that raw samples can take, m/s²; 0 where they can take any, or where that is not
+        known.
     """
 
     component: str
@@ -116,6 +119,7 @@ class Motion:
     lead: int = 0
     trail: int = 0
     history: History = History()
+    count: float = 0.0
 
     def __post_init__(self) -> None:
         n = len(self.acceleration)

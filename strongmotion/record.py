@@ -17,11 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .foundation.errors import RecordError
+from .foundation.times import instant_in
 from .foundation.units import ACCELERATION, COUNTS, acceleration_unit
 
 __all__ = ["Component", "Earthquake", "Finding", "Record", "Source", "Station"]
 
 Severity = Literal["note", "doubt", "unfit"]
+
+Instant = float | str | np.datetime64
+"""s after the first sample of a record, or UTC."""
 
 
 @dataclass(frozen=True)
@@ -167,11 +171,26 @@ class Earthquake:
 
 @dataclass(frozen=True)
 class Source:
-    """The file a record came from: its name, the SHA-256 of its bytes, and its format."""
+    """The file a record came from.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+    sha256 : str
+        SHA-256 of its bytes.
+    format : str
+        Its format.
+    first_sample, file_samples : int
+        Where the record is a part cut from what the file holds: the sample of the file's record, counted from 0, that
+        is the first of this one, and the number of samples of the file's record. 0 and 0 for the whole.
+    """
 
     file: str = ""
     sha256: str = ""
     format: str = ""
+    first_sample: int = 0
+    file_samples: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -465,6 +484,94 @@ class Record:
         """UTC time of the first sample, where known."""
         return self.components[0].start
 
+    def window(self, begin: Instant | None = None, end: Instant | None = None) -> Record:
+        """Cut the record to a span of time.
+
+        Parameters
+        ----------
+        begin, end : float, str or numpy.datetime64, optional
+            s after the record's first sample, or UTC as ISO 8601. The record's own ends where not given, and where
+            the span reaches beyond them.
+
+        Returns
+        -------
+        Record
+            The samples from `begin` to `end`, both included, under their own start time. Its source tells which part
+            of the file it is, and a finding ``cut`` says what was left out.
+
+        Raises
+        ------
+        RecordError
+            A time is not one, is UTC where the record has no start time, or the span holds fewer than 2 samples.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> record = Record((Component("H1", np.arange(1000), dt=0.01),), Station(code="QUAY"))
+        >>> part = record.window(2.0, 3.5)
+        >>> part.samples, int(part["H1"].samples[0]), part.source.first_sample
+        (151, 200, 200)
+        """
+        first = 0 if begin is None else max(0, math.ceil(self._seconds(begin) / self.dt - 1e-6))
+        last = self.samples - 1 if end is None else min(self.samples - 1, math.floor(self._seconds(end) / self.dt + 1e-6))
+        if last - first < 1:
+            raise RecordError(
+                f"the span from {begin} to {end} holds fewer than 2 samples of a record of {self.duration:g} s",
+                source=self.source.file or None,
+                remedy="Give begin and end in s after the first sample, or as UTC, inside the record",
+            )
+        return self.cut(first, last + 1)
+
+    def cut(self, first: int, stop: int) -> Record:
+        """Return the samples from `first` up to `stop`, which is not included; see `window`."""
+        if (first, stop) == (0, self.samples):
+            return self
+        shift = np.timedelta64(round(first * self.dt * 1e9), "ns")
+        parts = tuple(
+            replace(
+                component,
+                samples=component.samples[first:stop].copy(),
+                start=None if component.start is None else component.start + shift,
+            )
+            for component in self.components
+        )
+        source = self.source
+        whole = source.file_samples or self.samples
+        source = replace(source, first_sample=source.first_sample + first, file_samples=whole)
+        begin, end = source.first_sample * self.dt, (source.first_sample + stop - first - 1) * self.dt
+        note = Finding(
+            "cut", "note",
+            what=f"the record is what the file holds from {begin:g} to {end:g} s of {(whole - 1) * self.dt:g} s",
+            effect="what lies before and after does not count",
+            remedy="give another span with --from and --to (window.begin and window.end) if it matters",
+            span=(0.0, (stop - first - 1) * self.dt),
+            values={"from_s": begin, "to_s": end, "file_s": (whole - 1) * self.dt},
+        )  # fmt: skip
+        shifted = (_moved(finding, -first * self.dt) for finding in self.findings if finding.name != "cut")
+        return replace(self, components=parts, source=source, findings=(*shifted, note))
+
+    def _seconds(self, time: Instant) -> float:
+        """Return a time in s after the first sample."""
+        if isinstance(time, int | float) and not isinstance(time, bool):
+            if math.isfinite(time):
+                return float(time)
+        elif isinstance(time, str | np.datetime64):
+            try:
+                instant = instant_in(time) if isinstance(time, str) else time.astype("datetime64[ns]")
+            except ValueError:
+                instant = np.datetime64("NaT")
+            if not np.isnat(instant):
+                if self.start is None:
+                    raise RecordError(
+                        f"{time} is a UTC time, and the start of the record is not known",
+                        source=self.source.file or None,
+                        remedy="Give seconds after the first sample",
+                    )
+                return float((instant - self.start) / np.timedelta64(1, "ns")) * 1e-9
+        raise RecordError(
+            f"{time!r} is not a time", remedy="Give seconds after the first sample, or UTC as in 2031-03-17T03:26:31"
+        )
+
     @property
     def raw_sha256(self) -> str:
         """SHA-256 over all that the samples mean: names, interval, unit, sensitivity, start and raw bytes."""
@@ -489,6 +596,11 @@ class Record:
         if self.start is None:
             return f"{safe}_{self.raw_sha256[:10]}"
         return f"{safe}_{np.datetime_as_string(self.start, 's').replace('-', '').replace(':', '')}"
+
+
+def _moved(finding: Finding, by: float) -> Finding:
+    """Return a finding whose span is moved by s, as the record's first sample is another."""
+    return finding if finding.span is None else replace(finding, span=(finding.span[0] + by, finding.span[1] + by))
 
 
 def _common_window(

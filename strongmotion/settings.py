@@ -11,13 +11,15 @@ import difflib
 import hashlib
 import json
 import math
+import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from .foundation.errors import SettingsError
+from .foundation.times import instant_in
 
 __all__ = [
     "BaselineSettings",
@@ -30,14 +32,26 @@ __all__ = [
     "SpectraSettings",
     "TaperSettings",
     "UncertaintySettings",
+    "WindowSettings",
 ]
 
 AUTO = "auto"
 
+COMPONENT = re.compile(r"[A-Za-z0-9_-]{1,32}")
+"""The name of a component."""
 
-def _setting(default: Any, comment: str, allowed: Callable[[Any], bool], must: str) -> Any:
-    """Declare one setting: its default, its comment, and what it must be."""
-    return field(default=default, metadata={"comment": comment, "allowed": allowed, "must": must})
+BY_RECORD = ("window", "onset", "baseline", "filter")
+"""Sections that a record may have of its own."""
+
+
+def _setting(
+    default: Any, comment: str, allowed: Callable[[Any], bool], must: str, by_component: bool = False
+) -> Any:
+    """Declare one setting: its default, its comment, what it must be, and whether components may differ in it."""
+    return field(
+        default=default,
+        metadata={"comment": comment, "allowed": allowed, "must": must, "by_component": by_component},
+    )
 
 
 def _number(value: Any) -> bool:
@@ -64,8 +78,65 @@ class _Section:
             if isinstance(value, list):
                 value = tuple(value)
                 object.__setattr__(self, item.name, value)
-            if not item.metadata["allowed"](value):
-                raise SettingsError(f"{item.name} = {value!r} is not allowed: it must be {item.metadata['must']}")
+            values = [value]
+            if isinstance(value, Mapping) and item.metadata["by_component"]:
+                object.__setattr__(self, item.name, dict(value))
+                for name in value:
+                    if not (isinstance(name, str) and COMPONENT.fullmatch(name)):
+                        raise SettingsError(f"{item.name}: {name!r} cannot be the name of a component, such as H1")
+                values = list(value.values())
+            for one in values:
+                if not item.metadata["allowed"](one):
+                    raise SettingsError(f"{item.name} = {one!r} is not allowed: it must be {item.metadata['must']}")
+
+    def for_component(self, component: str) -> Self:
+        """Return the section with each value that of one component; its default where the value does not name it."""
+        own = {
+            item.name: value.get(component, item.default)
+            for item in dataclasses.fields(self)
+            if isinstance(value := getattr(self, item.name), Mapping)
+        }
+        return dataclasses.replace(self, **own) if own else self
+
+
+def _time(value: Any) -> bool:
+    """Tell whether a value is "auto", seconds that are not negative, or UTC."""
+    if value == AUTO or _not_negative(value):
+        return True
+    try:
+        return isinstance(value, str) and bool(instant_in(value))
+    except ValueError:
+        return False
+
+
+@dataclass(frozen=True)
+class WindowSettings(_Section):
+    """Which part of the file is the record."""
+
+    begin: str | float = _setting(
+        AUTO,
+        "First instant of the record, s after the file's first sample or UTC as in 2031-03-17T03:26:31; "
+        '"auto" for all, but for a file longer than `longest`.',
+        _time,
+        '"auto", a time in s, not negative, or UTC as in 2031-03-17T03:26:31',
+    )
+    end: str | float = _setting(
+        AUTO,
+        "Last instant of the record, likewise.",
+        _time,
+        '"auto", a time in s, not negative, or UTC as in 2031-03-17T03:26:31',
+    )
+    longest: float = _setting(
+        900.0,
+        "A file longer than this, s, is taken for continuous data, and cut to its strongest shaking, unless begin, end "
+        "or onset.time is given.",
+        _positive,
+        "a positive time in s",
+    )
+    before: float = _setting(120.0, "What such a cut leaves before the onset, s.", _positive, "a positive time in s")
+    after: float = _setting(
+        120.0, "What it leaves after the end of the shaking, s.", _positive, "a positive time in s"
+    )
 
 
 @dataclass(frozen=True)
@@ -171,17 +242,20 @@ class BaselineSettings(_Section):
 class FilterSettings(_Section):
     """The band that is kept."""
 
-    low_cut: str | float = _setting(
+    low_cut: str | float | Mapping[str, str | float] = _setting(
         AUTO,
-        'Low-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio.',
+        'Low-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio. By component: '
+        "{H1 = 0.1, V = 0.2}.",
         lambda v: v == AUTO or _not_negative(v),
         '"auto", 0 or a frequency in Hz',
+        by_component=True,
     )
-    high_cut: str | float = _setting(
+    high_cut: str | float | Mapping[str, str | float] = _setting(
         AUTO,
-        'High-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio.',
+        'High-cut corner, Hz; 0 for none; "auto" chooses it from the signal-to-noise ratio. By component as well.',
         lambda v: v == AUTO or _not_negative(v),
         '"auto", 0 or a frequency in Hz',
+        by_component=True,
     )
     order: int = _setting(
         4,
@@ -343,6 +417,7 @@ class Settings:
     """
 
     checks: ChecksSettings = ChecksSettings()
+    window: WindowSettings = WindowSettings()
     onset: OnsetSettings = OnsetSettings()
     instrument: InstrumentSettings = InstrumentSettings()
     baseline: BaselineSettings = BaselineSettings()
@@ -351,6 +426,46 @@ class Settings:
     spectra: SpectraSettings = SpectraSettings()
     measures: MeasuresSettings = MeasuresSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
+    records: Mapping[str, Mapping[str, Mapping[str, Any]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        whole = {item.name: getattr(self, item.name) for item in _sections(type(self))}
+        for record_id, chosen in self.records.items():
+            where = f'records."{record_id}"'
+            if not isinstance(chosen, Mapping):
+                raise SettingsError(f"{where} must hold sections, such as [{where}.filter], found {chosen!r}")
+            for name in chosen:
+                if name not in BY_RECORD:
+                    raise _unknown(f"{where}.{name}", name, BY_RECORD, None)
+            _chosen_sections(whole, chosen, None, f"{where}.")
+        kept = {name: {part: dict(its) for part, its in chosen.items()} for name, chosen in self.records.items()}
+        object.__setattr__(self, "records", kept)
+
+    def for_record(self, *record_ids: str) -> Settings:
+        """Return the settings that hold for one record: those of its own section in place of the general ones.
+
+        Parameters
+        ----------
+        *record_ids : str
+            The record's id, and that of the part cut from it, if there is one: the last wins.
+
+        Returns
+        -------
+        Settings
+            Without sections by record. What they do not name is as it is in general.
+
+        Examples
+        --------
+        >>> settings = Settings.from_dict({"records": {"QUAY_20310317T032627": {"filter": {"low_cut": {"H1": 0.2}}}}})
+        >>> settings.for_record("QUAY_20310317T032627").filter.low_cut
+        {'H1': 0.2}
+        >>> settings.for_record("BELL_20310317T032627").filter.low_cut
+        'auto'
+        """
+        sections = {item.name: getattr(self, item.name) for item in _sections(type(self))}
+        for record_id in dict.fromkeys(record_ids):
+            sections |= _chosen_sections(sections, self.records.get(record_id, {}), None)
+        return Settings(**sections)
 
     @classmethod
     def from_dict(cls, values: dict[str, Any], source: str | None = None) -> Settings:
@@ -361,28 +476,23 @@ class Settings:
         SettingsError
             An unknown section or key, or a value that is not allowed; it names `source`.
         """
-        known: dict[str, _Section] = {item.name: getattr(cls, item.name) for item in dataclasses.fields(cls)}
-        sections: dict[str, Any] = {}
-        for name, chosen in values.items():
-            if name not in known:
-                raise _unknown(name, name, known, source)
-            if not isinstance(chosen, dict):
-                raise SettingsError(
-                    f"{name} must be a section, [{name}], found {chosen!r}",
-                    source=source,
-                    remedy="See `strongmotion settings`",
-                )
-            keys = [item.name for item in dataclasses.fields(known[name])]
-            for key in chosen:
-                if key not in keys:
-                    raise _unknown(f"{name}.{key}", key, keys, source)
-            try:
-                sections[name] = dataclasses.replace(known[name], **chosen)
-            except SettingsError as error:
-                raise SettingsError(
-                    f"[{name}] {error.what}", source=source, remedy="See `strongmotion settings`"
-                ) from None
-        return cls(**sections)
+        known: dict[str, _Section] = {item.name: getattr(cls, item.name) for item in _sections(cls)}
+        records = values.get("records", {})
+        if not isinstance(records, dict):
+            raise SettingsError(
+                f'records must hold sections, [records."ID"], found {records!r}',
+                source=source,
+                remedy="See `strongmotion settings`",
+            )
+        for name in values:
+            if name not in known and name != "records":
+                raise _unknown(name, name, [*known, "records"], source)
+        general = {name: chosen for name, chosen in values.items() if name != "records"}
+        sections: dict[str, Any] = _chosen_sections(known, general, source)
+        try:
+            return cls(**sections, records=records)
+        except SettingsError as error:
+            raise error.at(source) from None
 
     @classmethod
     def load(cls, path: str | Path) -> Settings:
@@ -404,8 +514,11 @@ class Settings:
         return cls.from_dict(values, source=str(path))
 
     def to_dict(self) -> dict[str, dict[str, Any]]:
-        """Return the settings as nested dictionaries."""
-        return dataclasses.asdict(self)
+        """Return the settings as nested dictionaries; ``"records"`` is among them where a record has its own."""
+        values = dataclasses.asdict(self)
+        if not self.records:
+            del values["records"]
+        return values
 
     def to_toml(self) -> str:
         """Return the settings as TOML, a comment above each.
@@ -416,13 +529,17 @@ class Settings:
         True
         """
         lines = ["# Settings of the strongmotion chain. Times in s, frequencies in Hz."]
-        for section in dataclasses.fields(self):
+        for section in _sections(type(self)):
             values = getattr(self, section.name)
             lines += ["", f"# {type(values).__doc__}", f"[{section.name}]"]
             for item in dataclasses.fields(values):
-                value = getattr(values, item.name)
-                shown = list(value) if isinstance(value, tuple) else value
-                lines += [f"# {item.metadata['comment']}", f"{item.name} = {json.dumps(shown)}"]
+                lines += [f"# {item.metadata['comment']}", f"{item.name} = {_toml(getattr(values, item.name))}"]
+        example = f'[records."ID".filter], of the sections {", ".join(BY_RECORD)}'
+        lines += ["", f"# What holds for one record alone, by its id: {example}."]
+        for record_id, chosen in self.records.items():
+            for name, values in chosen.items():
+                lines += ["", f"[records.{json.dumps(record_id)}.{name}]"]
+                lines += [f"{key} = {_toml(value)}" for key, value in values.items()]
         return "\n".join(lines) + "\n"
 
     @property
@@ -431,6 +548,43 @@ class Settings:
         # 1 and 1.0 are the same setting.
         values = json.loads(json.dumps(self.to_dict()), parse_int=float)
         return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
+
+
+def _sections(settings: type[Settings]) -> list[Any]:
+    """Return the fields of the settings that are sections."""
+    return [item for item in dataclasses.fields(settings) if item.name != "records"]
+
+
+def _chosen_sections(
+    known: Mapping[str, Any], values: Mapping[str, Any], source: str | None, prefix: str = ""
+) -> dict[str, Any]:
+    """Return the sections that `values` names, changed as it says."""
+    sections: dict[str, Any] = {}
+    for name, chosen in values.items():
+        if not isinstance(chosen, Mapping):
+            raise SettingsError(
+                f"{prefix}{name} must be a section, [{prefix}{name}], found {chosen!r}",
+                source=source,
+                remedy="See `strongmotion settings`",
+            )
+        keys = [item.name for item in dataclasses.fields(known[name])]
+        for key in chosen:
+            if key not in keys:
+                raise _unknown(f"{prefix}{name}.{key}", key, keys, source)
+        try:
+            sections[name] = dataclasses.replace(known[name], **chosen)
+        except SettingsError as error:
+            raise SettingsError(
+                f"[{prefix}{name}] {error.what}", source=source, remedy="See `strongmotion settings`"
+            ) from None
+    return sections
+
+
+def _toml(value: Any) -> str:
+    """Return a value of a setting as TOML, of which JSON is a part but for tables."""
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{json.dumps(name)} = {_toml(its)}" for name, its in value.items()) + "}"
+    return json.dumps(list(value) if isinstance(value, tuple) else value)
 
 
 def _unknown(shown: str, name: str, known: Any, source: str | None) -> SettingsError:

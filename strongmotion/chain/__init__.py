@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import difflib
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from ..foundation.errors import SettingsError
 from ..motion import Entry, History, Motion
 from ..record import Finding, Record
-from ..settings import AUTO, Settings
+from ..settings import AUTO, FilterSettings, Settings
 from .acceleration import to_acceleration
 from .band import Band
 from .baseline import Shift, remove_baseline
@@ -100,7 +102,9 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
         for motion in motions
     ]
-    chosen = choose_method(motions, windows, settings.filter.low_cut not in (AUTO, 0), settings.baseline, damaged)
+    own = _by_component(record, settings.filter)
+    keeps_low_cut = any(its.low_cut not in (AUTO, 0) for its in own.values())
+    chosen = choose_method(motions, windows, keeps_low_cut, settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
         chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
@@ -126,12 +130,16 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         return others
 
     tested: tuple[Entry, ...] = ()
-    if settings.filter.high_cut == AUTO and not windows.pre_event:
-        others, tested = keep_peaks(padded, acausal, bands, order)
+    automatic = {name: motion for name, motion in padded.items() if own[name].high_cut == AUTO}
+    if automatic:
+        others, tested = keep_peaks(automatic, acausal, bands, compared, order, leave_out=not windows.pre_event)
         bands = refiltered(others)
-    if settings.filter.low_cut == AUTO:
+    automatic = {name: motion for name, motion in padded.items() if own[name].low_cut == AUTO}
+    if "horizontal" in bands and not {"H1", "H2"} <= set(automatic):
+        automatic = {name: motion for name, motion in automatic.items() if name not in ("H1", "H2")}
+    if automatic:
         largest = settings.filter.displacement_at_rest
-        others, entries = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
+        others, entries = raise_low_cuts(automatic, acausal, bands, windows, order, largest)
         bands, tested = refiltered(others), (*tested, *entries)
     for name, motion in padded.items():
         choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
@@ -139,13 +147,27 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
         )
-        findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
+        findings += [*unsettled, *check_peak(motion, moved, bands[name], compared[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
     return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole))
+
+
+def _by_component(record: Record, settings: FilterSettings) -> dict[str, FilterSettings]:
+    """Return the settings of each component; refuse those of one that the record has not."""
+    for key in ("low_cut", "high_cut"):
+        value = getattr(settings, key)
+        for name in value if isinstance(value, Mapping) else ():
+            if name not in record.names:
+                near = difflib.get_close_matches(name, record.names, n=1, cutoff=0.0)
+                raise SettingsError(
+                    f"filter.{key} names component {name!r}, which the record does not have, perhaps {near[0]!r}",
+                    remedy=f"Name components of the record: {', '.join(record.names)}",
+                )
+    return {name: settings.for_component(name) for name in record.names}
 
 
 def _not_at_right_angles(record: Record) -> Finding:

@@ -7,6 +7,7 @@ import numpy as np
 from ..foundation.units import COUNTS
 from ..motion import Motion
 from ..record import Component
+from .counts import count_interval
 from .order import step
 
 __all__ = ["to_acceleration"]
@@ -33,7 +34,7 @@ def to_acceleration(component: Component) -> Motion:
         The samples are counts and the sensitivity is not known.
     """
     acceleration = component.samples * np.float64(component.scale)
-    motion = Motion(component.name, acceleration, component.dt)
+    motion = Motion(component.name, acceleration, component.dt, count=count_interval(component))
     per = "count" if component.unit == COUNTS else component.unit
     return motion.after(
         STEP,
@@ -43,6 +44,7 @@ def to_acceleration(component: Component) -> Motion:
             "factor_m_s2": component.scale,
             "samples": len(motion),
             "dt_s": component.dt,
+            "count_interval_m_s2": motion.count,
             "largest_m_s2": float(np.abs(acceleration).max()),
         },
     )

@@ -22,6 +22,7 @@ from ..record import Finding
 from ..settings import AUTO, FilterSettings
 from ..spectra import fourier_spectrum, konno_ohmachi
 from .band import Band
+from .counts import rounding_offset
 from .order import step
 from .windows import Windows
 
@@ -42,6 +43,16 @@ _NOISES = {
 
 TAPERED = 0.1
 """Part of a window that is tapered (Tukey) before its spectrum is taken."""
+
+SPACING = 1.03
+"""Ratio of one frequency to the next at which spectra are compared."""
+
+HOLE_ABOVE, HOLE_BELOW = 2.0, 1.25
+"""Widest hole in the ratio that is bridged above and below the band, as a ratio of frequencies: judgements, without a
+source."""
+
+HOLE_CYCLES = 2.0
+"""The spectrum of a shaking of D seconds rises and falls over 1/D Hz: holes of twice that are chance."""
 
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
@@ -87,25 +98,27 @@ def choose_bands(
     findings: list[Finding] = []
     compared: dict[str, SignalAndNoise] = {}
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
+    strong = (windows.strong[1] - windows.strong[0]) * motions[0].dt
+    hole = HOLE_CYCLES / strong if strong > 0 else 0.0
     which = next((name for name in ("pre-event", "tail") if windows.named(name) is not None), "modelled")
     for motion in motions:
         asked = f"signal to noise of at least {settings.signal_to_noise:g}, noise {_NOISES[which]}"
         seen = compared[motion.component] = signal_and_noise(motion, windows, settings.smoothing)
         frequency = seen.frequency
-        noise = _modelled_noise(motion, windows, frequency) if seen.noise is None else seen.noise
+        noise = _modelled_noise(motion, seen.span, frequency) if seen.noise is None else seen.noise
         if unknown is not None and motion.component in unknown:
             error = fourier_spectrum(unknown[motion.component] * tukey(len(motion), TAPERED), motion.dt)
             smooth = konno_ohmachi(error.frequency, error.amplitude, frequency, settings.smoothing)
             noise = np.hypot(noise, smooth)
-        ratio = seen.signal / noise
-        clear = _clear_band(frequency, ratio, settings.signal_to_noise)
+        clear = _clear_band(seen, noise, settings.signal_to_noise, hole)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
             high[motion.component] = (0.0, "none: signal nowhere clear of noise")
             if which != "modelled":  # a guess at the noise condemns nothing
-                findings.append(_low_signal(motion.component, float(ratio.max()), settings.signal_to_noise))
+                best = float((seen.signal / noise).max())
+                findings.append(_low_signal(motion.component, best, settings.signal_to_noise))
             continue
-        lowest, top = float(frequency[clear[0]]), float(frequency[clear[1]])
+        lowest, top = clear
         low[motion.component] = (lowest, f"{asked} above it")
         if which != "pre-event":
             # The velocity at the start is not known, and looks like signal; slow coda in the tail looks like noise.
@@ -115,16 +128,19 @@ def choose_bands(
     clear_from = {name: frequency for name, (frequency, _) in low.items()}
     if not cuts_low:
         low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
-    if settings.low_cut != AUTO:
-        low = dict.fromkeys(low, (float(settings.low_cut), "given in the settings"))
-    if settings.high_cut != AUTO:
-        high = dict.fromkeys(high, (float(settings.high_cut), "given in the settings"))
-    if {"H1", "H2"} <= set(low) and low["H1"] != low["H2"]:
+    own = {name: settings.for_component(name) for name in low}
+    given = [name for name in low if own[name].low_cut != AUTO]
+    low |= {name: (float(own[name].low_cut), "given in the settings") for name in given}
+    high |= {
+        name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
+    }
+    if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
-        if all(high[name][0] == 0.0 or shared < high[name][0] for name in ("H1", "H2")):
+        lower = next(name for name in ("H1", "H2") if low[name][0] < shared)
+        if lower not in given and all(high[name][0] == 0.0 or shared < high[name][0] for name in ("H1", "H2")):
             low |= {name: (shared, f"{low[name][1]}; the higher of the two horizontals") for name in ("H1", "H2")}
         else:
-            findings.append(_no_common_band())
+            findings.append(_no_common_band(given))
 
     bands = {
         name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction, clear_from[name]) for name in low
@@ -174,6 +190,16 @@ class SignalAndNoise:
             return np.zeros_like(self.frequency)
         return np.asarray(2.0 * self.noise**2 / (np.pi / 4.0 * (1.0 - 0.625 * TAPERED) * self.span))
 
+    def noise_spectrum(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return frequency, Hz, and power of the noise, growing as 1/f² below the frequencies of the spectra.
+
+        Displacement is mostly that of the noise below the low-cut, however little the filter leaves of it.
+        """
+        below = self.frequency[0] * SPACING ** np.arange(-70.0, 0.0)
+        power = self.noise_power
+        frequency = np.concatenate((below, self.frequency))
+        return frequency, np.concatenate((power[0] * (self.frequency[0] / below) ** 2, power))
+
 
 def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> SignalAndNoise:
     """Compare the shaking of one component with its noise, as the corners are chosen.
@@ -191,40 +217,50 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
     noise = windows.pre_event
     if noise is None and windows.tail is not None:
         noise = slice((windows.tail.start + len(motion)) // 2, None)  # the coda still swings at the beginning of it
-    first, last = max(0, windows.onset - round(1.0 / dt)), None
-    if windows.pre_event is None and windows.tail is not None:
-        last = windows.tail.start
-    signal = motion.acceleration[first:last]
+    signal = motion.acceleration[windows.signal]
     span = len(signal) * dt
-    centres = np.geomspace(_lowest(span, dt), 0.5 / dt, 160)
+    centres = _centres(_lowest(span, dt) / 2.0, 0.5 / dt)
     shaking = _smoothed(signal, dt, centres, bandwidth)
-    floor = max(float(shaking.max()) * np.finfo(float).eps, np.finfo(float).tiny)
+    floor = np.maximum(float(shaking.max()) * np.finfo(float).eps, _rounding(motion, span, centres))
     if noise is None:
         return SignalAndNoise(centres, shaking, None, span)
-    quiet = len(motion.acceleration[noise]) * dt
+    values = motion.acceleration[noise]
+    quiet = len(values) * dt
     resolved = centres >= 2.0 / quiet
     if not resolved.any():
         resolved[-1] = True
     background = np.empty_like(centres)
-    background[resolved] = _smoothed(motion.acceleration[noise], dt, centres[resolved], bandwidth)
+    background[resolved] = _smoothed(values, dt, centres[resolved], bandwidth)
     lowest = centres[resolved][0]
     background[~resolved] = background[resolved][0] * lowest / centres[~resolved]
     # The spectrum of stationary noise grows with the square root of the window's length.
     background *= np.sqrt(span / quiet)
-    return SignalAndNoise(centres, shaking, np.maximum(background, floor), span)
+    background = np.maximum(background, floor)
+    # A constant error over the shaking is a box, whose spectrum falls as 1/f.
+    offset = rounding_offset(values, motion.count)
+    background = np.hypot(background, offset * np.minimum(span, 1.0 / (np.pi * centres)))
+    return SignalAndNoise(centres, shaking, np.maximum(background, np.finfo(float).tiny), span)
 
 
-def _modelled_noise(motion: Motion, windows: Windows, frequency: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return a floor of noise, m/s, where no window is quiet: what rounding to whole counts leaves.
+def _centres(lowest: float, highest: float) -> NDArray[np.float64]:
+    """Return frequencies, Hz, `SPACING` apart, and the ends: the same ones for windows of any length."""
+    first, last = np.ceil(np.log(lowest) / np.log(SPACING) + 0.01), np.log(highest) / np.log(SPACING) - 0.01
+    return np.concatenate(([lowest], SPACING ** np.arange(first, last), [highest]))
 
-    The count of one is taken for the least difference between samples; rounding to it leaves white noise of a twelfth
-    of its square. Below 1 Hz the floor is taken to grow as 1/f.
+
+def _rounding(motion: Motion, span: float, frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the mean Fourier amplitude, m/s, of what rounding to whole counts leaves in the tapered window.
+
+    White noise of a twelfth of the interval's square.
     """
-    steps = np.abs(np.diff(motion.acceleration))
-    steps = steps[steps > 1e-6 * float(np.abs(motion.acceleration).max())]  # what rounding of floats leaves is no step
-    count_of_one = float(steps.min()) if steps.size else 0.0
-    span = (len(motion) - windows.onset) * motion.dt
-    floor = count_of_one * np.sqrt(span * motion.dt / 12.0) * np.maximum(1.0, 1.0 / frequency)
+    mean_of_rayleigh = np.sqrt(np.pi / 4.0)
+    amplitude = motion.count * np.sqrt(span * motion.dt / 12.0 * (1.0 - 0.625 * TAPERED)) * mean_of_rayleigh
+    return np.full_like(frequency, amplitude)
+
+
+def _modelled_noise(motion: Motion, span: float, frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a floor of noise, m/s, where no window is quiet: what rounding leaves, growing as 1/f below 1 Hz."""
+    floor = _rounding(motion, span, frequency) * np.maximum(1.0, 1.0 / frequency)
     return np.asarray(np.maximum(floor, np.finfo(float).tiny))
 
 
@@ -239,20 +275,50 @@ def _smoothed(
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
 
 
-def _clear_band(frequency: NDArray[np.float64], ratio: NDArray[np.float64], least: float) -> tuple[int, int] | None:
-    """Return the first and last index of the widest band, on a log scale, with ratio >= least; None if too narrow."""
+def _clear_band(
+    seen: SignalAndNoise, noise: NDArray[np.float64], least: float, hole: float
+) -> tuple[float, float] | None:
+    """Return the ends, Hz, of the band with most of the energy in which the ratio is at least `least`; None if narrow.
+
+    The spectrum of a short shaking has holes by chance, in which the ratio falls short though there is signal on both
+    sides. They are bridged: what noise they hold is little beside the signal. Below the band they are bridged with
+    more care, for there a drift of the zero line stands out of the noise as well: only up to a width of `hole`, Hz.
+    """
+    frequency, ratio = seen.frequency, seen.signal / noise
     clear = np.concatenate(([False], ratio >= least, [False])).astype(np.int8)
-    runs = np.flatnonzero(np.diff(clear)).reshape(-1, 2) - [0, 1]
-    if len(runs) == 0:
+    runs = (np.flatnonzero(np.diff(clear)).reshape(-1, 2) - [0, 1]).tolist()
+    if not runs:
         return None
-    widths = frequency[runs[:, 1]] / frequency[runs[:, 0]]
-    first, last = runs[np.argmax(widths)]
-    return (int(first), int(last)) if widths.max() >= NARROWEST else None
+    # The energy above noise, over steps of equal ratio of frequencies.
+    excess = np.maximum(seen.signal**2 - noise**2, 0.0) * frequency
+    best = int(np.argmax([excess[first : last + 1].sum() for first, last in runs]))
+    first, last = runs[best]
+    for begin, end in runs[best + 1 :]:
+        if frequency[begin] > HOLE_ABOVE * frequency[last]:
+            break
+        last = end
+    for begin, end in reversed(runs[:best]):
+        if frequency[first] > max(HOLE_BELOW * frequency[end], frequency[end] + hole):
+            break
+        first = begin
+    low, high = _crossing(frequency, ratio, first, first - 1, least), _crossing(frequency, ratio, last, last + 1, least)
+    return (low, high) if high / low >= NARROWEST else None
+
+
+def _crossing(
+    frequency: NDArray[np.float64], ratio: NDArray[np.float64], inside: int, outside: int, least: float
+) -> float:
+    """Return where the ratio crosses `least` between a frequency inside the band and its neighbour outside, Hz."""
+    if not 0 <= outside < len(frequency):
+        return float(frequency[inside])
+    above, below = np.log(ratio[inside] / least), np.log(least / max(ratio[outside], np.finfo(float).tiny))
+    share = above / (above + below) if above + below > 0 else 0.0
+    return float(frequency[inside] * (frequency[outside] / frequency[inside]) ** share)
 
 
 def _fallback(motion: Motion, windows: Windows, low_cut: float) -> float:
     """Return the low-cut without noise window, raised where the shaking is too short to hold two cycles of it."""
-    span = (len(motion) - windows.onset) * motion.dt
+    span = len(motion.acceleration[windows.signal]) * motion.dt
     return max(low_cut, _lowest(span, motion.dt)) if low_cut > 0 else 0.0
 
 
@@ -261,10 +327,11 @@ def _lowest(span: float, dt: float) -> float:
     return min(2.0 / span, 0.1 / dt)
 
 
-def _no_common_band() -> Finding:
+def _no_common_band(given: Sequence[str]) -> Finding:
+    why = "the low-cut one horizontal needs is not below the high-cut of the other"
     return Finding(
         "no common band", "doubt",
-        what="the low-cut one horizontal needs is not below the high-cut of the other",
+        what="a low-cut given in the settings is lower than the other horizontal's" if given else why,
         effect="each horizontal keeps its own band, and the two are not rotated",
         remedy="look at both components; set filter.low_cut and filter.high_cut by hand",
     )  # fmt: skip

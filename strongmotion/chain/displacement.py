@@ -9,8 +9,9 @@ permanent displacement, a clipped peak), and the corner stays. The limits are co
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,6 @@ from scipy.fft import irfft, rfft, rfftfreq
 
 from ..motion import Entry, Motion
 from .band import Band
-from .corners import SignalAndNoise
-from .ensemble import Choices, noise_in_peaks
 from .filter import butterworth_gain
 from .integrate import integrate_twice
 from .order import step
@@ -34,15 +33,18 @@ Floats = NDArray[np.float64]
 STEP, STEPS = 1.2, 8
 """The low-cut is raised by this factor, so many times at most."""
 
-IN_NOISE = 4.0
-"""Displacement within so many times the root mean square of its noise is no error."""
+PEAK_TAKEN = 0.03
+"""Fraction of the peak acceleration that a raised low-cut may take: beyond it the long periods are not worth it."""
+
+LATE = (7.5, 15.0)
+"""Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
+
 
 
 def raise_low_cuts(
     padded: Mapping[str, Motion],
     moved: Mapping[str, Motion],
     bands: Mapping[str, Band],
-    noises: Mapping[str, SignalAndNoise],
     windows: Windows,
     order: int,
     largest: float,
@@ -57,8 +59,6 @@ def raise_low_cuts(
         The same, filtered with zero phase to its band, and integrated.
     bands : mapping of str to Band
         By component, and ``"horizontal"``; a component without a low-cut is left alone.
-    noises : mapping of str to SignalAndNoise
-        By component.
     windows : Windows
         Onset, pre-event window and tail.
     order : int
@@ -79,39 +79,69 @@ def raise_low_cuts(
         if band.low_cut == 0:
             continue
 
-        def passes(displacement: Floats, band: Band, name: str = name, motion: Motion = motion) -> bool:
+        def passes(displacement: Floats, motion: Motion = motion) -> bool:
             found, peak = _at_rest(displacement, motion, windows)
-            noise = noise_in_peaks(Choices(motion, band, None, None, noises[name]), order)["PGD"]
-            return found <= max(largest * peak, IN_NOISE * noise)
+            return found <= largest * peak
 
         higher = (replace(band, low_cut=band.low_cut * STEP**count) for count in range(1, STEPS + 1))
         possible = (tried for tried in higher if band.high_cut == 0 or 2 * tried.low_cut < band.high_cut)
         displacement = moved[name].displacement
         assert displacement is not None
+        pga = float(np.abs(moved[name].acceleration).max())
         found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
-        if not passes(displacement, band):
-            passing = next((one for one, tried in _displacements(motion, possible, order) if passes(tried, one)), None)
+        if not passes(displacement):
+            keeping = itertools.takewhile(
+                lambda tried, pga=pga: tried.pga >= (1 - PEAK_TAKEN) * pga, _tried(motion, possible, order)
+            )
+            passing = next((tried.band for tried in keeping if passes(tried.displacement)), None)
             raised[name] = passing or band
             what += (
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
             )
         values = {"displacement_at_rest_m": found, "low_cut_hz": raised[name].low_cut}
         entries.append(Entry(DISPLACEMENT_TEST, name, what, values))
-    pair = [raised[name] for name in ("H1", "H2") if "horizontal" in bands]
-    shared = max((band.low_cut for band in pair), default=0.0)
-    if all(band.high_cut == 0 or shared < band.high_cut for band in pair):
-        raised |= {name: replace(raised[name], low_cut=shared) for name in ("H1", "H2", "horizontal") if pair}
+    if "horizontal" in bands:
+        raised |= _shared(raised, bands, padded, moved, order)
     return raised, tuple(entries)
 
 
-def _displacements(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[tuple[Band, Floats]]:
-    """Yield each band with the displacement, m, that it leaves; all go through one Fourier transform."""
+def _shared(
+    raised: Mapping[str, Band],
+    before: Mapping[str, Band],
+    padded: Mapping[str, Motion],
+    moved: Mapping[str, Motion],
+    order: int,
+) -> dict[str, Band]:
+    """Return the bands of the horizontals with the higher low-cut of the two, or as before if that takes a peak."""
+    low_cut = max(raised[name].low_cut for name in ("H1", "H2"))
+    for name in ("H1", "H2"):
+        if 0 < raised[name].high_cut <= low_cut:
+            return {}
+        if raised[name].low_cut < low_cut:
+            (tried,) = _tried(padded[name], [replace(raised[name], low_cut=low_cut)], order)
+            if tried.pga < (1 - PEAK_TAKEN) * float(np.abs(moved[name].acceleration).max()):
+                return {each: before[each] for each in ("H1", "H2", "horizontal")}
+    return {name: replace(raised[name], low_cut=low_cut) for name in ("H1", "H2", "horizontal")}
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """What a band leaves: displacement, m, and peak acceleration, m/s²."""
+
+    band: Band
+    displacement: Floats
+    pga: float
+
+
+def _tried(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[_Tried]:
+    """Try each band in turn; all go through one Fourier transform."""
     n, dt = len(motion), motion.dt
     frequency, spectrum = rfftfreq(n, dt), rfft(motion.acceleration)
     for band in bands:
         gain = butterworth_gain(frequency, band.low_cut, band.high_cut, order)
-        yield band, integrate_twice(irfft(spectrum * gain, n), dt)[1]
+        acceleration = irfft(spectrum * gain, n)
+        yield _Tried(band, integrate_twice(acceleration, dt)[1], float(np.abs(acceleration).max()))
 
 
 def _at_rest(displacement: Floats, motion: Motion, windows: Windows) -> tuple[float, float]:
@@ -119,6 +149,7 @@ def _at_rest(displacement: Floats, motion: Motion, windows: Windows) -> tuple[fl
     size = np.abs(displacement)
     still = [size[: motion.lead + windows.onset]] if windows.pre_event else []
     if windows.tail is not None:
-        samples = len(motion) - motion.lead - motion.trail
-        still.append(size[motion.lead + (windows.tail.start + samples) // 2 :])
+        quiet = size[motion.lead + windows.tail.start : len(size) - motion.trail]
+        first, last = (min(len(quiet) * late / LATE[1], late / motion.dt) for late in LATE)
+        still.append(quiet[int(first) : max(int(last), 1)])
     return max((float(part.max()) for part in still), default=0.0), float(size.max())

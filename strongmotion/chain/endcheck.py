@@ -8,6 +8,7 @@ practice, without a source.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -16,7 +17,8 @@ import numpy as np
 from ..motion import Entry, Motion
 from ..record import Finding
 from .band import Band
-from .filter import filter_band
+from .corners import HIGHEST, SignalAndNoise
+from .filter import butterworth_gain, filter_band
 from .order import step
 
 __all__ = ["check_end", "check_peak", "keep_peaks"]
@@ -24,8 +26,15 @@ __all__ = ["check_end", "check_peak", "keep_peaks"]
 PEAK_TEST = step("peak test", 90)
 END_CHECK = step("end check", 130)
 
-PEAK_TAKEN = 0.03
-"""Part of the peak acceleration that a high-cut may take without a finding: a judgement, without a source."""
+PEAK_TAKEN, IN_NOISE = 0.03, 2.0
+"""Fraction of the peak acceleration that a corner may take without a finding, and how many times the root mean square
+of the noise it takes: judgements, without a source."""
+
+RAISED = 1.2
+"""A high-cut that takes part of the peak is raised in steps of this factor."""
+
+FARTHER = 3.0
+"""What a low-cut takes of the peak is told by one that is lower by this factor: without any there is no zero line."""
 
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
@@ -118,9 +127,14 @@ def _before_onset(motion: Motion, onset: int) -> float | None:
 
 
 def keep_peaks(
-    padded: Mapping[str, Motion], moved: Mapping[str, Motion], bands: Mapping[str, Band], order: int
+    padded: Mapping[str, Motion],
+    moved: Mapping[str, Motion],
+    bands: Mapping[str, Band],
+    noises: Mapping[str, SignalAndNoise],
+    order: int,
+    leave_out: bool,
 ) -> tuple[dict[str, Band], tuple[Entry, ...]]:
-    """Leave out high-cuts that take part of the peak, where they were chosen from what may be motion and not noise.
+    """Raise the high-cuts that take more of the peak than noise explains, until they do not.
 
     Parameters
     ----------
@@ -128,31 +142,53 @@ def keep_peaks(
         Acceleration, m/s², before and after the filter, pads included, by component.
     bands : mapping of str to Band
         By component, and ``"horizontal"``.
+    noises : mapping of str to SignalAndNoise
+        By component.
     order : int
         Order of the filter.
+    leave_out : bool
+        Leave out such a high-cut altogether, where it was chosen from what may be motion and not noise.
 
     Returns
     -------
     bands : dict of str to Band
     entries : tuple of Entry
-        An entry for each high-cut left out.
+        An entry for each high-cut that was raised or left out.
     """
     kept, entries = dict(bands), []
     for name, motion in padded.items():
-        if check_peak(motion, moved[name], bands[name], order):
-            kept[name] = replace(bands[name], high_cut=0.0)
-            what = "Left out the high-cut: it would take part of the peak, and the tail it came from may be motion"
-            entries.append(Entry(PEAK_TEST, name, what, {"high_cut_left_out_hz": bands[name].high_cut}))
+        band = bands[name]
+        if not _high_cut_takes(motion, moved[name], band, noises[name], order):
+            continue
+        higher = () if leave_out else (band.high_cut * RAISED**count for count in range(1, 40))
+        for high_cut in itertools.takewhile(lambda it, band=band: it < HIGHEST * band.nyquist, higher):
+            tried = replace(band, high_cut=high_cut)
+            if not _high_cut_takes(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
+                kept[name], what = tried, "Raised the high-cut: it would take more of the peak than is noise"
+                break
+        else:
+            kept[name] = replace(band, high_cut=0.0)
+            what = "Left out the high-cut: it would take part of the peak"
+            what += ", and the tail it came from may be motion" if leave_out else " that is not noise"
+        values = {"high_cut_before_hz": band.high_cut, "high_cut_hz": kept[name].high_cut}
+        entries.append(Entry(PEAK_TEST, name, what, values))
     if "horizontal" in kept:
         cuts = [kept[name].high_cut for name in ("H1", "H2") if kept[name].high_cut > 0]
         kept["horizontal"] = replace(kept["horizontal"], high_cut=min(cuts, default=0.0))
     return kept, tuple(entries)
 
 
-def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[Finding, ...]:
-    """Say where the high-cut takes part of the peak acceleration.
+def _high_cut_takes(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int) -> bool:
+    return any("high_cut_hz" in finding.values for finding in check_peak(padded, moved, band, noise, order))
 
-    A high-cut is there to take noise. Where noise is that of a window that is not quiet, it takes motion.
+
+def check_peak(
+    padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int
+) -> tuple[Finding, ...]:
+    """Say where a corner takes more of the peak acceleration than is noise.
+
+    A filter is there to take noise. Where noise is that of a window that is not quiet, or where motion is no stronger
+    than the noise, it takes motion.
 
     Parameters
     ----------
@@ -160,23 +196,36 @@ def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[F
         Acceleration, m/s², before and after the filter, pads included.
     band : Band
         The corners of the filter.
+    noise : SignalAndNoise
+        Of the component.
     order : int
-        Its order.
+        Order of the filter.
     """
     kept = float(np.abs(moved.acceleration).max())
-    if band.high_cut == 0 or abs(kept - float(np.abs(padded.acceleration).max())) <= PEAK_TAKEN * kept:
-        return ()
-    whole = float(np.abs(filter_band(padded, replace(band, high_cut=0.0), order, "acausal").acceleration).max())
-    if abs(kept - whole) <= PEAK_TAKEN * kept:
-        return ()
-    return (
-        Finding(
-            "peak cut", "doubt",
-            what=f"the high-cut of {band.high_cut:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
-            effect="if what it took is motion and not noise, PGA and spectra at short periods are wrong by as much",
-            remedy="look whether the record is quiet before the onset, and set onset.time; or set filter.high_cut = 0",
-            component=padded.component,
-            values={"high_cut_hz": band.high_cut, "peak_before_m_s2": whole, "peak_after_m_s2": kept},
-            confidence=0.8,
-        ),
-    )  # fmt: skip
+    findings = []
+    for which, corner, without in (
+        ("low-cut", band.low_cut, replace(band, low_cut=band.low_cut / FARTHER)),
+        ("high-cut", band.high_cut, replace(band, high_cut=0.0)),
+    ):
+        if corner == 0:
+            continue
+        whole = float(np.abs(filter_band(padded, without, order, "acausal").acceleration).max())
+        frequency, power = noise.noise_spectrum()
+        gains = (butterworth_gain(frequency, its.low_cut, its.high_cut, order) for its in (without, band))
+        taken = np.sqrt(np.trapezoid(power * np.subtract(*gains) ** 2, frequency))
+        if abs(kept - whole) <= max(PEAK_TAKEN * kept, IN_NOISE * float(taken)):
+            continue
+        findings.append(
+            Finding(
+                "peak cut", "doubt",
+                what=f"the {which} of {corner:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
+                effect="if what it took is motion and not noise, PGA and spectra at "
+                f"{'long' if which == 'low-cut' else 'short'} periods are wrong by as much",
+                remedy=f"look whether the record is quiet before the onset, and set onset.time; or set "
+                f"filter.{which.replace('-', '_')}",
+                component=padded.component,
+                values={f"{which.replace('-', '_')}_hz": corner, "peak_before_m_s2": whole, "peak_after_m_s2": kept},
+                confidence=0.8,
+            )
+        )  # fmt: skip
+    return tuple(findings)

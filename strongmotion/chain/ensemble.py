@@ -159,8 +159,8 @@ def _fitted(choice: Choices) -> dict[str, float]:
 
 def _filtered_power(choice: Choices, order: int) -> tuple[Floats, Floats]:
     """Return frequency, Hz, and one-sided power, (m/s²)²/Hz, of the noise behind the filter."""
-    frequency, band = choice.noise.frequency, choice.band
-    return frequency, choice.noise.noise_power * butterworth_gain(frequency, band.low_cut, band.high_cut, order) ** 2
+    (frequency, power), band = choice.noise.noise_spectrum(), choice.band
+    return frequency, power * butterworth_gain(frequency, band.low_cut, band.high_cut, order) ** 2
 
 
 def band_of(value: Floats, others: Sequence[Floats], noise: Floats | float) -> tuple[Floats, Floats]:

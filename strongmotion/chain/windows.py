@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from ..arrivals import pick_onset, shaking_energy
+from ..arrivals import begins_in_shaking, level_before, pick_onset, shaking_energy
 from ..foundation.errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
@@ -21,17 +21,24 @@ __all__ = ["Windows", "find_windows"]
 STEP = step("onset", 20)
 
 
-HIGHEST_NOISE = 0.04
-"""What comes before the onset is no measure of noise where it is louder than this part of the strongest second (root
-mean square): common practice, without a source. The P of a record that begins late, taken for noise, would have the
-motion itself cut off; loud noise, taken for shaking, costs no more than a look at the tail."""
-
 HIGHEST_TAIL = 0.03
-"""The tail begins after the last second louder than this part of the strongest (root mean square): common practice,
-without a source."""
+"""Shaking is over where no second exceeds this fraction of the strongest (root mean square): common practice, without
+a source."""
+
+ABOVE_NOISE = 4.0
+"""Nor is a second shaking unless its energy exceeds this many times that of the noise. The energy of a second of noise
+in the band of the picker follows a chi-squared distribution of some 38 degrees of freedom a component, which exceeds
+four times its mean once in 10^13 seconds."""
 
 LEAST_TAIL = 5.0
 """Shortest tail, s, that tells of velocity at rest."""
+
+APART = 10.0
+"""s of quiet by which one shock is told from the next."""
+
+MARGIN = (5.0, 15.0)
+"""Shortest and longest time, s, that the signal window goes on after the shaking; between them it is half the length
+of the shaking. Long periods last longer than the short ones that end the shaking: a judgement, without a source."""
 
 
 @dataclass(frozen=True)
@@ -41,13 +48,15 @@ class Windows:
     `onset` is 0 where shaking has begun before the record; `noise` is the number of samples, from the first, that
     are free of shaking, and 0 where there are too few to use. `strong` is the window in which the energy of the
     shaking grows from 5 to 95 %. `quiet_from` is the first sample of the tail, in which shaking is over; None where
-    the record stops before.
+    the record stops before. `shaking` is the signal window, whose spectrum is compared with that of the noise: the
+    strongest shock with its margins, however much quiet there is around it; empty for all from the onset on.
     """
 
     onset: int
     noise: int
     strong: tuple[int, int] = (0, 0)
     quiet_from: int | None = None
+    shaking: tuple[int, int] = (0, 0)
 
     @property
     def pre_event(self) -> slice | None:
@@ -57,6 +66,11 @@ class Windows:
     def named(self, name: str) -> slice | None:
         """Return the ``"pre-event"`` window or the ``"tail"``, or None."""
         return {"pre-event": self.pre_event, "tail": self.tail}[name]
+
+    @property
+    def signal(self) -> slice:
+        """The samples whose spectrum is that of the signal."""
+        return slice(*self.shaking) if self.shaking[1] > self.shaking[0] else slice(self.onset, None)
 
     @property
     def tail(self) -> slice | None:
@@ -102,21 +116,15 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         how = "given in the settings"
     onset = picked or 0
     noise = max(0, onset - round(settings.margin / dt))
-    second = min(n, max(1, round(1.0 / dt)))
-    by_second = uniform_filter1d(energy, second, mode="nearest")
-    strongest = float(by_second.max())
-    level = float(np.sqrt(energy[:noise].mean() / strongest)) if noise and strongest > 0 else 0.0
-
+    level, why = level_before(energy, noise, dt), ""
     if picked is None:
         why = "no onset stands out from what is before it"
-    elif settings.time == AUTO and level > HIGHEST_NOISE:
+    elif settings.time == AUTO and begins_in_shaking(energy, noise, dt):
         why = f"what is before the onset is {level:.0%} as loud as the strongest second: shaking had begun"
         onset = 0
     elif noise * dt < settings.shortest_pre_event:
         why = f"only {noise * dt:.2f} s before the onset"
-    else:
-        why = ""
-    strong, quiet_from = _strong_and_tail(energy, by_second, onset, noise, dt)
+    strong, quiet_from, shaking = _shaking(energy, onset, noise, dt)
     tail = 0.0 if quiet_from is None else (n - quiet_from) * dt
     findings: tuple[Finding, ...] = ()
     if why:
@@ -140,25 +148,43 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         "noise_to_strongest_second": level,
         "strong_from_s": strong[0] * dt,
         "strong_to_s": strong[1] * dt,
+        "signal_from_s": shaking[0] * dt,
+        "signal_to_s": shaking[1] * dt,
         "tail_s": tail,
     }
     ending = f"; {why}" if why else ""
-    return Windows(onset, noise, strong, quiet_from), Entry(STEP, "", f"Onset {how}{ending}", values), findings
+    windows = Windows(onset, noise, strong, quiet_from, shaking)
+    return windows, Entry(STEP, "", f"Onset {how}{ending}", values), findings
 
 
-def _strong_and_tail(
-    energy: NDArray[np.float64], by_second: NDArray[np.float64], onset: int, noise: int, dt: float
-) -> tuple[tuple[int, int], int | None]:
-    """Return the window of 5 to 95 % of the energy above noise, and the first sample of the tail, if there is one."""
+def _shaking(
+    energy: NDArray[np.float64], onset: int, noise: int, dt: float
+) -> tuple[tuple[int, int], int | None, tuple[int, int]]:
+    """Return the window of 5 to 95 % of the energy above noise, the first sample of the tail, and the signal window.
+
+    Energy is summed where seconds stand out from the noise, and only there: what noise gives over an hour of quiet
+    would move the sums.
+    """
     n, quiet = len(energy), float(energy[:noise].mean()) if noise else 0.0
-    grown = np.maximum.accumulate(np.cumsum(energy[onset:] - quiet))
-    if grown[-1] <= 0:
-        return (onset, n), None
-    begin, end = (onset + int(np.searchsorted(grown, part * grown[-1])) for part in (0.05, 0.95))
-    # Where noise itself is louder than that part of the shaking, the tail begins where only noise is left.
-    level = max(HIGHEST_TAIL**2 * float(by_second.max()), 2.0 * quiet)
+    second = min(n, max(1, round(1.0 / dt)))
+    by_second = uniform_filter1d(energy, second, mode="nearest")
+    by_second[:onset] = 0.0
+    level = max(HIGHEST_TAIL**2 * float(by_second.max()), ABOVE_NOISE * quiet)
     loud = np.flatnonzero(by_second > level)
     if loud.size == 0:
-        return (begin, min(end, n)), None
-    quiet_from = max(int(loud[-1]) + round(0.5 / dt), end) + 1
-    return (begin, min(end, n)), quiet_from if (n - quiet_from) * dt >= LEAST_TAIL else None
+        return (onset, n), None, (max(0, onset - second), n)
+    stands_out = maximum_filter1d(by_second > level, 2 * second + 1)
+    grown = np.maximum.accumulate(np.cumsum(np.where(stands_out, energy - quiet, 0.0)[onset:]))
+    if grown[-1] <= 0:
+        return (onset, n), None, (max(0, onset - second), n)
+    begin, end = (min(n, onset + int(np.searchsorted(grown, part * grown[-1]))) for part in (0.05, 0.95))
+    quiet_from: int | None = max(int(loud[-1]) + round(0.5 / dt), end) + 1
+    if (n - quiet_from) * dt < LEAST_TAIL:
+        quiet_from = None
+    # The strongest shock is the signal; others, after a time of quiet, are not.
+    gaps = np.flatnonzero(np.diff(loud) > APART / dt)
+    strongest = int(np.searchsorted(loud[gaps], int(np.argmax(by_second))))
+    first = onset if strongest == 0 else int(loud[gaps[strongest - 1] + 1])
+    last = int(loud[gaps[strongest]] if strongest < len(gaps) else loud[-1]) + 1
+    margin = float(np.clip((last - first) * dt / 2, *MARGIN))
+    return (begin, end), quiet_from, (max(0, first - second), min(n, last + round(margin / dt)))
