@@ -6,6 +6,7 @@ import contextlib
 import csv
 import io
 import os
+import platform
 import signal
 import threading
 from collections import deque
@@ -16,7 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from .archive import Archive, Summary, moved, same_numbers
+from . import __version__
+from .archive import Archive, made_of, moved, same_numbers, version_of_file
 from .foundation.errors import ArchiveError, InputError, StrongMotionError
 from .foundation.files import write_whole
 from .foundation.workers import workers
@@ -37,6 +39,7 @@ __all__ = [
     "files_of",
     "process_files",
     "reprocess",
+    "watch_folders",
 ]
 
 NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
@@ -48,7 +51,10 @@ FAILURES = "failed.csv"
 
 @dataclass(frozen=True)
 class Done:
-    """A file whose record is in the archive, with its peaks: the largest over its components, SI units."""
+    """A file whose record is in the archive, with its peaks: the largest over its components, SI units.
+
+    `differs` says what differs from the version that was there before: samples, metadata, settings or software.
+    """
 
     file: Path
     record: str
@@ -57,6 +63,8 @@ class Done:
     pgd: float
     severity: str
     skipped: bool = False
+    differs: tuple[str, ...] = ()
+    version: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,17 +84,20 @@ class Outcome:
     done : list of Done
         Processed and stored.
     skipped : list of Done
-        In the archive already, made from the same raw samples with the same settings.
+        In the archive already, made from the same samples and metadata with the same settings and software.
     failed : list of Failure
         Set aside.
     remaining : list of Path
-        Not begun, because the run was interrupted.
+        Not begun, or not known to be done, because the run was interrupted or its cluster was lost.
+    stopped : str
+        Why it ended before its end, in a sentence; empty if it did not, or a person interrupted it.
     """
 
     done: list[Done] = field(default_factory=list)
     skipped: list[Done] = field(default_factory=list)
     failed: list[Failure] = field(default_factory=list)
     remaining: list[Path] = field(default_factory=list)
+    stopped: str = ""
 
 
 Answers = list[Done | Failure]
@@ -100,10 +111,13 @@ class _Job:
     archive: Path
     settings: Settings
     reading: Mapping[str, Any]
-    replace: bool
     figures: bool
     unit: str
     threads: int | None
+    by: str
+    why: str
+    on_cluster: bool
+    version: str
 
 
 def files_of(paths: Iterable[str | Path]) -> list[Path]:
@@ -143,12 +157,13 @@ def process_files(
     layout: str | Path | None = None,
     jobs: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    replace: bool = False,
     figures: bool = False,
     unit: str = "m/s2",
     reading: Mapping[str, Any] | None = None,
     cluster: str | None = None,
     interrupted: Callable[[], None] | None = None,
+    by: str = "",
+    why: str = "",
 ) -> Outcome:
     """Process files into an archive.
 
@@ -166,8 +181,6 @@ def process_files(
         Worker processes; 1 works in this process.
     progress : callable, optional
         Called with the number of files finished and of all files: at the start and after each file.
-    replace : bool
-        Process again what is in the archive already, and put it in place of the earlier result.
     figures : bool
         Also draw each record's motion and spectra into ``ARCHIVE/figures``.
     unit : {"m/s2", "cm/s2", "g"}
@@ -179,6 +192,8 @@ def process_files(
         They must see the files and the archive under the same paths.
     interrupted : callable, optional
         Called when an interruption (SIGINT) begins to be obeyed.
+    by, why : str
+        Who runs the batch and why; kept with each version.
 
     Returns
     -------
@@ -201,6 +216,9 @@ def process_files(
     lets the records in hand finish and begins no more; a second one stops at once. Either way what is in the archive is
     whole.
 
+    A record that is there is processed again only where its samples, its metadata, the settings or the software differ.
+    The result is a new version; it never comes before one that a person added or accepted.
+
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
     """
@@ -211,20 +229,22 @@ def process_files(
     if layout is not None:
         load_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive, create=True)
-    store.remove_left_overs()
+    store.finish_writes()
     files = [file.absolute() if cluster else file for file in files_of(paths)]
     how = {**(reading or {}), "layout": layout}
     if cluster:
         how = {name: value.absolute() if isinstance(value, Path) else value for name, value in how.items()}
     job = _Job(
         store.folder.absolute() if cluster else store.folder,
-        settings or Settings(), how, replace, figures, unit, _threads(jobs, cluster),
+        settings or Settings(), how, figures, unit, _threads(jobs, cluster), by, why,
+        bool(cluster), __version__,
     )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
 
-    answers = dict(_Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress).of(files))
-    outcome = _outcome(files, answers)
+    run = _Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress)
+    outcome = _outcome(files, dict(run.of(files)))
+    outcome.stopped = run.lost_cluster
     try:
         _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
     except ArchiveError as error:  # a full disk, say: what was done is still to be told
@@ -232,9 +252,68 @@ def process_files(
     return outcome
 
 
+def watch_folders(
+    paths: Iterable[str | Path],
+    archive: Archive | str | Path,
+    settings: Settings | None = None,
+    *,
+    every: float = 2.0,
+    interrupted: Callable[[], None] | None = None,
+    **options: Any,
+) -> Iterator[Outcome]:
+    """Process files as they arrive in folders, each once it is whole, until an interruption (SIGINT).
+
+    A file is taken as whole when neither its size nor its time has changed between two looks; one that changes later is
+    processed again.
+
+    Parameters
+    ----------
+    paths, archive, settings, interrupted, **options
+        As in `process_files`.
+    every : float
+        Time between looks, s.
+
+    Yields
+    ------
+    Outcome
+        Of each group of files that arrived together.
+    """
+    wanted = list(map(Path, paths))
+    known: dict[Path, tuple[int, int]] = {}
+    before: dict[Path, tuple[int, int]] = {}
+    stop = threading.Event()
+
+    def obey(*_: object) -> None:
+        if interrupted and not stop.is_set():
+            interrupted()
+        stop.set()
+
+    main = threading.current_thread() is threading.main_thread()
+    handler = signal.signal(signal.SIGINT, obey) if main else None
+    try:
+        while not stop.is_set():
+            now: dict[Path, tuple[int, int]] = {}
+            for path in wanted:
+                with contextlib.suppress(InputError):  # an empty folder
+                    for file in files_of([path]):
+                        with contextlib.suppress(OSError):
+                            state = file.stat()
+                            now[file] = (state.st_size, state.st_mtime_ns)
+            ready = [file for file, state in now.items() if state[0] and before.get(file) == state != known.get(file)]
+            before = now
+            if ready:
+                outcome = process_files(ready, archive, settings, interrupted=obey, **options)
+                known |= {file: now[file] for file in ready if file not in outcome.remaining}
+                yield outcome
+            else:
+                stop.wait(every)
+    finally:
+        if main:
+            signal.signal(signal.SIGINT, handler)
+
+
 def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
     outcome = Outcome()
-    written: dict[str, Path] = {}
     for file in files:
         if file not in answers:
             outcome.remaining.append(file)
@@ -243,15 +322,7 @@ def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
                 outcome.failed.append(answer)
             elif answer.skipped:
                 outcome.skipped.append(answer)
-            elif answer.record in written:
-                # Only with `replace`; without it the archive refuses the second.
-                reason = (
-                    f"holds record {answer.record}, and so does {written[answer.record]}: one has taken the other's "
-                    "place. Process them into two archives, or leave one out."
-                )
-                outcome.failed.append(Failure(file, reason))
             else:
-                written[answer.record] = file
                 outcome.done.append(answer)
     return outcome
 
@@ -290,6 +361,7 @@ class _Run(Generic[Item, Answer, Job]):
     interrupted: Callable[[], None] | None = None
     progress: Callable[[int, int], None] | None = None
     stopping: bool = False
+    lost_cluster: str = ""
 
     def of(self, items: Sequence[Item]) -> list[tuple[Item, Answer]]:
         """Return each item with its answer, in the order they were finished; fewer after an interruption."""
@@ -374,7 +446,8 @@ class _Run(Generic[Item, Answer, Job]):
     def _on_cluster(self, items: Sequence[Item], address: str) -> Generator[tuple[Item, Answer]]:
         """Work on a Dask cluster, which tries the items of a lost worker again on another."""
         try:
-            from distributed import Client, KilledWorker, as_completed
+            from distributed import CancelledError, Client, KilledWorker
+            from distributed import wait as wait_for_futures
         except ImportError:
             raise InputError("a cluster needs Dask", remedy="Install strongmotion[cluster]") from None
         try:
@@ -383,31 +456,46 @@ class _Run(Generic[Item, Answer, Job]):
             raise InputError(
                 f"no scheduler answers at {address!r}: {error}", remedy="Start one with `dask scheduler`"
             ) from None
-        with client:
-            waiting = deque(items)
-            in_hand: dict[Any, Item] = {}
-            finished = as_completed()
-
-            def hand_out() -> None:
+        waiting = deque(items)
+        in_hand: dict[Any, Item] = {}
+        try:
+            while (waiting and not self.stopping) or in_hand:
                 room = max(8, 2 * sum(client.nthreads().values())) - len(in_hand)
                 while waiting and room > 0 and not self.stopping:
                     item = waiting.popleft()
-                    future = client.submit(self.work, item, self.job, pure=False)
-                    in_hand[future.key] = item
-                    finished.add(future)
+                    in_hand[client.submit(self.work, item, self.job, pure=False)] = item
                     room -= 1
+                # Short waits, so that an interruption and a scheduler that is gone are noticed.
+                try:
+                    done = wait_for_futures(list(in_hand), timeout=2, return_when="FIRST_COMPLETED").done
+                except TimeoutError:
+                    done = set()
+                if client.status != "running":
+                    break
+                for future in done:
+                    item = in_hand.pop(future)
+                    if future.status == "finished":
+                        yield item, future.result()
+                    elif future.status == "cancelled":
+                        self.lost_cluster = _CLUSTER_LOST
+                    else:
+                        cause = future.exception() if future.status == "error" else None
+                        died = cause is None or isinstance(cause, KilledWorker)
+                        yield item, self.lost(item, DIED if died else f"a worker could not begin: {cause!r}")
+                    future.release()
+        except (OSError, CancelledError, TimeoutError):  # of many kinds, as Dask happens to notice
+            self.lost_cluster = _CLUSTER_LOST
+        finally:
+            if client.status != "running":
+                self.lost_cluster = _CLUSTER_LOST
+            with contextlib.suppress(Exception):  # nothing is left to be lost
+                client.close(timeout=2)
 
-            hand_out()
-            for future in finished:
-                item = in_hand.pop(future.key)
-                if future.status == "finished":
-                    yield item, future.result()
-                else:
-                    cause = future.exception() if future.status == "error" else None
-                    died = cause is None or isinstance(cause, KilledWorker)
-                    yield item, self.lost(item, DIED if died else f"a worker could not begin: {cause!r}")
-                future.release()
-                hand_out()
+
+_CLUSTER_LOST = (
+    "the scheduler of the cluster was lost. What its workers had finished is in the archive and will be skipped; "
+    "start a scheduler and run the same command again."
+)
 
 
 def _check_workers_start() -> None:
@@ -432,6 +520,17 @@ def _lost_file(file: Path, why: str) -> Answers:
 def _process_file(file: Path, job: _Job) -> Answers:
     from .formats import read_all
 
+    if job.version != __version__:
+        return [
+            Failure(
+                file,
+                f"the worker on {platform.node()} runs strongmotion {__version__}, this is {job.version}. Install one "
+                "version everywhere.",
+            )
+        ]
+    if job.on_cluster and not file.exists():
+        what = "does not see the file. Workers need the files and the archive under the same paths."
+        return [Failure(file, f"the worker on {platform.node()} {what}")]
     with _set_aside(file) as failures:
         records = read_all(file, **job.reading)
     if failures:
@@ -464,36 +563,28 @@ def _store(file: Path, record: Record, job: _Job) -> Done:
     from .result import process
 
     archive = Archive(job.archive)  # made at the start; gone now, it must not come back empty
+    wanted = made_of(record, job.settings)
+    record_id = archive.id_for(record)
+    automatic = [one for one in archive.standing(record_id).versions if one.automatic]
     made: Result | None = None
-    if job.replace or not archive.path(record.id).exists():
+    if not automatic or any(getattr(automatic[-1], what) != value for what, value in wanted.items()):
         made = process(record, job.settings, threads=job.threads)
-        try:
-            archive.add(made, replace=job.replace)
-        except ArchiveError:
-            if job.replace or not archive.path(record.id).exists():
-                raise
-            made = None  # another writer was first
-    if made is None:
-        _check_done(archive.summary(record.id), record, job.settings)
+        path = archive.add(made, job.by, job.why, automatic=True)
+        record_id, name = version_of_file(path.name) or (record_id, "")
+        version = archive.version(record_id, name)
+    else:
+        version = automatic[-1]
     if job.figures:
         from .report import motion_figure, save, spectrum_figure
 
-        drawn, folder = made or archive[record.id], job.archive / "figures"
-        save(motion_figure(drawn, job.unit), folder / f"{record.id}_motion.png")
-        save(spectrum_figure(drawn, unit=job.unit), folder / f"{record.id}_spectrum.png")
-    told = made or archive.summary(record.id)
-    return Done(file, record.id, *_largest_peaks(told.peaks, record), told.severity, made is None)
-
-
-def _check_done(stored: Summary, record: Record, settings: Settings) -> None:
-    """Refuse what is in the archive already and was made otherwise."""
-    same_samples = stored.raw_sha256 == record.raw_sha256
-    if not (same_samples and stored.settings == settings):
-        other = "with other settings" if same_samples else "from other samples"
-        raise ArchiveError(
-            f"record {record.id} is already in the archive, made {other}",
-            remedy="Use --replace (replace=True) to put the new result in its place, or choose another archive",
-        )
+        drawn, folder = made or archive[record_id, version.name], job.archive / "figures"
+        save(motion_figure(drawn, job.unit), folder / f"{record_id}_motion.png")
+        save(spectrum_figure(drawn, unit=job.unit), folder / f"{record_id}_spectrum.png")
+    told = made or archive.summary(record_id, version.name)
+    return Done(
+        file, record_id, *_largest_peaks(told.peaks, record), told.severity, made is None,
+        version.differs if made else (), version.name,
+    )  # fmt: skip
 
 
 def _largest_peaks(table: pd.DataFrame, record: Record) -> tuple[float, float, float]:
@@ -578,8 +669,10 @@ class Reprocessed:
 class _Again:
     archive: Path
     settings: Settings | None
-    replace: bool
+    keep: bool
     threads: int | None
+    by: str
+    why: str
 
 
 def reprocess(
@@ -588,9 +681,11 @@ def reprocess(
     settings: Settings | None = None,
     jobs: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    replace: bool = False,
+    keep: bool = False,
     cluster: str | None = None,
     interrupted: Callable[[], None] | None = None,
+    by: str = "",
+    why: str = "",
 ) -> list[Reprocessed]:
     """Process records again from their stored raw samples, and say what moved.
 
@@ -603,8 +698,10 @@ def reprocess(
         Each record's own, as stored, if not given.
     jobs, progress, cluster, interrupted
         As in `process_files`.
-    replace : bool
-        Put the new results in place of the old ones; otherwise the archive is left as it is.
+    keep : bool
+        Add what moved as new versions; otherwise the archive is left as it is.
+    by, why : str
+        Who runs it and why; kept with each version.
 
     Returns
     -------
@@ -625,7 +722,7 @@ def reprocess(
     for record_id in wanted:
         if record_id not in store:
             store[record_id]  # says what is wrong, and guesses
-    again = _Again(store.folder.absolute(), settings, replace, _threads(jobs, cluster))
+    again = _Again(store.folder.absolute(), settings, keep, _threads(jobs, cluster), by, why)
     run = _Run(_process_again, _lost_record, again, jobs, cluster, interrupted, progress)
     answers = dict(run.of(wanted))
     return [answers[record_id] for record_id in wanted if record_id in answers]
@@ -640,8 +737,8 @@ def _process_again(record_id: str, again: _Again) -> Reprocessed:
         made = process(stored.record, again.settings or stored.settings, threads=again.threads)
         same = same_numbers(stored, made)
         table = None if same else moved(stored, made)
-        if again.replace:
-            archive.add(made, replace=True)
+        if again.keep:
+            archive.add(made, again.by, again.why or "processed again from the stored samples", automatic=True)
     except StrongMotionError as error:
         return Reprocessed(record_id, failed=str(error))
     except Exception as error:  # one record must not stop thousands

@@ -513,7 +513,9 @@ class Record:
         (151, 200, 200)
         """
         first = 0 if begin is None else max(0, math.ceil(self._seconds(begin) / self.dt - 1e-6))
-        last = self.samples - 1 if end is None else min(self.samples - 1, math.floor(self._seconds(end) / self.dt + 1e-6))
+        last = (
+            self.samples - 1 if end is None else min(self.samples - 1, math.floor(self._seconds(end) / self.dt + 1e-6))
+        )
         if last - first < 1:
             raise RecordError(
                 f"the span from {begin} to {end} holds fewer than 2 samples of a record of {self.duration:g} s",
@@ -584,18 +586,27 @@ class Record:
 
     @property
     def id(self) -> str:
-        """The name the record goes by in an archive: station and start time, safe as a file name.
+        """The name the record goes by in an archive, safe as a file name.
 
-        A record without a start time is distinguished by the first digits of its content hash.
+        Network, station, location, and band and instrument code where it is known; start to the millisecond, which is
+        left out where it is 0. A record without a start time is distinguished by the first digits of its content hash.
+
+        Examples
+        --------
+        >>> shaking = Component("H1", np.arange(9), 0.01, start=np.datetime64("2031-03-07T04:15:00.250"))
+        >>> Record((shaking,), Station("QUAY", "XX", instrument_code="HN")).id
+        'XX.QUAY..HN_20310307T041500.250'
         """
         station = self.station
-        name = ".".join(p for p in (station.network, station.code, station.location) if p) or re.sub(
-            r"(\.[A-Za-z0-9]{1,5})+$", "", self.source.file
-        )
+        codes = [station.network, station.code, station.location, station.instrument_code]
+        # Empty codes at the beginning and end are left out; between others they keep the place of the others.
+        name = ".".join(codes).strip(".") if station.instrument_code else ".".join(filter(None, codes))
+        name = name or re.sub(r"(\.[A-Za-z0-9]{1,5})+$", "", self.source.file)
         safe = re.sub(r"[^A-Za-z0-9.-]+", "-", name).strip(".-")[:64] or "record"
         if self.start is None:
             return f"{safe}_{self.raw_sha256[:10]}"
-        return f"{safe}_{np.datetime_as_string(self.start, 's').replace('-', '').replace(':', '')}"
+        time = np.datetime_as_string(self.start, "ms").replace("-", "").replace(":", "").removesuffix(".000")
+        return f"{safe}_{time}"
 
 
 def _moved(finding: Finding, by: float) -> Finding:

@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from strongmotion.archive import Archive, files, read_result, write_catalogue
+from strongmotion.archive import Archive, files, gate, read_result, write_catalogue
 from strongmotion.chain import Band, Baseline, PermanentDisplacement, Shift, Windows
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.foundation.errors import ArchiveError
@@ -170,7 +170,9 @@ def test_it_acts_as_a_collection(archive, result):
 
 def test_the_same_result_gives_the_same_file(archive, result):
     first = archive.add(result).read_bytes()
-    assert archive.add(result, replace=True).read_bytes() == first
+    assert files.packed(result) == first
+    assert archive.add(result).read_bytes() == first
+    assert len(archive.versions(result.record.id)) == 1
 
 
 @pytest.mark.parametrize("unit", ["m/s2", "cm/s2", "g"])
@@ -318,6 +320,14 @@ def test_what_no_column_can_hold_is_refused(archive, result):
         archive.add(dataclasses.replace(result, peaks=result.peaks.assign(**{"odd": 1}).rename(columns={"odd": 7})))
 
 
+def earlier_archive(folder, record, *files):
+    """Return an archive as earlier software left it: record files, and neither versions nor manifest."""
+    (folder / "records").mkdir(parents=True)
+    for number, file in enumerate(files):
+        shutil.copy(file, folder / "records" / f"{record}{'' if not number else number}.h5")
+    return Archive(folder)
+
+
 def test_the_first_layout_still_opens(tmp_path):
     """The file was written by version 0.1.0, when layouts began."""
     path = Path(__file__).parent / "archives" / "layout_1.h5"
@@ -329,8 +339,7 @@ def test_the_first_layout_still_opens(tmp_path):
         np.testing.assert_array_equal(back.spectra.psa, file["spectra/psa"][:].ravel())
     assert list(back.peaks.columns) == ["component", "quantity", "value", "unit", "time"]
     assert back.settings.filter.low_cut == 0.1 + 0.2
-    archive = Archive(tmp_path, create=True)
-    shutil.copy(path, archive.path(back.record.id))
+    archive = earlier_archive(tmp_path, "XX.QUAY.00_20310307T041500", path)
     assert archive.verify() == []
     peak = back.peaks.set_index(["component", "quantity"]).value["H1", "PGA"]
     assert archive.find("station == 'QUAY'").pga_H1_m_s2.item() == peak
@@ -348,7 +357,7 @@ def test_xarray_reads_labelled_arrays(archive, result, group, engine, package):
     path = archive.add(result)
     with xarray.open_dataset(path, engine=engine) as whole:
         assert whole.attrs["record"] == result.record.id
-        assert whole.attrs["layout_version"] == 2
+        assert whole.attrs["layout_version"] == 3
         assert tuple(whole.attrs["cautions"]) == CAUTIONS
     with xarray.open_dataset(path, group=group, engine=engine) as data:
         data.load()
@@ -430,21 +439,20 @@ def test_every_dataset_of_numbers_has_checksums(archive, result):
 # Writing: whole or not at all
 
 
-def test_a_record_is_not_overwritten_unasked(archive, result):
+def test_another_result_is_a_version_and_nothing_is_overwritten(archive, result):
     path = archive.add(result)
     before = path.read_bytes()
     other = make_result(result.record, seed=2)
-    with pytest.raises(ArchiveError, match=rf"{result.record.id} is already .*replace=True"):
-        archive.add(other)
+    second = archive.add(other)
     assert path.read_bytes() == before
-    archive.add(other, replace=True)
     assert archive[result.record.id] == other
-    assert left_in(archive) == [path.name]
+    assert (archive[result.record.id, 1], archive[result.record.id, 2]) == (result, other)
+    assert left_in(archive) == sorted([path.name, second.name])
 
 
 @pytest.mark.parametrize("links", [True, False])
 def test_of_two_writers_one_is_refused(archive, monkeypatch, links):
-    path = archive.path("XX.QUAY")
+    path = archive.records / "XX.QUAY.h5"
     if not links:
         monkeypatch.setattr(os, "link", lambda *_: (_ for _ in ()).throw(OSError(errno.EPERM, "no hard links")))
     write_whole(path, b"first", replace=False)
@@ -456,7 +464,7 @@ def test_of_two_writers_one_is_refused(archive, monkeypatch, links):
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no handle on a folder to flush")
 def test_a_file_is_on_disk_before_it_has_its_name_and_the_name_after(archive, monkeypatch):
-    path = archive.path("XX.QUAY")
+    path = archive.records / "XX.QUAY.h5"
     flushed = []
     fsync = os.fsync
 
@@ -471,14 +479,14 @@ def test_a_file_is_on_disk_before_it_has_its_name_and_the_name_after(archive, mo
 
 
 @pytest.mark.parametrize("call", ["write", "fsync"])
-@pytest.mark.parametrize("replace", [True, False])
-def test_a_full_disk_leaves_everything_as_it_was(archive, result, monkeypatch, call, replace):
+@pytest.mark.parametrize("known", [True, False])
+def test_a_full_disk_leaves_everything_as_it_was(archive, result, monkeypatch, call, known):
     earlier = archive.add(result)
     before = earlier.read_bytes()
-    record = result.record if replace else dataclasses.replace(result.record, station=Station("PIER", "XX"))
+    record = result.record if known else dataclasses.replace(result.record, station=Station("PIER", "XX"))
     monkeypatch.setattr(os, call, lambda *_: (_ for _ in ()).throw(OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))))
     with pytest.raises(ArchiveError, match=r"could not be written: No space left.* Make room"):
-        archive.add(make_result(record, seed=2), replace=replace)
+        archive.add(make_result(record, seed=2))
     monkeypatch.undo()
     assert left_in(archive) == [earlier.name]
     assert earlier.read_bytes() == before
@@ -492,7 +500,7 @@ def test_a_write_stopped_by_the_system_leaves_everything_as_it_was(archive, resu
     resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) // 2, limits[1]))  # Python ignores the signal, SIGXFSZ
     try:
         with pytest.raises(ArchiveError, match=r"File too large.* Make room"):
-            archive.add(make_result(result.record, seed=2), replace=True)
+            archive.add(make_result(result.record, seed=2))
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
     assert left_in(archive) == [earlier.name]
@@ -552,7 +560,7 @@ def test_any_flipped_bit_is_found(archive, result):
 
 def test_the_seal_finds_every_flipped_bit(archive, result, monkeypatch):
     # What the damage is called is for the test above; here only whether it is seen, at thousands of places.
-    monkeypatch.setattr(files.layout, "read", lambda file: None)
+    monkeypatch.setattr(files, "diagnosed", lambda content, error: error)
     path = archive.add(result)
     whole = bytearray(path.read_bytes())
     rng = random.Random(6)
@@ -561,7 +569,7 @@ def test_the_seal_finds_every_flipped_bit(archive, result, monkeypatch):
         path.write_bytes(whole)
         whole[bit // 8] ^= 1 << bit % 8
         with pytest.raises(ArchiveError):
-            files.sealed_bytes(path)
+            files.read_bytes(path)
 
 
 @pytest.mark.parametrize("kept", [0, 7, 100, 0.5, -1, -91])
@@ -600,10 +608,10 @@ def test_damage_by_another_program_is_found_even_where_nothing_is_missing(archiv
         file["raw/H1"][7] += 1
     (problem,) = archive.verify()
     assert "raw samples are not those that were stored" in problem.what
-    path = archive.add(result, replace=True)
+    path = archive.add(make_result(result.record, seed=2))
     with h5py.File(path, "r+") as file:
         file["spectra/psa"][0, 0, 0] += 1
-    (problem,) = archive.verify()
+    _, problem = archive.verify()
     assert "seal" in problem.what
 
 
@@ -617,36 +625,38 @@ def test_foreign_files_are_named(archive, result):
     left = folder / f".{path.name}.0a1b.part"
     left.write_bytes(path.read_bytes()[:100])
     os.utime(left, (0, 0))
+    shutil.copy(path, folder / path.name.replace("QUAY", "PIER"))
     shutil.copy(path, folder / "XX.RENAMED.h5")
     said = {problem.file.name: problem.what for problem in archive.verify()}
     assert set(said) == set(left_in(archive)) - {path.name}
     assert "does not belong" in said["notes.txt"]
+    assert "is sound; it is not in the manifest" in said[path.name.replace("QUAY", "PIER")]
     assert "not an HDF5 file" in said["notes.h5"]
     assert "not a record of an archive" in said["other.h5"]
     assert "did not finish" in said[f".{path.name}.0a1b.part"]
-    assert f"holds record {path.stem}" in said["XX.RENAMED.h5"]
+    assert f"holds record {result.record.id}" in said["XX.RENAMED.h5"]
 
 
 def test_a_newer_layout_is_refused(archive, result):
     path = archive.add(result)
     with h5py.File(path, "r+") as file:
-        file.attrs["layout_version"] = 3
-    with pytest.raises(ArchiveError, match=rf"{path.name}: has layout 3, .* up to 2\. Read it with a newer"):
+        file.attrs["layout_version"] = 4
+    with pytest.raises(ArchiveError, match=rf"{path.name}: has layout 4, .* up to 3\. Read it with a newer"):
         archive[path.stem]
 
 
 def test_settings_of_another_version_are_not_called_damage(archive, result):
     path = archive.add(result)
     with h5py.File(path, "r+") as file:
-        file["settings"][()] = "[filter]\nshape = 3\n"
-        file.attrs["software_version"] = "99.0"
+        del file["settings"]
+        file["settings"] = "[filter]\nshape = 3\n"
     with pytest.raises(ArchiveError, match=r"does not accept: unknown setting 'filter\.shape'"):
         archive[path.stem]
 
 
 def test_the_seal_is_what_a_shell_would_compute(archive, result):
     content = archive.add(result).read_bytes()
-    body, seal = content[: -files.SEAL_LENGTH], content[-files.SEAL_LENGTH :]
+    body, seal = content[: -gate.SEAL_LENGTH], content[-gate.SEAL_LENGTH :]
     assert seal.split()[-1].decode() == hashlib.sha256(body).hexdigest()
 
 
@@ -690,11 +700,11 @@ def test_the_catalogue_speaks_other_units(archive, result):
 
 def test_an_unreadable_file_does_not_stop_the_catalogue(archive, result):
     path = archive.add(result)
-    (path.parent / "broken.h5").write_bytes(path.read_bytes()[:300])
+    (path.parent / "broken.v1-0a1b2c3d.h5").write_bytes(path.read_bytes()[:300])
     frame = archive.catalogue()
     assert list(frame.record) == [result.record.id]
     (problem,) = frame.attrs["problems"]
-    assert "broken.h5" in problem
+    assert "broken.v1-0a1b2c3d.h5" in problem
 
 
 def test_an_empty_archive_has_an_empty_catalogue(archive):

@@ -110,23 +110,33 @@ def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path)
     assert sum(0 < there < RECORDS for there in begun) > KILLS / 4
 
 
-def replace_all(paths, archive):
-    batch.process_files(paths, archive, QUICK, replace=True)
+def with_other_settings(paths, archive, order):
+    settings = Settings.from_dict(QUICK.to_dict() | {"filter": {"order": order}})
+    batch.process_files(paths, archive, settings)
 
 
 @FORKS
-def test_killed_while_replacing_every_record_is_there(raw, whole, tmp_path):
+def test_killed_while_adding_versions_every_version_is_there(raw, whole, tmp_path):
     archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)
+    first = {record_id: archive[record_id] for record_id in archive}
     rng, context = random.Random(SEED), forkserver()
-    for _ in range(max(KILLS // 3, 1)):
-        child = context.Process(target=replace_all, args=([raw], archive.folder))
+    for number in range(max(KILLS // 3, 1)):
+        known = {record_id: archive.versions(record_id) for record_id in archive}
+        child = context.Process(target=with_other_settings, args=([raw], archive.folder, 2 + number % 5))
         child.start()
         time.sleep(rng.uniform(0, whole[1]))
         child.kill()
         child.join()
         assert archive.verify() == []
-        pd.testing.assert_frame_equal(catalogue_of(archive), whole[0])
+        for record_id, versions in known.items():
+            files = [version.file for version in archive.versions(record_id)]
+            assert {version.file for version in versions} <= set(files)
+        assert all(archive[record_id, 1] == result for record_id, result in first.items())
+        assert len(archive.catalogue()) == RECORDS
+    archive.finish_writes()
+    assert archive.verify() == []
+    assert not [path for path in archive.records.iterdir() if path.name.startswith(".") and not path.stat().st_size]
 
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="finds worker processes in /proc")
@@ -231,14 +241,15 @@ def test_a_record_that_another_writer_finished_first_is_not_a_failure(raw, tmp_p
     archive = Archive(tmp_path, create=True)
     add = Archive.add
 
-    def second(self, result, replace=False):
+    def second(self, result, *more, **named):
         monkeypatch.undo()
         add(self, result)
-        return add(self, result, replace)
+        return add(self, result, *more, **named)
 
     monkeypatch.setattr(Archive, "add", second)
     outcome = batch.process_files(sorted(raw.iterdir())[:1], archive, QUICK)
-    assert (len(outcome.skipped), outcome.failed) == (1, [])
+    assert (len(outcome.done), outcome.failed) == (1, [])
+    assert len(archive.versions(archive.ids()[0])) == 1
 
 
 # Faults
@@ -330,28 +341,44 @@ def test_a_failing_call_names_itself_and_leaves_no_trace(raw, tmp_path, monkeypa
     assert archive.verify() == []
 
 
-def test_a_failing_rename_keeps_the_older_version(tmp_path, monkeypatch):
+def test_a_file_that_is_entered_and_cannot_get_its_name_gets_it_later(tmp_path, monkeypatch):
     archive = Archive(tmp_path, create=True)
     path = archive.add(process(record("OLD"), QUICK))
-    before = path.read_bytes()
-    monkeypatch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "Input/output error")))
-    with pytest.raises(ArchiveError, match="Input/output error; nothing of it was kept"):
-        archive.add(process(record("OLD", 2.0), QUICK), replace=True)
+    before, link = path.read_bytes(), os.link
+
+    def fail(one, other):
+        if str(other).endswith(".h5"):
+            raise OSError(errno.EIO, "Input/output error")
+        link(one, other)
+
+    monkeypatch.setattr(os, "link", fail)
+    monkeypatch.setattr(Path, "rename", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "Input/output error")))
+    other = Settings.from_dict(QUICK.to_dict() | {"filter": {"order": 6}})
+    with pytest.raises(ArchiveError, match="Input/output error; it is entered, and will get its name"):
+        archive.add(process(record("OLD"), other))
+    monkeypatch.undo()
     assert path.read_bytes() == before
-    assert list((tmp_path / "records").glob(".*")) == []
+    assert archive.verify() == []
+    assert [version.number for version in archive.versions(archive.ids()[0])] == [1]
+    archive.finish_writes()
+    assert [version.number for version in archive.versions(archive.ids()[0])] == [1, 2]
+    assert archive[archive.ids()[0]].settings.filter.order == 6
+    assert archive.verify() == []
 
 
 def test_a_folder_that_cannot_be_flushed_is_told_of(tmp_path, monkeypatch):
     archive = Archive(tmp_path, create=True)
+    archive.add(process(record("OLD"), QUICK))
     flush, calls = os.fsync, []
 
     def second_fails(descriptor):
         calls.append(descriptor)
-        if len(calls) == 2:
+        if len(calls) == 6:
             raise OSError(errno.EIO, os.strerror(errno.EIO))
         flush(descriptor)
 
     monkeypatch.setattr(os, "fsync", second_fails)
+    # The file, its folder, the new folder of its entry, the entry, its folder, and again the file's folder.
     with pytest.raises(ArchiveError, match=r"was written, but its folder could not be flushed .* power failure"):
         archive.add(process(record("NEW"), QUICK))
     assert archive.verify() == []
@@ -433,8 +460,9 @@ def test_reprocessing_gives_the_same_bits_or_says_what_moved(raw, tmp_path):
     assert table.period_s["PSA", "H1"] == 3.0
     assert {path: path.read_bytes() for path in archive.files()} == before
 
-    batch.reprocess(archive, [one], other, replace=True)
+    batch.reprocess(archive, [one], other, keep=True, by="A. Tester", why="a trial")
     assert archive[one] == made
+    assert (archive[one, 1], archive.version(one).by) == (stored, "A. Tester")
     with pytest.raises(ArchiveError, match=r"there is no record 'XX\.S99'"):
         batch.reprocess(archive, ["XX.S99"])
     with pytest.raises(InputError, match="at least 1"):

@@ -128,27 +128,36 @@ def test_process_again_skips_what_is_done_and_forgets_old_failures(folder, quick
     assert not (archive / "failed.csv").exists()
 
 
-def test_other_settings_are_refused_unless_replacing(folder, quick, tmp_path):
+def test_other_settings_make_a_version(folder, quick, tmp_path):
     archive = tmp_path / "archive"
     command = ["process", str(folder / "quay.csv"), "-o", str(archive), "--settings", str(quick)]
     assert run(app, command).exit_code == 0
     quick.write_text(QUICK.to_toml().replace('low_cut = "auto"', "low_cut = 0.3"))
-    refused = run(app, command)
-    assert refused.exit_code == 1
-    assert "already in the archive, made with other settings. Use --replace" in refused.stderr
-    assert run(app, [*command, "--replace"]).exit_code == 0
-    assert Archive(archive, create=True)["XX.QUAY_20310417T032627"].settings.filter.low_cut == 0.3
+    again = run(app, command)
+    assert again.exit_code == 0
+    assert re.search(r"version 2-[0-9a-f]{8}: other settings$", again.stdout, re.MULTILINE)
+    store = Archive(archive)
+    assert store["XX.QUAY_20310417T032627"].settings.filter.low_cut == 0.3
+    assert store["XX.QUAY_20310417T032627", 1].settings.filter.low_cut == "auto"
+    assert "0 processed, 1 skipped (unchanged), 0 failed" in run(app, command).stdout
+    assert run(app, [*command, "--replace"]).exit_code == 2
 
 
-def test_two_files_of_one_record_are_told_of(folder, quick, tmp_path):
+def test_two_records_of_one_name_are_two_records(folder, quick, tmp_path):
     write_csv(record("QUAY", size=3.0), folder / "quay_again.csv")
     files = [folder / "quay.csv", folder / "quay_again.csv"]
-    plain = batch.process_files(files, tmp_path / "one", QUICK)
-    assert [failure.file.name for failure in plain.failed] == ["quay_again.csv"]
-    assert "made from other samples" in plain.failed[0].reason
-    replacing = batch.process_files(files, tmp_path / "two", QUICK, replace=True)
-    assert [failure.file.name for failure in replacing.failed] == ["quay_again.csv"]
-    assert "one has taken the other's place" in replacing.failed[0].reason
+    outcome = batch.process_files(files, tmp_path / "one", QUICK)
+    assert outcome.failed == []
+    first, second = (done.record for done in outcome.done)
+    assert first == "XX.QUAY_20310417T032627"
+    assert re.fullmatch(r"XX\.QUAY_20310417T032627~[0-9a-f]{10}", second)
+    archive = Archive(tmp_path / "one")
+    assert archive.ids() == sorted([first, second])
+    assert (len(archive.versions(first)), len(archive.versions(second))) == (1, 1)
+    again = batch.process_files(files, archive, QUICK)
+    assert len(again.skipped) == 2
+    assert archive.verify() == []
+    assert len(archive.catalogue()) == 2
 
 
 def test_figures_are_drawn_also_for_what_is_there_already(folder, quick, tmp_path):
@@ -183,7 +192,7 @@ def test_archive_that_cannot_be_made_is_one_line(folder, tmp_path, monkeypatch, 
 
 
 def test_full_disk_fails_each_record_by_name(folder, monkeypatch, tmp_path):
-    def add(self, result, replace=False):
+    def add(self, result, *_, **__):
         raise ArchiveError("could not be written: No space left on device", remedy="Make room on the disk")
 
     monkeypatch.setattr(Archive, "add", add)
@@ -514,7 +523,7 @@ def test_reprocess_without_a_reason_to_move_is_status_1(stored, tmp_path):
     archive = Archive(tmp_path / "archive", create=True)
     archive.take_from([Archive(stored, create=True)])
     one = archive[archive.ids()[0]]
-    archive.add(dataclasses.replace(one, peaks=one.peaks.assign(value=one.peaks.value * 1.5)), replace=True)
+    archive.add(dataclasses.replace(one, peaks=one.peaks.assign(value=one.peaks.value * 1.5)))
     result = run(app, ["reprocess", str(archive.folder)])
     assert result.exit_code == 1
     assert "1 the same to the last bit, 1 moved, 0 failed" in result.stdout
@@ -545,7 +554,8 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 
 COMMANDS = [
     "process", "inspect", "layout", "settings", "measures", "reprocess", "catalogue", "find", "report", "verify",
-    "extract", "merge", "export", "spectra", "compare", "select", "event",
+    "history", "accept", "reject", "withdraw", "upgrade", "sign", "extract", "merge", "export", "spectra", "compare",
+    "select", "event",
 ]  # fmt: skip
 
 

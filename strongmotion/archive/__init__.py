@@ -1,22 +1,38 @@
-"""Results on disk: one HDF5 file a record, and the catalogue over all of them."""
+"""Results on disk: one HDF5 file a version of a record, what was decided about it, and the catalogue over all."""
 
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
+from .decisions import DECISIONS, STATES, Decision, Standing, Version, check_decision
 from .export import export
 from .files import read_result
+from .identity import made_of
+from .manifest import Entry
 from .measures import in_acceleration_unit, measures_of
+from .names import version_of_file
+from .signing import check_against, sign
 from .store import Archive, Problem, Summary
 
 __all__ = [
+    "DECISIONS",
     "MOVED",
+    "STATES",
     "Archive",
+    "Decision",
+    "Entry",
     "Problem",
+    "Standing",
     "Summary",
+    "Version",
+    "check_against",
+    "check_decision",
     "export",
     "in_acceleration_unit",
+    "made_of",
     "measures_of",
     "moved",
     "read_result",
     "same_numbers",
+    "sign",
+    "version_of_file",
     "write_catalogue",
 ]

@@ -1,23 +1,28 @@
-"""The catalogue: a row a record, indexed in SQLite, rebuilt from the files at any time.
+"""The catalogue: a row a record, indexed in SQLite, rebuilt from files and manifest at any time.
 
 The index, ``ARCHIVE/catalogue.sqlite``, is never the only copy of anything: delete it, and the next question builds it
-again. It lists each file with its size and time of change, so it reads only files that are new or changed.
+again. Its rows are keyed by the SHA-256 of the record file they were read from, and it lists the names, sizes and times
+of the files, so that a question reads only what is new or changed. It is written anew, by one process at a time, and
+takes its place whole. It holds the SHA-256 of its own content and the time its file was given: an index whose time is
+another is checked, and one whose content is another is built anew.
 """
 
 from __future__ import annotations
 
 import ast
 import contextlib
+import hashlib
 import io
 import json
-import operator
 import os
 import re
+import secrets
 import sqlite3
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import h5py
 import numpy as np
@@ -25,13 +30,18 @@ import pandas as pd
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import ArchiveError, InputError
-from ..foundation.files import write_whole
+from ..foundation.files import printable, write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
-from ..measures import MEASURES
 from ..result import RANKED_SEVERITIES
-from . import layout
-from .files import check_name, opened
+from . import gate, layout
+from .decisions import STATES
+from .files import check_name, read_bytes
+from .names import id_of_file
+
+if TYPE_CHECKING:
+    from ..result import Result
+    from .store import Archive
 
 __all__ = ["PERIODS", "Index", "write_catalogue"]
 
@@ -41,46 +51,85 @@ PERIODS = (0.2, 0.3, 1.0, 3.0)
 DAMPING = 0.05
 """Their fraction of critical damping."""
 
+MOST_CELLS = 40_000_000
+"""Columns of rare components are left out of a whole catalogue of more cells than this; questions know them."""
+
 _WHO = (
-    "record", "station", "network", "location", "latitude_deg", "longitude_deg", "start", "earthquake", "magnitude",
-    "source_file",
+    "record", "station", "network", "location", "instrument", "latitude_deg", "longitude_deg", "start", "earthquake",
+    "magnitude", "source_file",
 )  # fmt: skip
-_HORIZONTAL = ("pga_h_m_s2", "pgv_h_m_s", "pgd_h_m")
+_STANDING = ("version", "state", "versions")
+_SITE = ("vs30_m_s", "vs30_method", "site_class", "housing", "sensor_depth_m")
+_KINDS = ("pga", "pgv", "pgd", "psa", "arias_intensity", "significant_duration_5_95")
+_USUAL = (
+    *(f"pga_{name}_m_s2" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
+    *(f"pgv_{name}_m_s" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
+    *(f"pgd_{name}_m" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
+    *(f"psa_{period:g}s_RotD50_m_s2" for period in PERIODS),
+    *(f"arias_intensity_{name}_m_s" for name in ("H1", "H2", "V")),
+    *(f"significant_duration_5_95_{name}_s" for name in ("H1", "H2", "V")),
+)
+"""Numbers of the usual three components: a column each. All others stand in the long table ``quantities``."""
+_ALWAYS = ("pga_h_m_s2", "pgv_h_m_s", "pgd_h_m")
 _WHOLE = (
     "low_cut_hz", "high_cut_hz", "shortest_usable_period_s", "longest_usable_period_s", "worst_finding", "findings",
     "path",
 )  # fmt: skip
-_TEXTS = {"record", "station", "network", "location", "start", "earthquake", "source_file", "worst_finding"}
+_TEXTS = {
+    "record", "station", "network", "location", "instrument", "start", "earthquake", "source_file", "worst_finding",
+    "version", "state", "vs30_method", "site_class", "housing", "file",
+}  # fmt: skip
+_COUNTS = {"findings", "versions"}
+_MEASURES = {"Arias intensity": "arias_intensity", "significant duration 5-95 %": "significant_duration_5_95"}
 
 _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding", "event": "earthquake"}
 """Names that a question may use beside the columns themselves and the columns without their unit."""
 
 _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 
-_VERSION = "2"
+_VERSION = "3"
 _AT_ONCE = 500
 """Rows a transaction or a selection."""
 
+_OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
+"""Columns that are read from a file; the others are of the manifest."""
 
-def _kinds() -> list[str]:
-    """Return what the columns of numbers begin with, in their order."""
-    return ["pga", "pgv", "pgd", "psa", *dict.fromkeys(measure.column for measure in MEASURES if measure.column)]
+_SETTLED = 2_000_000_000
+"""Age, ns, from which a folder cannot change again within one tick of its clock."""
+
+
+@dataclass(frozen=True)
+class _Listing:
+    """Names, sizes and times of all files, and times of all manifests, as the folders list them."""
+
+    files: dict[str, tuple[int, int]]
+    manifests: dict[str, int]
+    problems: dict[str, str] = field(default_factory=dict)
+
+    def digest(self) -> str:
+        """Return a hash that differs where anything does."""
+        digest = hashlib.sha256()
+        for part in (self.files, self.manifests):
+            names = sorted(part)
+            digest.update("\0".join(names).encode("utf-8", "surrogateescape"))
+            digest.update(np.array([part[name] for name in names], dtype=np.int64).tobytes())
+        digest.update(repr(sorted(self.problems.items())).encode("utf-8", "backslashreplace"))
+        return digest.hexdigest()
 
 
 class Index:
-    """The catalogue of a folder of records, in an SQLite file beside it.
+    """The catalogue of an archive, in an SQLite file beside its records.
 
     Parameters
     ----------
-    records : Path
-        The folder of the record files.
-    path : Path
-        The SQLite file. Where it cannot be written the index is built in memory, each time anew.
+    archive : Archive
+        Where the index cannot be written it is built in memory, each time anew.
     """
 
-    def __init__(self, records: Path, path: Path) -> None:
-        self._records = records
-        self._path = path
+    def __init__(self, archive: Archive) -> None:
+        self._archive = archive
+        self._records = archive.records
+        self.path = archive.folder / "catalogue.sqlite"
 
     def refresh(
         self,
@@ -109,19 +158,21 @@ class Index:
             As `Archive.catalogue` says.
         """
         with self._up_to_date(periods) as base:
-            names = _columns(base)
-            return self._frame(base, names, base.execute(f"SELECT {_listed(names)} {_SOUND} ORDER BY file"), unit)
+            return self._frame(base, unit, None)
 
-    def find(self, question: str, unit: str = "m/s2") -> pd.DataFrame:
+    def find(self, question: str, unit: str = "m/s2", state: str = "") -> pd.DataFrame:
         """Tabulate the records that a pandas query holds for; see `Archive.find`."""
+        if state not in ("", "all", *STATES):
+            raise InputError(f"unknown state {state!r}", field="state", remedy=f"Use all, {', '.join(STATES)}")
         with self._up_to_date() as base:
-            names = _columns(base)
+            rare = _rare_names(base)
+            names = [*_STANDING, *(name for name in _WHO if name != "record"), *_SITE, *_USUAL, *_WHOLE[:-1], "record"]
             _check_only_asks(question)
-            asked = _names_in(question, names, acceleration_unit(unit))
+            asked = _names_in(question, [*names, *rare], acceleration_unit(unit))
             # Only the columns asked about are read for all records.
             used = list(dict.fromkeys(asked.values()))
-            places = ", ".join(["rowid", *(_quoted(name) for name in used)])
-            columns = self._arrays(base.execute(f"SELECT {places} {_SOUND}"), ["rowid", *used])
+            columns = self._columns(base, [name for name in used if name not in rare], None)
+            columns |= self._rare_columns(base, [name for name in used if name in rare], columns["file"])
             factor = in_unit(acceleration_unit(unit))
             table = pd.DataFrame({word: _scaled(columns, name, factor) for word, name in asked.items()})
             try:
@@ -131,39 +182,117 @@ class Index:
                     f"the question {question!r} is not one for pandas: {error}",
                     remedy='Ask like "pga_h > 0.3 and usable_period > 2"; names with dots stand in `backticks`',
                 ) from None
-            found = columns["rowid"][held].astype(int).tolist()
-            rows: list[tuple[Any, ...]] = []
-            for first in range(0, len(found), _AT_ONCE):
-                some = ", ".join(map(str, found[first : first + _AT_ONCE]))
-                rows += base.execute(f"SELECT {_listed(names)} {_SOUND} AND rowid IN ({some})")
-            rows.sort(key=operator.itemgetter(0))  # by file, as the whole catalogue
-            return self._frame(base, names, rows, unit)
+            wanted = np.zeros(len(table), dtype=bool)
+            wanted[held] = True
+            if state != "all":
+                known = self._columns(base, ["state", "worst_finding"], None)
+                if state:
+                    wanted &= known["state"] == state
+                elif "state" not in used:
+                    wanted &= np.isin(known["state"].astype(str), ("automatic", "accepted"))
+                if "worst_finding" not in used and "state" not in used and not state:
+                    wanted &= known["worst_finding"] != "unfit"
+            return self._frame(base, unit, columns["file"][wanted].tolist())
 
-    def _frame(self, base: sqlite3.Connection, names: Sequence[str], rows: Iterable[Any], unit: str) -> pd.DataFrame:
+    def _frame(self, base: sqlite3.Connection, unit: str, files: list[str] | None) -> pd.DataFrame:
         unit = acceleration_unit(unit)
-        columns = self._arrays(rows, names)
+        columns = self._columns(base, None, files)
+        count = len(columns["file"])
+        counts = base.execute(f"SELECT {', '.join(f'COUNT({_quoted(name)})' for name in _USUAL)} FROM rows").fetchone()
+        present = [name for name, some in zip(_USUAL, counts, strict=True) if some or name in _ALWAYS]
+        rare = _rare_names(base)
+        room = max(0, MOST_CELLS // max(count, 1) - len(_OF_FILE))
+        rare = rare[:room]
+        columns |= self._rare_columns(base, rare, columns["file"])
         # Records differ in components: the columns are those of any record, each kind together.
-        numbers = [name for kind in _kinds() for name in names if name.startswith(f"{kind}_")]
+        numbers = [name for kind in _KINDS for name in (*present, *rare) if name.startswith(f"{kind}_")]
         factor = in_unit(unit)
-        frame = pd.DataFrame(
-            {_in(unit, name): _scaled(columns, name, factor) for name in (*_WHO, *numbers, *_WHOLE) if name != "path"}
-        )
+        names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
+        frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
         folder = str(self._records)
         paths = [os.path.join(folder, file) for file in columns["file"]]  # noqa: PTH118 -- of 100 000 a Path each takes seconds
         frame["path"] = layout.text_column(np.array(paths, dtype=object))
         frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601").dt.as_unit("ns")
-        problems = base.execute("SELECT file, problem FROM records WHERE problem IS NOT NULL ORDER BY file")
-        frame.attrs = {
-            "caution": CAUTION,
-            "problems": [f"{self._records / file}: {problem}" for file, problem in problems],
-        }
+        frame.attrs = {"caution": CAUTION, "problems": _problems(base, self._records)}
         return frame
 
+    def _columns(
+        self, base: sqlite3.Connection, names: Sequence[str] | None, files: list[str] | None
+    ) -> dict[str, np.ndarray]:
+        """Return columns of the view ``records``, all if none is named, ordered by record."""
+        wanted = list(dict.fromkeys(("file", *(names if names is not None else _VIEW))))
+        select = f"SELECT {_listed(wanted)} FROM records"
+        rows: list[tuple[Any, ...]] = []
+        if files is None:
+            rows = base.execute(f"{select} ORDER BY record").fetchall()
+        else:
+            for first in range(0, len(files), _AT_ONCE):
+                some = files[first : first + _AT_ONCE]
+                marks = ", ".join("?" * len(some))
+                rows += base.execute(f"{select} WHERE file IN ({marks})", some)
+            place = {file: number for number, file in enumerate(files)}
+            rows.sort(key=lambda row: place[row[0]])
+        values = zip(*rows, strict=True) if rows else [()] * len(wanted)
+        return {name: np.array(column, dtype=_kind(name)) for name, column in zip(wanted, values, strict=True)}
+
     @staticmethod
-    def _arrays(rows: Iterable[Any], names: Sequence[str]) -> dict[str, np.ndarray]:
-        rows = list(rows)
-        values = zip(*rows, strict=True) if rows else [()] * len(names)
-        return {name: np.array(column, dtype=_kind(name)) for name, column in zip(names, values, strict=True)}
+    def _rare_columns(base: sqlite3.Connection, names: Sequence[str], files: np.ndarray) -> dict[str, np.ndarray]:
+        place = {file: number for number, file in enumerate(files)} if names else {}
+        columns = {}
+        for name in names:
+            column = np.full(len(files), np.nan)
+            rows = base.execute(
+                "SELECT files.file, value FROM quantities JOIN files USING (sha256) WHERE quantities.name = ?", (name,)
+            )
+            for file, value in rows:
+                if file in place and value is not None:
+                    column[place[file]] = value
+            columns[name] = column
+        return columns
+
+    # Trusting the index
+
+    def checked(self) -> tuple[str, dict[str, str]]:
+        """Check the index against itself; return what is wrong, and the hash of each record's file it has read.
+
+        The hashes are of files that passed the gate and were read whole; none where the index cannot be trusted.
+        """
+        if not os.path.lexists(self.path):
+            return "", {}
+        try:
+            with contextlib.closing(self._opened()) as base:
+                known = _meta(base)
+                if known.get("version") != _VERSION:
+                    return "", {}
+                if known.get("content") != _content_digest(base):
+                    return "was changed by another program; it is built anew with the next question.", {}
+                rows = base.execute("SELECT record, sha256 FROM standing JOIN files USING (file) WHERE problem IS NULL")
+                return "", dict(rows.fetchall())
+        except (sqlite3.DatabaseError, OSError, ArchiveError):
+            return "cannot be read; it is built anew with the next question.", {}
+
+    def _opened(self) -> sqlite3.Connection:
+        if odd := gate.describe_odd(self.path):
+            raise ArchiveError(odd, source=str(self.path))
+        base = sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
+        base.execute("PRAGMA trusted_schema = OFF")
+        return base
+
+    def _trusted(self) -> sqlite3.Connection | None:
+        """Open the index if it is one of ours, in order; None if it must be built anew."""
+        base = None
+        try:
+            base = self._opened()
+            known = _meta(base)
+            if known.get("version") == _VERSION and _schema(base) == _SCHEMA_TEXTS:
+                stamp = os.lstat(self.path).st_mtime_ns
+                if known.get("stamp") == str(stamp) or known.get("content") == _content_digest(base):
+                    return base
+            base.close()
+        except (sqlite3.DatabaseError, OSError, ArchiveError, ValueError):
+            if base is not None:
+                base.close()
+        return None
 
     # Keeping up with the files
 
@@ -177,41 +306,74 @@ class Index:
     ) -> Iterator[sqlite3.Connection]:
         if rebuild:
             try:
-                self._path.unlink(missing_ok=True)
+                self.path.unlink(missing_ok=True)
             except OSError as error:
                 raise ArchiveError(
                     f"the index cannot be built anew: {error.strerror}",
-                    source=str(self._path),
+                    source=str(self.path),
                     remedy="Check the folder and its permissions",
                 ) from None
-        periods = tuple(periods)
-        with contextlib.closing(self._usable(periods, jobs, progress)) as base:
+        with contextlib.closing(self._usable(tuple(periods), jobs, progress)) as base:
             yield base
 
     def _usable(
         self, periods: Sequence[float], jobs: int, progress: Callable[[int, int], None] | None
     ) -> sqlite3.Connection:
-        """Open the index and bring it up to date: in its file; else in that file begun anew; else in memory."""
-        for place in (self._path, self._path, ":memory:"):
-            base = None
-            try:
-                base = sqlite3.connect(place, timeout=30.0)
-                self._bring_up(base, periods, jobs, progress)
+        base = self._trusted()
+        if base is not None and self._is_current(base, periods):
+            return base
+        with _one_at_a_time(self.path.with_name(".catalogue.lock")):
+            if base is not None:
+                base.close()
+            base = self._trusted()  # another process may have brought it up meanwhile
+            if base is not None and self._is_current(base, periods):
                 return base
-            except sqlite3.DatabaseError as error:
+            fresh = sqlite3.connect(":memory:")
+            try:
                 if base is not None:
+                    base.backup(fresh)
                     base.close()
-                if place == ":memory:":
-                    raise
-                damaged = not isinstance(error, sqlite3.OperationalError)
-                if damaged:
-                    with contextlib.suppress(OSError):
-                        self._path.unlink(missing_ok=True)
+                    base = None
+                self._bring_up(fresh, periods, jobs, progress)
+                self._keep(fresh)
             except BaseException:
+                fresh.close()
+                raise
+            finally:
                 if base is not None:
                     base.close()
-                raise
-        raise AssertionError("unreachable")
+            return fresh
+
+    def _is_current(self, base: sqlite3.Connection, periods: Sequence[float]) -> bool:
+        known = _meta(base)
+        held = json.loads(known["periods"])
+        if not {*map(float, periods)} <= {*held} or known["settled"] != "1":
+            return False
+        return known["listing"] == self._listing().digest()
+
+    def _listing(self) -> _Listing:
+        earlier = self._archive.is_earlier
+        files: dict[str, tuple[int, int]] = {}
+        problems: dict[str, str] = {}
+        with os.scandir(self._records) as entries:
+            for entry in entries:
+                name = entry.name
+                if name.startswith("."):
+                    continue
+                if id_of_file(name, earlier) is None:
+                    if name.endswith(".h5"):
+                        odd = gate.describe_odd(Path(entry.path))
+                        problems[name] = odd or "is not named for a version of a record; `verify` says more"
+                    continue
+                with contextlib.suppress(FileNotFoundError):  # deleted a moment ago
+                    state = entry.stat(follow_symlinks=False)
+                    files[name] = (state.st_size, state.st_mtime_ns)
+        manifests: dict[str, int] = {}
+        with contextlib.suppress(FileNotFoundError), os.scandir(self._archive.manifest.folder) as entries:
+            for entry in entries:
+                if entry.is_dir(follow_symlinks=False):
+                    manifests[entry.name] = entry.stat(follow_symlinks=False).st_mtime_ns
+        return _Listing(files, manifests, problems)
 
     def _bring_up(
         self,
@@ -222,99 +384,126 @@ class Index:
     ) -> None:
         known = _meta(base)
         held = json.loads(known.get("periods", "[]"))
-        wanted = sorted({*PERIODS, *held, *(float(period) for period in periods)})
-        if known.get("version") != _VERSION or wanted != held:
-            _begin_anew(base, wanted)
-            known = {}
-        # Every record comes and goes by its name, which changes the folder. A folder changed just now may change again
-        # within one tick of its clock, so only a settled one is trusted; and a damaged file may be mended in its place.
-        began, changed = time.time_ns(), self._records.stat().st_mtime_ns
-        damaged = base.execute("SELECT file FROM records WHERE problem IS NOT NULL").fetchall()
-        if known.get("folder") == str(changed) and not damaged:
-            return
-        there = {}
-        for entry in os.scandir(self._records):
-            if entry.name.endswith(".h5") and not entry.name.startswith("."):
-                with contextlib.suppress(FileNotFoundError):  # deleted a moment ago
-                    try:
-                        state = entry.stat()
-                    except OSError:
-                        state = entry.stat(follow_symlinks=False)  # a link to nothing: its row says so
-                    there[entry.name] = (state.st_size, state.st_mtime_ns)
-        indexed = {file: (size, at) for file, size, at in base.execute("SELECT file, size, changed FROM records")}
-        gone = [file for file in indexed if file not in there]
-        new = sorted(file for file, state in there.items() if indexed.get(file) != state)
+        wanted = tuple(sorted({*PERIODS, *held, *(float(period) for period in periods)}))
+        if not known or list(wanted) != held:
+            _begin_anew(base)
+        began = time.time_ns()
+        listing = self._listing()
         with base:
-            base.executemany("DELETE FROM records WHERE file = ?", [(file,) for file in gone])
+            unsettled = self._bring_up_standing(base, listing, began)
+            self._bring_up_files(base, listing, wanted, jobs, progress)
+            settled = not unsettled and not base.execute("SELECT 1 FROM files WHERE problem IS NOT NULL").fetchone()
+            meta = {
+                "version": _VERSION, "periods": json.dumps(list(wanted)), "listing": listing.digest(),
+                "settled": str(int(settled)), "caution": CAUTION,
+            }  # fmt: skip
+            base.execute("DELETE FROM meta")
+            base.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+            base.execute("INSERT INTO meta VALUES ('content', ?)", (_content_digest(base),))
+
+    def _bring_up_standing(self, base: sqlite3.Connection, listing: _Listing, began: int) -> bool:
+        """Bring up which version of each record is current; tell whether a manifest may change again unseen."""
+        by_id: dict[str, list[str]] = {}
+        earlier = self._archive.is_earlier
+        for name in listing.files:
+            by_id.setdefault(id_of_file(name, earlier) or "", []).append(name)
+        seen = {record: (changed, names) for record, changed, names in base.execute(
+            "SELECT record, changed, names FROM standing"
+        )}  # fmt: skip
+        unsettled = False
+        gone = [record for record in seen if record not in by_id]
+        base.executemany("DELETE FROM standing WHERE record = ?", [(record,) for record in gone])
+        for record, names in by_id.items():
+            listed = "\n".join(sorted(names))
+            changed = listing.manifests.get(record, 0)
+            if seen.get(record) == (changed, listed):
+                continue
+            if began - changed < _SETTLED:
+                unsettled, changed = True, -1
+            row: tuple[Any, ...]
+            try:
+                found = self._archive.standing(record)
+                current = found.current
+                if current is None:
+                    raise ArchiveError("is not in the manifest", remedy="Move it elsewhere, or restore the manifest")
+                number = len(found.versions)
+                row = (record, changed, listed, current.file, current.name, found.state, number, current.sha256, None)
+            except ArchiveError as error:
+                file = max(names, key=lambda name: (len(name), name))
+                row = (record, changed, listed, file, "", "", 0, "", str(error.at(None)))
+            base.execute(f"INSERT OR REPLACE INTO standing VALUES ({', '.join('?' * len(row))})", row)
+        return unsettled
+
+    def _bring_up_files(
+        self,
+        base: sqlite3.Connection,
+        listing: _Listing,
+        periods: Sequence[float],
+        jobs: int,
+        progress: Callable[[int, int], None] | None,
+    ) -> None:
+        current = {file: (record, digest, problem) for record, file, digest, problem in base.execute(
+            "SELECT record, file, sha256_entered, trouble FROM standing"
+        )}  # fmt: skip
+        indexed = {
+            file: (size, at, digest or "", problem)
+            for file, size, at, digest, problem in base.execute("SELECT * FROM files")
+        }
+        for file in indexed:
+            if file not in current:
+                base.execute("DELETE FROM files WHERE file = ?", (file,))
+        new = []
+        for file, (record, digest, trouble) in sorted(current.items()):
+            size, at = listing.files.get(file, (-1, -1))
+            if trouble is not None:
+                known = (file, size, at, "", trouble)
+                base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", known)
+                continue
+            before = indexed.get(file)
+            same = before is not None and before[:2] == (size, at) and before[3] is None
+            if not same or (digest and before is not None and before[2] != digest):
+                new.append((file, record, digest))
+        for name, problem in listing.problems.items():
+            base.execute("INSERT OR REPLACE INTO files VALUES (?, -1, -1, '', ?)", (name, problem))
         if progress:
             progress(0, len(new))
-        calls = ((self._records / file, tuple(wanted)) for file in new)
-        batch: list[dict[str, Any]] = []
-        for finished, row in enumerate(in_processes(row_of, calls, jobs), 1):
-            size, at = there[row["file"]]
-            batch.append(row | {"size": size, "changed": at})
-            if len(batch) >= _AT_ONCE or finished == len(new):
-                _insert(base, batch, wanted)
-                batch = []
+        calls = ((self._records / file, record, digest, tuple(periods)) for file, record, digest in new)
+        for finished, ((file, *_), row) in enumerate(zip(new, in_processes(row_of, calls, jobs), strict=True), 1):
+            _insert(base, file, listing.files.get(file, (-1, -1)), row)
             if progress:
                 progress(finished, len(new))
-        if began - changed > 2_000_000_000:
-            with contextlib.suppress(sqlite3.OperationalError), base:  # an index that may only be read serves too
-                base.execute("INSERT OR REPLACE INTO meta VALUES ('folder', ?)", (str(changed),))
+        base.execute("DELETE FROM rows WHERE sha256 NOT IN (SELECT sha256 FROM files)")
+        base.execute("DELETE FROM quantities WHERE sha256 NOT IN (SELECT sha256 FROM files)")
+
+    def _keep(self, base: sqlite3.Connection) -> None:
+        """Write the index to its file, whole; where that cannot be, it stays in memory."""
+        part = self.path.with_name(f".{self.path.name}.{secrets.token_hex(6)}.part")
+        try:
+            stamp = time.time_ns() // 2_000_000_000 * 2_000_000_000  # whole even seconds: any file system keeps them
+            with base:
+                base.execute("INSERT OR REPLACE INTO meta VALUES ('stamp', ?)", (str(stamp),))
+            with contextlib.closing(sqlite3.connect(part)) as kept:
+                kept.execute("PRAGMA journal_mode = OFF")
+                kept.execute("PRAGMA synchronous = OFF")
+                base.backup(kept)
+            os.utime(part, ns=(stamp, stamp))
+            part.replace(self.path)
+        except (OSError, sqlite3.Error):
+            pass
+        finally:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
 
 
-_SOUND = "FROM records WHERE problem IS NULL"
+@contextlib.contextmanager
+def _one_at_a_time(lock: Path) -> Iterator[None]:
+    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
+    with contextlib.ExitStack() as held:
+        with contextlib.suppress(ImportError, OSError):
+            import fcntl
 
-
-def _meta(base: sqlite3.Connection) -> dict[str, str]:
-    if not base.execute("SELECT name FROM sqlite_master WHERE name = 'meta'").fetchall():
-        return {}
-    return dict(base.execute("SELECT key, value FROM meta"))
-
-
-def _begin_anew(base: sqlite3.Connection, periods: Sequence[float]) -> None:
-    with base:
-        base.execute("BEGIN IMMEDIATE")  # of several processes one does it
-        known = _meta(base)
-        if known.get("version") == _VERSION and known.get("periods") == json.dumps(periods):
-            return
-        base.execute("DROP TABLE IF EXISTS records")
-        base.execute("DROP TABLE IF EXISTS meta")
-        base.execute("CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT)")
-        base.execute("CREATE TABLE records (file TEXT PRIMARY KEY, size INTEGER, changed INTEGER, problem TEXT)")
-        _add_columns(base, [name for name in (*_WHO, *_HORIZONTAL, *_WHOLE) if name != "path"])
-        base.executemany(
-            "INSERT INTO meta VALUES (?, ?)",
-            [("version", _VERSION), ("periods", json.dumps(periods)), ("caution", CAUTION)],
-        )
-
-
-def _columns(base: sqlite3.Connection) -> list[str]:
-    there = [name for _, name, *_ in base.execute("PRAGMA table_info(records)")]
-    return ["file", *(name for name in there if name not in _BOOKKEEPING)]
-
-
-_BOOKKEEPING = ("file", "size", "changed", "problem")
-
-
-def _add_columns(base: sqlite3.Connection, names: Iterable[str]) -> None:
-    for name in names:
-        base.execute(f"ALTER TABLE records ADD COLUMN {_quoted(name)} {'TEXT' if _is_text(name) else 'REAL'}")
-
-
-def _insert(base: sqlite3.Connection, rows: Sequence[dict[str, Any]], periods: Sequence[float]) -> None:
-    with base:
-        base.execute("BEGIN IMMEDIATE")
-        if _meta(base).get("periods") != json.dumps(periods):
-            raise sqlite3.OperationalError("another process began the index anew, with other periods")
-        there = {name for _, name, *_ in base.execute("PRAGMA table_info(records)")}
-        names = list(dict.fromkeys(name for row in rows for name in row))
-        _add_columns(base, [name for name in names if name not in there])
-        marks = ", ".join("?" * len(names))
-        base.executemany(
-            f"INSERT OR REPLACE INTO records ({_listed(names)}) VALUES ({marks})",
-            [[row.get(name) for name in names] for row in rows],
-        )
+            fcntl.flock(held.enter_context(lock.open("a")), fcntl.LOCK_EX)  # falls with the process, however it ends
+        yield
 
 
 def _quoted(name: str) -> str:
@@ -326,11 +515,81 @@ def _listed(names: Iterable[str]) -> str:
 
 
 def _is_text(name: str) -> bool:
-    return name in _TEXTS or name == "file"
+    return name in _TEXTS
 
 
 def _kind(name: str) -> Any:
-    return object if _is_text(name) else np.int64 if name == "findings" else np.float64
+    return object if _is_text(name) else np.int64 if name in _COUNTS else np.float64
+
+
+_VIEW = ("record", *_STANDING, *_OF_FILE)
+_SCHEMA = (
+    "CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT)",
+    "CREATE TABLE standing (record TEXT PRIMARY KEY, changed INTEGER, names TEXT, file TEXT, version TEXT, state TEXT, "
+    "versions INTEGER, sha256_entered TEXT, trouble TEXT)",
+    "CREATE TABLE files (file TEXT PRIMARY KEY, size INTEGER, changed INTEGER, sha256 TEXT, problem TEXT)",
+    "CREATE TABLE rows (sha256 TEXT PRIMARY KEY, "
+    + ", ".join(f"{_quoted(name)} {'TEXT' if _is_text(name) else 'REAL'}" for name in _OF_FILE)
+    + ")",
+    "CREATE TABLE quantities (sha256 TEXT, name TEXT, quantity TEXT, component TEXT, value REAL, "
+    "PRIMARY KEY (name, sha256)) WITHOUT ROWID",
+    f"CREATE VIEW records AS SELECT record, version, state, versions, file, {_listed(_OF_FILE)} FROM standing "
+    "JOIN files USING (file) JOIN rows USING (sha256) WHERE problem IS NULL",
+)
+_SCHEMA_TEXTS = sorted(_SCHEMA)
+
+
+def _schema(base: sqlite3.Connection) -> list[str]:
+    return sorted(text for (text,) in base.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL"))
+
+
+def _meta(base: sqlite3.Connection) -> dict[str, str]:
+    if not base.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name = 'meta'").fetchall():
+        return {}
+    return dict(base.execute("SELECT key, value FROM meta"))
+
+
+def _begin_anew(base: sqlite3.Connection) -> None:
+    with base:
+        for kind, name in base.execute("SELECT type, name FROM sqlite_master WHERE sql IS NOT NULL").fetchall():
+            base.execute(f"DROP {kind} IF EXISTS {_quoted(name)}")
+        for text in _SCHEMA:
+            base.execute(text)
+
+
+def _content_digest(base: sqlite3.Connection) -> str:
+    """Return the SHA-256 over all rows of all tables but what the index says of itself."""
+    digest = hashlib.sha256()
+    for table, key in (("standing", "record"), ("files", "file"), ("rows", "sha256"), ("quantities", "name, sha256")):
+        for row in base.execute(f"SELECT * FROM {table} ORDER BY {key}"):
+            digest.update(repr(row).encode("utf-8", "backslashreplace"))
+    said = base.execute("SELECT key, value FROM meta WHERE key NOT IN ('content', 'stamp') ORDER BY key").fetchall()
+    digest.update(repr(said).encode("utf-8", "backslashreplace"))
+    return digest.hexdigest()
+
+
+def _insert(base: sqlite3.Connection, file: str, state: tuple[int, int], row: dict[str, Any]) -> None:
+    size, at = state
+    digest = row.get("sha256", "")
+    shown = file.encode("utf-8", "backslashreplace").decode()
+    base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", (shown, size, at, digest, row.get("problem")))
+    if "problem" in row:
+        return
+    values = [digest, *(row["columns"].get(name) for name in _OF_FILE)]
+    base.execute(f"INSERT OR REPLACE INTO rows VALUES ({', '.join('?' * len(values))})", values)
+    base.executemany(
+        "INSERT OR REPLACE INTO quantities VALUES (?, ?, ?, ?, ?)",
+        [(digest, name, quantity, component, value) for (name, quantity, component), value in row["rare"].items()],
+    )
+
+
+def _rare_names(base: sqlite3.Connection) -> list[str]:
+    return [name for (name,) in base.execute("SELECT name FROM quantities GROUP BY name ORDER BY count(*) DESC, name")]
+
+
+def _problems(base: sqlite3.Connection, folder: Path) -> list[str]:
+    found = base.execute("SELECT file, problem FROM files WHERE problem IS NOT NULL ORDER BY file")
+    return [f"{printable(folder / file)}: {problem}" for file, problem in found]
 
 
 # Names and units
@@ -400,56 +659,69 @@ def _check_only_asks(question: str) -> None:
 # One row
 
 
-def row_of(path: Path, periods: Sequence[float]) -> dict[str, Any]:
-    """Return the catalogue's row of one file, SI units; of a file that cannot be read, its ``problem``.
+def row_of(path: Path, record: str, entered: str, periods: Sequence[float]) -> dict[str, Any]:
+    """Return what the catalogue has of one file, SI units; of a file that cannot be read, its ``problem``.
 
-    To stay quick only small tables are read, so seals are not checked: `Archive.verify` does.
+    The whole file is read and passes the gate, and it is the one that was `entered` in the manifest.
     """
     try:
-        with opened(path) as file:
-            layout.check_layout(file)
-            row = {"file": path.name} | _row(file, periods)
-            check_name(path, row["record"])
-            return row
+        content, digest = read_bytes(path)
+        if entered and digest != entered:
+            raise ArchiveError("holds other bytes than were entered in the manifest", remedy=gate.RESTORE)
+        with gate.passed(content) as file:
+            result = layout.read(file)
+            check_name(path, result.record, record)
+            columns, rare = _row(result, file, periods)
+        return {"sha256": digest, "columns": columns, "rare": rare}
     except ArchiveError as error:
-        return {"file": path.name, "problem": str(error.at(None))}
+        return {"problem": str(error.at(None))}
 
 
-def _row(file: h5py.File, periods: Collection[float]) -> dict[str, Any]:
-    text = file.attrs
-    row: dict[str, Any] = {
-        "record": text["record"],
-        "station": text["station_code"],
-        "network": text["station_network"],
-        "location": text["station_location"],
-        "latitude_deg": _number(text.get("station_latitude_degrees_north")),
-        "longitude_deg": _number(text.get("station_longitude_degrees_east")),
-        "start": text.get("start"),
-        "earthquake": text.get("earthquake_name") or text.get("earthquake_id"),
-        "magnitude": _number(text.get("earthquake_magnitude")),
-        "source_file": text["source_file"],
-    }
-    horizontal: dict[str, float] = {}
-    for component, quantity, value, unit in layout.read_columns(
-        file, "peaks", "component", "quantity", "value", "unit"
+def _row(
+    result: Result, file: h5py.File, periods: Collection[float]
+) -> tuple[dict[str, Any], dict[tuple[str, str, str], float]]:
+    record, station, quake = result.record, result.record.station, result.record.earthquake
+    numbers: dict[tuple[str, str, str], float] = {}
+
+    def note(quantity: str, component: str, unit: str, value: float) -> None:
+        numbers[f"{quantity}_{component}_{unit}", f"{quantity}_{unit}", component] = float(value)
+
+    horizontal: dict[tuple[str, str], float] = {}
+    for component, quantity, value, unit in zip(
+        *(result.peaks[name] for name in ("component", "quantity", "value", "unit")), strict=True
     ):
         name, suffix = quantity.lower(), _suffix(unit)
-        row[f"{name}_{component.replace(' ', '_')}_{suffix}"] = value
+        note(name, component.replace(" ", "_"), suffix, value)
         if component in ("H1", "H2"):
-            horizontal[f"{name}_h_{suffix}"] = max(value, horizontal.get(f"{name}_h_{suffix}", 0.0))
-    row |= horizontal
-    columns_of = {measure.name: measure.column for measure in MEASURES if measure.column}
+            horizontal[name, suffix] = max(value, horizontal.get((name, suffix), 0.0))
+    for (name, suffix), value in horizontal.items():
+        note(name, "h", suffix, value)
     for period, value in layout.read_ordinates(file, "RotD50", DAMPING, periods).items():
-        row[f"psa_{period:g}s_RotD50_m_s2"] = value
-    for component, measure, value, unit in layout.read_columns(
-        file, "measures", "component", "measure", "value", "unit"
+        note(f"psa_{period:g}s", "RotD50", "m_s2", value)
+    for component, measure, value, unit in zip(
+        *(result.measures[name] for name in ("component", "measure", "value", "unit")), strict=True
     ):
-        if measure in columns_of:
-            row[f"{columns_of[measure]}_{component}_{_suffix(unit)}"] = value
-    bands = layout.read_bands(file)
+        if measure in _MEASURES:
+            note(_MEASURES[measure], component, _suffix(unit), value)
+    bands = result.usable_band
     band = bands.get("horizontal") or next(iter(bands.values()))
-    severities = [finding.severity for finding in layout.read_findings(file)]
-    return row | {
+    severities = [finding.severity for finding in result.findings]
+    columns: dict[str, Any] = {
+        "station": station.code,
+        "network": station.network,
+        "location": station.location,
+        "instrument": station.instrument_code,
+        "latitude_deg": _number(station.latitude),
+        "longitude_deg": _number(station.longitude),
+        "start": None if record.start is None else str(record.start),
+        "earthquake": (quake.name or quake.id or None) if quake else None,
+        "magnitude": _number(quake.magnitude) if quake else None,
+        "source_file": record.source.file,
+        "vs30_m_s": _number(station.vs30),
+        "vs30_method": station.vs30_method,
+        "site_class": station.site_class,
+        "housing": station.housing,
+        "sensor_depth_m": _number(station.sensor_depth),
         "low_cut_hz": band.low_cut,
         "high_cut_hz": band.high_cut,
         "shortest_usable_period_s": band.shortest_period,
@@ -457,6 +729,13 @@ def _row(file: h5py.File, periods: Collection[float]) -> dict[str, Any]:
         "worst_finding": max(severities, key=RANKED_SEVERITIES.index, default=""),
         "findings": len(severities),
     }
+    rare = {}
+    for (name, quantity, component), value in numbers.items():
+        if name in _USUAL:
+            columns[name] = value
+        else:
+            rare[name, quantity, component] = value
+    return columns, rare
 
 
 def _number(value: Any) -> float | None:

@@ -27,7 +27,14 @@ _IN_NAMES = {"m/s2": "m_s2", "m/s": "m_s", "m": "m", "s": "s"}
 Form = Literal["csv", "parquet", "miniseed"]
 
 
-def export(result: Result, folder: str | Path, forms: Iterable[Form] = ("csv",)) -> list[Path]:
+def export(
+    result: Result,
+    folder: str | Path,
+    forms: Iterable[Form] = ("csv",),
+    record: str = "",
+    version: str = "",
+    state: str = "",
+) -> list[Path]:
     """Write a result's motion, without pads, and its spectra, to files; numbers come back bit for bit.
 
     Parameters
@@ -39,6 +46,8 @@ def export(result: Result, folder: str | Path, forms: Iterable[Form] = ("csv",))
         ``"csv"``: a file each of acceleration, velocity and displacement, and one of the spectra. `strongmotion.read`
         reads the acceleration. ``"parquet"``: a file of all motion, a column each, the cautions in its metadata.
         ``"miniseed"``: a file of each quantity, version 3, float64; source code X, FDSN's for derived channels.
+    record, version, state : str, optional
+        Its id, version and state in the archive it is from; said in every file.
 
     Returns
     -------
@@ -59,15 +68,16 @@ def export(result: Result, folder: str | Path, forms: Iterable[Form] = ("csv",))
     >>> export(archive["XX.QUAY.00_20310417T032627"], "for_others", ["csv", "miniseed"])  # doctest: +SKIP
     """
     made: dict[str, bytes] = {}
+    of = {"record": record or result.record.id, "version": version, "state": state}
     motions = {name: motion.unpadded() for name, motion in result.motion.items()}
     for form in dict.fromkeys(forms):
         if form == "csv":
-            made |= {f"_{quantity}.csv": _motion_csv(result, motions, quantity) for quantity in QUANTITIES}
-            made["_spectra.csv"] = _spectra_csv(result)
+            made |= {f"_{quantity}.csv": _motion_csv(result, motions, quantity, of) for quantity in QUANTITIES}
+            made["_spectra.csv"] = _spectra_csv(result, of)
         elif form == "parquet":
-            made["_motion.parquet"] = _motion_parquet(result, motions)
+            made["_motion.parquet"] = _motion_parquet(result, motions, of)
         elif form == "miniseed":
-            made |= {f"_{quantity}.mseed": _motion_miniseed(result, motions, quantity) for quantity in QUANTITIES}
+            made |= {f"_{quantity}.mseed": _motion_miniseed(result, motions, quantity, of) for quantity in QUANTITIES}
         else:
             raise InputError(f"no export as {form!r}", remedy="Use csv, parquet or miniseed")
     folder = Path(folder).expanduser()
@@ -75,17 +85,17 @@ def export(result: Result, folder: str | Path, forms: Iterable[Form] = ("csv",))
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise ArchiveError(f"the folder cannot be made: {error.strerror}", source=str(folder)) from None
-    paths = [folder / f"{result.record.id}{ending}" for ending in made]
+    paths = [folder / f"{of['record']}{ending}" for ending in made]
     for path, content in zip(paths, made.values(), strict=True):
         write_whole(path, content, replace=True)
     return paths
 
 
-def _head(result: Result) -> str:
+def _head(result: Result, of: dict[str, str]) -> str:
     """Return the comment lines of a CSV file: the cautions, and what the numbers are of."""
     record, station = result.record, result.record.station
     facts = {
-        "station": station.code, "network": station.network, "location": station.location, "name": station.name,
+        **of, "station": station.code, "network": station.network, "location": station.location, "name": station.name,
         "latitude": station.latitude, "longitude": station.longitude, "elevation": station.elevation,
         "start": None if record.start is None else f"{record.start}Z",
     }  # fmt: skip
@@ -94,7 +104,7 @@ def _head(result: Result) -> str:
     return "".join(f"# {line}\n" for line in lines)
 
 
-def _motion_csv(result: Result, motions: dict[str, Motion], quantity: str) -> bytes:
+def _motion_csv(result: Result, motions: dict[str, Motion], quantity: str, of: dict[str, str]) -> bytes:
     unit = QUANTITIES[quantity]
     columns = [getattr(motion, quantity).tolist() for motion in motions.values()]
     own = "".join(
@@ -103,19 +113,19 @@ def _motion_csv(result: Result, motions: dict[str, Motion], quantity: str) -> by
         for key, value in (("azimuth", component.azimuth), ("dip", component.dip))
         if value is not None
     )
-    head = f"{_head(result)}# dt_s: {result.record.dt!r}\n{own}"
+    head = f"{_head(result, of)}# dt_s: {result.record.dt!r}\n{own}"
     names = ",".join(f"{name} [{unit}]" for name in motions)
     rows = "\n".join(",".join(map(repr, row)) for row in zip(*columns, strict=True))
     return f"{head}{names}\n{rows}\n".encode()
 
 
-def _spectra_csv(result: Result) -> bytes:
+def _spectra_csv(result: Result, of: dict[str, str]) -> bytes:
     units = {name: f"{name}_{_IN_NAMES[unit]}" for name, unit in _SPECTRAL_UNITS.items()}
     frame = result.spectra.rename(columns=units)
-    return (_head(result) + frame.to_csv(index=False, lineterminator="\n")).encode()
+    return (_head(result, of) + frame.to_csv(index=False, lineterminator="\n")).encode()
 
 
-def _motion_parquet(result: Result, motions: dict[str, Motion]) -> bytes:
+def _motion_parquet(result: Result, motions: dict[str, Motion], of: dict[str, str]) -> bytes:
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -130,7 +140,7 @@ def _motion_parquet(result: Result, motions: dict[str, Motion]) -> bytes:
             columns[f"{name}_{quantity}_{_IN_NAMES[unit]}"] = getattr(motion, quantity)
     table = pa.Table.from_pandas(pd.DataFrame(columns), preserve_index=False)
     said = {
-        "record": record.id, "start": "" if record.start is None else f"{record.start}Z", "dt_s": repr(record.dt),
+        **of, "start": "" if record.start is None else f"{record.start}Z", "dt_s": repr(record.dt),
         "cautions": json.dumps(result.cautions), "software": f"strongmotion {result.version}",
     }  # fmt: skip
     buffer = io.BytesIO()
@@ -138,8 +148,11 @@ def _motion_parquet(result: Result, motions: dict[str, Motion]) -> bytes:
     return buffer.getvalue()
 
 
-def _motion_miniseed(result: Result, motions: dict[str, Motion], quantity: str) -> bytes:
-    said = {"unit": QUANTITIES[quantity], "quantity": quantity, "caution": " ".join(result.cautions)}
+def _motion_miniseed(result: Result, motions: dict[str, Motion], quantity: str, of: dict[str, str]) -> bytes:
+    said = {
+        **{name: its for name, its in of.items() if its}, "unit": QUANTITIES[quantity], "quantity": quantity,
+        "caution": " ".join(result.cautions),
+    }  # fmt: skip
     parts = []
     for raw in result.record:
         samples = getattr(motions[raw.name], quantity)

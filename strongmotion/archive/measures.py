@@ -9,10 +9,12 @@ import pandas as pd
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import ArchiveError
+from ..foundation.files import printable
 from ..foundation.units import acceleration_unit, in_unit
 from ..measures import COLUMNS
-from . import layout
-from .files import opened
+from . import gate, layout
+from .files import read_bytes
+from .names import version_of_file
 
 __all__ = ["in_acceleration_unit", "measures_of"]
 
@@ -30,18 +32,19 @@ def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
     -------
     pandas.DataFrame
         ``record`` and the columns of `Result.measures`. ``attrs["caution"]`` is the caution, ``attrs["problems"]``
-        lists the files that could not be read, which have no rows. Seals are not checked: `Archive.verify` does.
+        lists the files that could not be read, which have no rows.
     """
     tables, problems = [], []
     for path in files:
         try:
-            with opened(path) as file:
+            named = version_of_file(path.name)
+            with gate.passed(read_bytes(path)[0]) as file:
                 layout.check_layout(file)
                 table = layout.read_table(file, "measures")
-                table.insert(0, "record", file.attrs["record"])
+                table.insert(0, "record", named[0] if named else path.stem)
                 tables.append(table)
         except ArchiveError as error:
-            problems.append(str(error.at(str(path))))
+            problems.append(str(error.at(printable(path))))
     whole = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=["record", *COLUMNS])
     whole = in_acceleration_unit(whole, unit)
     whole.attrs = {"caution": CAUTION, "problems": problems}

@@ -131,9 +131,7 @@ def choose_bands(
     own = {name: settings.for_component(name) for name in low}
     given = [name for name in low if own[name].low_cut != AUTO]
     low |= {name: (float(own[name].low_cut), "given in the settings") for name in given}
-    high |= {
-        name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
-    }
+    high |= {name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO}
     if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
         lower = next(name for name in ("H1", "H2") if low[name][0] < shared)

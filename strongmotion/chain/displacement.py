@@ -40,7 +40,6 @@ LATE = (7.5, 15.0)
 """Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
 
 
-
 def raise_low_cuts(
     padded: Mapping[str, Motion],
     moved: Mapping[str, Motion],

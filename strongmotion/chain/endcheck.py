@@ -182,9 +182,7 @@ def _high_cut_takes(padded: Motion, moved: Motion, band: Band, noise: SignalAndN
     return any("high_cut_hz" in finding.values for finding in check_peak(padded, moved, band, noise, order))
 
 
-def check_peak(
-    padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int
-) -> tuple[Finding, ...]:
+def check_peak(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int) -> tuple[Finding, ...]:
     """Say where a corner takes more of the peak acceleration than is noise.
 
     A filter is there to take noise. Where noise is that of a window that is not quiet, or where motion is no stronger

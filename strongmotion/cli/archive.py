@@ -15,12 +15,14 @@ from ..foundation.errors import InputError
 from .app import ARCHIVES, app
 from .options import (
     ArchiveFolder,
+    By,
     Cluster,
     CsvFile,
     Into,
     Jobs,
     ParquetFile,
     Unit,
+    Why,
 )
 from .tables import (
     CATALOGUE_COLUMNS,
@@ -50,7 +52,9 @@ def reprocess(
         Path | None,
         typer.Option("--settings", metavar="S.toml", help="Other choices than those each record was processed with."),
     ] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Put the new results in place of the old.")] = False,
+    keep: Annotated[bool, typer.Option("--keep", help="Add the new results as versions of their records.")] = False,
+    by: By = "",
+    why: Why = "",
     jobs: Jobs = 1,
     cluster: Cluster = None,
     csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write every number that moved.")] = None,
@@ -58,7 +62,7 @@ def reprocess(
     """Process records of an archive again from their stored raw samples, and say what moved.
 
     With the software and the settings they were made with, every number comes out the same to the last bit. The archive
-    is left as it is unless --replace is given. Exit status 1: some failed, or moved without a reason.
+    is left as it is unless --keep is given. Exit status 1: some failed, or moved without a reason.
 
     \b
     Examples:
@@ -70,7 +74,7 @@ def reprocess(
 
     chosen = Settings.load(settings) if settings else None
     with Progress() as progress:
-        answers = reprocess(archive, records or None, chosen, jobs, progress, replace, cluster, say_stopping)
+        answers = reprocess(archive, records or None, chosen, jobs, progress, keep, cluster, say_stopping, by, why)
     _show_reprocessed(answers, csv)
     unexplained = [a for a in answers if not a.same and chosen is None and a.version == __version__]
     if unexplained or any(answer.failed for answer in answers):
@@ -168,8 +172,14 @@ def find(
     csv: CsvFile = None,
     parquet: ParquetFile = None,
     unit: Unit = "m/s2",
+    state: Annotated[
+        str,
+        typer.Option("--state", metavar="all|automatic|accepted|rejected|withdrawn", help="Which records to look at."),
+    ] = "",
 ) -> None:
     """Tabulate the records that a question holds for.
+
+    Rejected, withdrawn and unfit records are left out, unless --state or the question asks for state or severity.
 
     Columns may be named without their unit: pga_h (the larger horizontal), pga_H1, pgv_RotD50, arias_intensity_H1,
     usable_period (the longest), severity, station, magnitude. Accelerations are in --unit. A name with a dot stands in
@@ -182,7 +192,7 @@ def find(
     """
     from ..archive import Archive
 
-    _show_catalogue(Archive(archive).find(question, unit), csv, parquet)
+    _show_catalogue(Archive(archive).find(question, unit, state), csv, parquet)
 
 
 def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None) -> None:
@@ -190,7 +200,7 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
 
     write_catalogue(frame, csv, parquet)
     shown = [column for column in frame.columns if column.startswith(CATALOGUE_COLUMNS)]
-    cells, marked = frame[shown].map(cell), False
+    cells, marked = frame[shown].astype(object).map(cell), False
     for column in shown:
         if column.startswith("psa_"):
             period = float(column.split("_")[1].removesuffix("s"))
@@ -249,26 +259,207 @@ def report(
 
 
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
-def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
+def verify(
+    archive: ArchiveFolder,
+    jobs: Jobs = 1,
+    since: Annotated[
+        str, typer.Option("--since", metavar="TIME", help="Only records with an entry from then on, ISO 8601, UTC.")
+    ] = "",
+    sample: Annotated[
+        int | None, typer.Option("--sample", min=1, metavar="N", help="Only so many records, drawn at random.")
+    ] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on where a check that did not finish stopped.")] = False,
+    key: Annotated[
+        Path | None, typer.Option("--key", metavar="PUBLIC.pem", help="Public key of the checkpoint's signature.")
+    ] = None,
+    checkpoint: Annotated[
+        Path | None, typer.Option("--checkpoint", metavar="F", help="What `strongmotion sign` wrote, kept elsewhere.")
+    ] = None,
+) -> None:
     """Check that an archive is as it was written.
 
-    Every byte is read; each file that was changed, damaged, left by an interruption or added from elsewhere is named.
+    Every byte is read and held against the manifest, both ways: each file that was changed, damaged, removed, left by a
+    write that did not finish or put there is named, and each entry of the manifest that was changed or is missing.
+    Against a checkpoint, a record that lost its newest entries is found as well.
 
     \b
-    Example:
+    Examples:
       strongmotion verify archive --jobs 2
+      strongmotion verify archive --sample 100
+      strongmotion verify archive --key public.pem --checkpoint checkpoint.json
     """
-    from ..archive import Archive
+    from ..archive import Archive, check_against
 
+    if (key is None) != (checkpoint is None):
+        raise InputError("--key and --checkpoint go together", remedy="Give both")
     store = Archive(archive)
+    problems = [] if key is None or checkpoint is None else check_against(store, key, checkpoint)
     with Progress() as progress:
-        problems = store.verify(jobs, progress)
+        problems += store.verify(jobs, progress, since=since, sample=sample, resume=resume)
     for problem in problems:
         complain(str(problem))
     found = count(len(problems), "problem") if problems else "all sound"
     typer.echo(f"{count(len(store), 'record')}, {found}.")
     if problems:
         raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def history(
+    archive: ArchiveFolder,
+    record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of a record.", show_default=False)],
+) -> None:
+    """List the versions of a record, and what was decided about them.
+
+    \b
+    Example:
+      strongmotion history archive XX.QUAY.00_20310417T032627
+    """
+    from ..archive import Archive
+
+    store = Archive(archive)
+    stands = store.standing(record)
+    rows = [
+        (
+            version.name,
+            "current" if version.current else "",
+            version.state,
+            version.time or "-",
+            version.by or ("batch" if version.automatic else "-"),
+            ", ".join(version.differs) or "-",
+            version.software or "-",
+            version.why or "-",
+        )
+        for version in store.versions(record)
+    ]
+    show_table(("version", "", "state", "entered", "by", "differs in", "software", "why"), rows)
+    if stands.decisions:
+        typer.echo()
+        decided = [(d.time, d.state, d.version or "the record", d.by, d.reason) for d in stands.decisions]
+        show_table(("decided", "state", "about", "by", "reason"), decided)
+    typer.echo(f"{record} is {stands.state}. Times are by the clocks of the machines that wrote.")
+
+
+Person = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.", show_default=False)]
+Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.", show_default=False)]
+Records = Annotated[list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)]
+Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")]
+VersionName = Annotated[
+    str | None, typer.Option("--version", metavar="N", help="The version it is about; see `strongmotion history`.")
+]
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def accept(
+    archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
+    unit: Unit = "m/s2", version: VersionName = None,
+) -> None:  # fmt: skip
+    """Accept records: the version that is current now, or the one named, counts until another is accepted.
+
+    \b
+    Example:
+      strongmotion accept archive XX.QUAY.00_20310417T032627 --by "D. Analyst" --reason "corner checked"
+    """
+    _decide("accepted", archive, records, where, unit, version, by, reason)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def reject(
+    archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
+    unit: Unit = "m/s2", version: VersionName = None,
+) -> None:  # fmt: skip
+    """Reject records: they stay in the archive, and `strongmotion find` passes over them.
+
+    \b
+    Example:
+      strongmotion reject archive --where "severity == 'unfit'" --by "D. Analyst" --reason "clipped"
+    """
+    _decide("rejected", archive, records, where, unit, version, by, reason)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def withdraw(
+    archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
+    unit: Unit = "m/s2", version: VersionName = None,
+) -> None:  # fmt: skip
+    """Withdraw records that were given out: nothing is deleted, and every version can still be read.
+
+    \b
+    Example:
+      strongmotion withdraw archive XX.QUAY.00_20310417T032627 --by "D. Analyst" --reason "wrong sensor"
+    """
+    _decide("withdrawn", archive, records, where, unit, version, by, reason)
+
+
+def _decide(
+    state: str,
+    archive: Path,
+    records: list[str] | None,
+    where: str,
+    unit: str,
+    version: str | None,
+    by: str,
+    reason: str,
+) -> None:
+    from ..archive import Archive, check_decision
+
+    check_decision(state, by, reason)
+    store = Archive(archive)
+    wanted = list(records or ())
+    if where:
+        wanted += store.find(where, unit, state="all")["record"].tolist()
+    elif not wanted:
+        raise InputError("no record is named", remedy="Give ids, or --where with a question")
+    wanted = list(dict.fromkeys(wanted))
+    for record in wanted:
+        store.version(record, version)  # all of them, before anything is decided
+    for record in wanted:
+        store.decide(record, state, by, reason, version)
+    typer.echo(f"{count(len(wanted), 'record')} {state} by {by}.")
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def upgrade(archive: ArchiveFolder) -> None:
+    """Bring an archive of an earlier layout to the present one, in place.
+
+    Each record is written anew, read back and compared before its former file goes. Stop it at any time: the next call
+    goes on.
+
+    \b
+    Example:
+      strongmotion upgrade archive
+    """
+    from ..archive import Archive
+
+    with Progress() as progress:
+        done, problems = Archive(archive).upgrade(progress)
+    for problem in problems:
+        complain(str(problem))
+    typer.echo(f"{count(done, 'record')} upgraded, {len(problems)} left as they are.")
+    if problems:
+        raise typer.Exit(1)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
+def sign(
+    archive: ArchiveFolder,
+    key: Annotated[Path, typer.Option("--key", metavar="PRIVATE.pem", help="An Ed25519 private key.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="F", help="Where the checkpoint goes.")],
+    by: By = "",
+) -> None:
+    """Write a signed checkpoint of an archive, to be kept elsewhere.
+
+    `strongmotion verify --key --checkpoint` then finds anything that was removed since.
+
+    \b
+    Example:
+      openssl genpkey -algorithm ed25519 -out private.pem
+      strongmotion sign archive --key private.pem -o checkpoint.json
+    """
+    from ..archive import Archive
+    from ..archive import sign as sign_archive
+
+    typer.echo(f"{count(sign_archive(Archive(archive), key, output, by), 'record')} signed in {output}.")
 
 
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
@@ -283,7 +474,9 @@ def extract(
     ] = "",
     unit: Unit = "m/s2",
 ) -> None:
-    """Copy some records of an archive into another, byte for byte.
+    """Copy some records of an archive into another, with all their versions, byte for byte.
+
+    A copy that was interrupted goes on where it stopped when the command is run again.
 
     \b
     Examples:
@@ -308,7 +501,8 @@ def merge(
 ) -> None:
     """Copy all records of some archives into one, byte for byte.
 
-    Where two hold different results of one record nothing is copied, and the record is named.
+    Where two hold different results of one record that have no history in common nothing is copied, and the record is
+    named.
 
     \b
     Example:
@@ -335,6 +529,9 @@ def export(
     ] = False,
     parquet: Annotated[bool, typer.Option("--parquet", help="Motion as Parquet (needs pyarrow).")] = False,
     miniseed: Annotated[bool, typer.Option("--miniseed", help="Motion as miniSEED 3, float64.")] = False,
+    version: Annotated[
+        str | None, typer.Option("--version", metavar="N", help="Another version than the current one.")
+    ] = None,
 ) -> None:
     """Write processed motion and spectra of records to files for other programs.
 
@@ -348,9 +545,12 @@ def export(
     from ..archive import export as export_result
 
     store = Archive(archive)
+    if version is not None and len(records) != 1:
+        raise InputError("--version is about one record", remedy="Name one record")
     chosen = {"csv": csv, "parquet": parquet, "miniseed": miniseed}
     forms: Any = [form for form, wanted in chosen.items() if wanted] or ["csv"]
     for record in records:
-        for path in export_result(store[record], output, forms):
+        named = store.version(record, version)
+        for path in export_result(store[record, named.name], output, forms, record, named.name, named.state):
             typer.echo(str(path))
     typer.echo(CAUTION)

@@ -25,6 +25,8 @@ Cluster = Annotated[
     str | None,
     typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler, tcp://HOST:PORT, whose workers do the work."),
 ]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who does this; kept in the archive, never guessed.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why; kept in the archive.")]
 CsvFile = Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")]
 ParquetFile = Annotated[
     Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")

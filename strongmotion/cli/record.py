@@ -11,9 +11,11 @@ import typer
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import StrongMotionError
+from ..foundation.files import printable
 from ..foundation.units import COUNTS, in_unit, label
 from .app import RECORDS, app
 from .options import (
+    By,
     Cluster,
     CommonWindow,
     Differentiate,
@@ -26,6 +28,7 @@ from .options import (
     Sensitivity,
     StationXml,
     Unit,
+    Why,
     reading_options,
 )
 from .tables import (
@@ -39,7 +42,7 @@ from .tables import (
 )
 
 if TYPE_CHECKING:
-    from ..batch import Outcome
+    from ..batch import Done, Outcome
     from ..record import Component, Finding, Record
 
 
@@ -62,8 +65,10 @@ def process(
     figures: Annotated[
         bool, typer.Option("--figures", help="Draw motion and spectra of each record into ARCHIVE/figures.")
     ] = False,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Process again what is there, and put it in the old result's place.")
+    by: By = "",
+    why: Why = "",
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Go on: process files as they arrive in the folders, until interrupted.")
     ] = False,
     stationxml: StationXml = None,
     event: EventFile = None,
@@ -78,27 +83,35 @@ def process(
 
     Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
     .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
-    in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples and
-    settings, are skipped: run the same command again to go on after an interruption. Interrupted once (Ctrl-C), it
-    finishes the records in hand; interrupted twice, it stops at once.
+    in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples,
+    metadata, settings and software, are skipped: run the same command again to go on after an interruption. Where one
+    of these differs, the result is added as a new version; nothing is overwritten, and what a person accepted stays
+    current.
+    Interrupted once (Ctrl-C), it finishes the records in hand; interrupted twice, it stops at once.
 
     \b
     Examples:
       strongmotion process demo_records -o archive
       strongmotion process demo_records/quay.csv -o archive --unit g --figures
       strongmotion settings > mine.toml       then edit mine.toml
-      strongmotion process demo_records -o archive --settings mine.toml --replace --jobs 4
+      strongmotion process demo_records -o archive --settings mine.toml --jobs 4
+      strongmotion process inbox -o archive --watch
     """
-    from ..batch import process_files
+    from ..batch import process_files, watch_folders
     from ..settings import Settings
 
     chosen = Settings.load(settings) if settings else Settings()
     how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    options: dict[str, Any] = {
+        "layout": layout, "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
+        "interrupted": say_stopping, "by": by, "why": why,
+    }  # fmt: skip
+    if watch:
+        for outcome in watch_folders(inputs, archive, chosen, **options):
+            _show_outcome(outcome, archive, unit)
+        return
     with Progress() as progress:
-        outcome = process_files(
-            inputs, archive, chosen, layout, jobs, progress=progress, replace=replace, figures=figures, unit=unit,
-            reading=how, cluster=cluster, interrupted=say_stopping,
-        )  # fmt: skip
+        outcome = process_files(inputs, archive, chosen, progress=progress, **options)
     _show_outcome(outcome, archive, unit)
     if outcome.failed or outcome.remaining:
         raise typer.Exit(1)
@@ -109,21 +122,32 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
     if outcome.done or outcome.skipped:
         rows = [
             (done.record, f"{done.pga * factor:.4g}", f"{done.pgv:.4g}", f"{done.pgd:.4g}", done.severity or "none",
-             "skipped (unchanged)" if done.skipped else "processed")
+             _what_became(done))
             for done in (*outcome.done, *outcome.skipped)
         ]  # fmt: skip
         show_table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
         typer.echo("Peaks are the largest over the record's components.")
     for failure in outcome.failed:
-        complain(f"{failure.file}: {failure.reason}")
+        complain(f"{printable(failure.file)}: {failure.reason}")
     counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} skipped (unchanged), {len(outcome.failed)} failed"
     listed = f", listed in {archive / 'failed.csv'}" if outcome.failed else ""
     typer.echo(f"{counts}{listed}; archive {archive}.")
     if outcome.remaining:
+        if outcome.stopped:
+            complain(outcome.stopped)
         complain(
             f"interrupted with {count(len(outcome.remaining), 'file')} to go. Run the same command again to go on."
         )
+        shown = [printable(file) for file in outcome.remaining[:10]]
+        more = f" and {len(outcome.remaining) - 10} more" if len(outcome.remaining) > 10 else ""
+        complain(f"to go: {', '.join(shown)}{more}.")
     typer.echo(CAUTION)
+
+
+def _what_became(done: Done) -> str:
+    if done.skipped:
+        return "skipped (unchanged)"
+    return f"version {done.version}: other {', '.join(done.differs)}" if done.differs else "processed"
 
 
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
@@ -149,7 +173,7 @@ def inspect(
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
-      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.h5
+      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.v1-0a1b2c3d.h5
       strongmotion inspect quay.ms --stationxml stations/
     """
     from ..formats import read_all

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,13 @@ from ..record import Component, Finding, Record, Station
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .layout import (
-    LONGEST_HEADER, MOMENT, MOST_COMPONENTS, NO_COMPONENT, Layout, Rules, load_layout,
+    LONGEST_HEADER,
+    MOMENT,
+    MOST_COMPONENTS,
+    NO_COMPONENT,
+    Layout,
+    Rules,
+    load_layout,
 )  # fmt: skip
 from .lines import LONGEST_HEADER_LINE, Lines, typed
 from .odd_rows import odd_rows
@@ -241,7 +246,9 @@ class _Reader:
             return reading.sensitivity is not None or key in given
         if key == "component":
             return bool(reading.names)
-        return key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        return (
+            key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        )
 
     def with_start(self, rules: Rules, fields: dict[str, Field]) -> dict[str, Field]:
         parts = [fields.pop(key) for key in MOMENT if key in fields]
@@ -294,7 +301,9 @@ class _Reader:
         for column, samples in zip(block.columns, columns, strict=True):
             if column not in NO_COMPONENT:
                 label = ordered.get(column, column)
-                own_fields = self.fields(self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data)))
+                own_fields = self.fields(
+                    self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data))
+                )
                 at = motion.index(column)
                 named = Field(names[at] if at < len(names) else label)
                 described = {**fields, "component": named, **own_fields}

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from .errors import ArchiveError, StrongMotionError
 
-__all__ = ["flush_folder", "write_whole"]
+__all__ = ["flush_folder", "printable", "write_to_disk", "write_whole"]
 
 
 def write_whole(path: Path, content: bytes, replace: bool, kind: type[StrongMotionError] = ArchiveError) -> None:
@@ -35,7 +35,7 @@ def write_whole(path: Path, content: bytes, replace: bool, kind: type[StrongMoti
     part = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
     try:
         try:
-            _write_to_disk(part, content)
+            write_to_disk(part, content)
             if replace:
                 part.replace(path)
             else:
@@ -62,7 +62,8 @@ def write_whole(path: Path, content: bytes, replace: bool, kind: type[StrongMoti
         ) from error
 
 
-def _write_to_disk(path: Path, content: bytes) -> None:
+def write_to_disk(path: Path, content: bytes) -> None:
+    """Make a new file of these bytes and flush it."""
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         rest = memoryview(content)
@@ -98,3 +99,16 @@ def flush_folder(folder: Path) -> None:
             raise
     finally:
         os.close(descriptor)
+
+
+def printable(path: str | Path) -> str:
+    r"""Return a path that any terminal can show: bytes that are no UTF-8 and control characters are escaped.
+
+    Examples
+    --------
+    >>> printable("a\nb")
+    'a\\nb'
+    """
+    text = os.fsencode(path).decode("utf-8", "backslashreplace")
+    shown = "".join(mark if mark.isprintable() else mark.encode("unicode_escape").decode() for mark in text)
+    return shown if len(shown) <= 400 else f"{shown[:200]}...{shown[-100:]}"

@@ -73,7 +73,7 @@ class _Header:
         self.decimal = decimal
         split = [_cells(text) for _, text in self.lines]
         value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and not _pair(c[0]) for c in split)
-        label_first = sum(len(c) >= 2 and _is_label(c[0]) and _is_value(c[1]) or any(map(_pair, c)) for c in split)
+        label_first = sum((len(c) >= 2 and _is_label(c[0]) and _is_value(c[1])) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
         self.split = split
 
@@ -193,15 +193,20 @@ class _Header:
                     found += self._clauses(before, line, under)
                 elif re2.search(r"[0-9] ?\pL", label) and not re2.search(r"[(\[]", label):
                     found += self._clauses(label, line, under)
-                while rest < len(cells) and not _pair(cells[rest]) and (
-                    not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
+                while (
+                    rest < len(cells)
+                    and not _pair(cells[rest])
+                    and (not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest]))
                 ):
                     value = f"{value} {cells[rest]}".strip()
                     rest += 1
                 found += self._valued(label, value, line, under)
                 at = rest
-            elif _is_label(cell) and at + 1 < len(cells) and not _pair(cells[at + 1]) and not (
-                self.value_first and len(cells) == 2 and at == 0
+            elif (
+                _is_label(cell)
+                and at + 1 < len(cells)
+                and not _pair(cells[at + 1])
+                and not (self.value_first and len(cells) == 2 and at == 0)
             ):
                 value, rest = cells[at + 1], at + 2
                 while rest < len(cells) and _is_unit(cells[rest]):
@@ -268,7 +273,9 @@ class _Header:
             parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
         for sentence in parts:
             if moments(sentence):
-                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
+                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(
+                    re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence)
+                )
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
@@ -327,8 +334,11 @@ def _bare(text: str) -> str:
     match = _LEADING.match(text)
     if match and match[0].strip():
         text = " " * match.end() + text[match.end() :]
-    text = _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text) if not re2.fullmatch(
-        r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text) else text
+    text = (
+        _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text)
+        if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text)
+        else text
+    )
     return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
 
 
@@ -361,17 +371,25 @@ def _pair(cell: str) -> tuple[str, str] | None:
     bare = ":" in cell and not match[2] and cell[match.end(1) :].lstrip()[:1] == ":" and match[3]
     if bare and (match[1][-1:].isdigit() or re2.search(r"(?i)\b(?:utc|gmt)\b", match[1])):
         return None
-    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (_NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare):
+    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (
+        _NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare
+    ):
         return None
     return match[1].strip(), match[3].strip()
 
 
 def _is_value(cell: str) -> bool:
-    return bool(_STARTS_WITH_VALUE.match(cell)) or (len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell)))
+    return bool(_STARTS_WITH_VALUE.match(cell)) or (
+        len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell))
+    )
 
 
 def _is_label(cell: str) -> bool:
-    return not _is_value(cell) and bool(re2.match(r"^[\pL%(\[]", cell)) and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
+    return (
+        not _is_value(cell)
+        and bool(re2.match(r"^[\pL%(\[]", cell))
+        and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
+    )
 
 
 def _is_alone(cell: str) -> bool:
@@ -381,14 +399,17 @@ def _is_alone(cell: str) -> bool:
         return len(cell.split()) <= 3
     rest = cell[match.end() :].strip()
     unit = unit_at(rest)
-    return not rest or (unit is not None and unit.length >= len(rest)) or bool(coordinate_pair(cell) or moments(cell)) or (
-        len(rest.split()) <= 3 and "," not in rest
+    return (
+        not rest
+        or (unit is not None and unit.length >= len(rest))
+        or bool(coordinate_pair(cell) or moments(cell))
+        or (len(rest.split()) <= 3 and "," not in rest)
     )
 
 
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
-    return unit is not None and unit.length >= len(cell.strip()) - 12 or bool(
+    return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
         re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
     )
 

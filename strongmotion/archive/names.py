@@ -1,0 +1,29 @@
+"""Names of files in an archive."""
+
+from __future__ import annotations
+
+import re
+
+__all__ = ["id_of_file", "version_of_file"]
+
+_ID = r"[A-Za-z0-9_-][A-Za-z0-9._~-]{0,200}"
+_VERSION = re.compile(rf"({_ID})\.v([1-9][0-9]{{0,8}}-[0-9a-f]{{8}})\.h5")
+_EARLIER = re.compile(rf"({_ID})\.h5")
+
+
+def version_of_file(name: str) -> tuple[str, str] | None:
+    """Return the record and the version that a file is named for, or None.
+
+    Examples
+    --------
+    >>> version_of_file("XX.QUAY_20310307T041500.v2-1f0c9a7e.h5")
+    ('XX.QUAY_20310307T041500', '2-1f0c9a7e')
+    """
+    found = _VERSION.fullmatch(name)
+    return (found[1], found[2]) if found else None
+
+
+def id_of_file(name: str, earlier: bool) -> str | None:
+    """Return the record a file is named for, or None; `earlier` layouts had no versions."""
+    found = _VERSION.fullmatch(name) or (_EARLIER.fullmatch(name) if earlier else None)
+    return found[1] if found else None
