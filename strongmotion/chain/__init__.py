@@ -149,13 +149,14 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         largest = settings.filter.displacement_at_rest
         others, entries = raise_low_cuts(padded, acausal, bands, compared, windows, order, largest)
         bands, tested = refiltered(others), (*tested, *entries)
+    automatic = (settings.filter.low_cut == AUTO, settings.filter.high_cut == AUTO)
     for name, motion in padded.items():
         choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
         )
-        findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
+        findings += [*unsettled, *check_peak(motion, moved, bands[name], order, automatic)]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
     baseline = {

@@ -23,6 +23,9 @@ __all__ = ["check_end", "check_peak", "keep_peaks"]
 PEAK_TAKEN = 0.03
 """Part of the peak acceleration that a high-cut may take without a finding: a judgement, without a source."""
 
+TOO_MUCH = 0.2
+"""Part of the peak that a filter chosen from noise may take before the component is unfit: likewise."""
+
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
 
@@ -135,7 +138,7 @@ def keep_peaks(
     """
     kept, entries = dict(bands), []
     for name, motion in padded.items():
-        if check_peak(motion, moved[name], bands[name], order):
+        if _high_cut_takes(motion, moved[name], bands[name], order):
             kept[name] = replace(bands[name], high_cut=0.0)
             what = "Left out the high-cut: it would take part of the peak, and the tail it came from may be motion"
             entries.append(Entry("peak test", name, what, {"high_cut_left_out_hz": bands[name].high_cut}))
@@ -145,10 +148,12 @@ def keep_peaks(
     return kept, tuple(entries)
 
 
-def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[Finding, ...]:
-    """Say where the high-cut takes part of the peak acceleration.
+def check_peak(
+    padded: Motion, moved: Motion, band: Band, order: int, automatic: tuple[bool, bool] = (True, True)
+) -> tuple[Finding, ...]:
+    """Say where the filter takes part of the peak acceleration.
 
-    A high-cut is there to take noise. Where noise is that of a window that is not quiet, it takes motion.
+    A filter is there to take noise. Where noise is that of a window that is not quiet, it takes motion.
 
     Parameters
     ----------
@@ -158,21 +163,53 @@ def check_peak(padded: Motion, moved: Motion, band: Band, order: int) -> tuple[F
         The corners of the filter.
     order : int
         Its order.
+    automatic : (bool, bool)
+        Whether low-cut and high-cut were chosen by the chain. What a corner given in the settings takes makes nothing
+        unfit.
+
+    Returns
+    -------
+    tuple of Finding
+        ``peak cut``: in doubt where the high-cut changes the peak by more than 3 %, unfit where the corners that the
+        chain chose take more than a fifth of it.
     """
-    kept = float(np.abs(moved.acceleration).max())
-    if band.high_cut == 0 or abs(kept - float(np.abs(padded.acceleration).max())) <= PEAK_TAKEN * kept:
+    before, kept = (float(np.abs(motion.acceleration).max()) for motion in (padded, moved))
+    if abs(kept - before) <= PEAK_TAKEN * kept:
         return ()
-    whole = float(np.abs(filter_band(padded, replace(band, high_cut=0.0), order, "acausal").acceleration).max())
-    if abs(kept - whole) <= PEAK_TAKEN * kept:
+    whole = _without_high_cut(padded, band, order) if band.high_cut > 0 else kept
+    first, last = before if automatic[0] else whole, kept if automatic[1] else whole
+    unfit = last < (1.0 - TOO_MUCH) * first
+    if not unfit and abs(kept - whole) <= PEAK_TAKEN * kept:
         return ()
+    if unfit:
+        what = f"the band of {band.low_cut:.3g} to {band.high_cut or band.nyquist:.3g} Hz leaves {kept:.4g} m/s² of a "
+        what += f"peak of {before:.4g} m/s²"
+    else:
+        what = f"the high-cut of {band.high_cut:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²"
     return (
         Finding(
-            "peak cut", "doubt",
-            what=f"the high-cut of {band.high_cut:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
+            "peak cut", "unfit" if unfit else "doubt",
+            what=what,
             effect="if what it took is motion and not noise, PGA and spectra at short periods are wrong by as much",
             remedy="look whether the record is quiet before the onset, and set onset.time; or set filter.high_cut = 0",
             component=padded.component,
-            values={"high_cut_hz": band.high_cut, "peak_before_m_s2": whole, "peak_after_m_s2": kept},
+            values={
+                "low_cut_hz": band.low_cut, "high_cut_hz": band.high_cut, "raw_peak_m_s2": before,
+                "peak_before_m_s2": whole, "peak_after_m_s2": kept,
+            },
             confidence=0.8,
         ),
     )  # fmt: skip
+
+
+def _without_high_cut(padded: Motion, band: Band, order: int) -> float:
+    """Return the peak acceleration, m/s², that is left without the high-cut."""
+    return float(np.abs(filter_band(padded, replace(band, high_cut=0.0), order, "acausal").acceleration).max())
+
+
+def _high_cut_takes(padded: Motion, moved: Motion, band: Band, order: int) -> bool:
+    """Tell whether the high-cut changes the peak by more than `PEAK_TAKEN`."""
+    before, kept = (float(np.abs(motion.acceleration).max()) for motion in (padded, moved))
+    if band.high_cut == 0 or abs(kept - before) <= PEAK_TAKEN * kept:
+        return False
+    return abs(kept - _without_high_cut(padded, band, order)) > PEAK_TAKEN * kept

@@ -8,7 +8,7 @@ from .clipping import clipping
 from .copies import duplicated_components, reversed_polarity
 from .dead import dead_component
 from .ends import early_stop, second_event
-from .plausibility import implausible_amplitude, implausible_interval, negative_sensitivity
+from .plausibility import implausible_amplitude, implausible_interval, negative_sensitivity, too_short
 from .resolution import coarse_quantisation
 from .spikes import spikes
 from .stuck import stuck_samples
@@ -32,10 +32,12 @@ __all__ = [
     "stuck_samples",
     "swapped_components",
     "tone",
+    "too_short",
 ]
 
 CHECKS = (
     dead_component,
+    too_short,
     clipping,
     spikes,
     stuck_samples,
