@@ -29,7 +29,9 @@ __all__ = ["Result", "process"]
 
 Floats = NDArray[np.float64]
 
-DAMAGING = ("clipping", "spikes", "stuck samples")
+DAMAGING = (
+    "clipping", "spikes", "stuck samples", "straight fill", "repeated block", "broken continuity", "gain jump",
+)  # fmt: skip
 """Findings of samples that are wrong: no permanent displacement is told of such a component."""
 
 CUT_SHORT = ("early stop", "cut off")
