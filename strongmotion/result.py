@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import __version__
-from .chain import Band, Baseline, Corrected, Windows, band_of, correct, members, noise_in_peaks, noise_in_response
+from .chain import Band, Baseline, Corrected, Mended, Windows, band_of, correct, members, noise_in_peaks, noise_in_response
 from .checks import examine
 from .foundation.cautions import CAUTIONS
 from .foundation.errors import InputError, RecordError, SettingsError
@@ -76,6 +76,8 @@ class Result:
         What the checks say of the record and of its processing.
     history : History
         Every step, in order, with its numbers.
+    mended : tuple of Mended
+        The stretches of samples that were replaced by estimates, where ``[mend]`` of the settings asked for it.
     version : str
         The version of the software that made it.
     """
@@ -91,6 +93,7 @@ class Result:
     baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
+    mended: tuple[Mended, ...] = ()
     version: str = __version__
     cautions: tuple[str, ...] = CAUTIONS
 
@@ -200,7 +203,7 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         )
     try:
         seen = examine(record)
-        corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING})
+        corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING}, seen)
     except (RecordError, SettingsError) as error:
         raise error.at(record.source.file or None) from None
     findings, overruled = _overrule((*seen, *corrected.findings), settings)
@@ -225,6 +228,7 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         baseline=corrected.baseline,
         findings=findings,
         history=corrected.history.add(*overruled),
+        mended=corrected.mended,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from ..motion import Entry, History, Motion
@@ -18,6 +18,7 @@ from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_respon
 from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
+from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .pad import pad_ends
 from .windows import Windows, find_windows
@@ -27,6 +28,7 @@ __all__ = [
     "Baseline",
     "Choices",
     "Corrected",
+    "Mended",
     "PermanentDisplacement",
     "Shift",
     "SignalAndNoise",
@@ -42,6 +44,7 @@ __all__ = [
     "integrate",
     "integrate_twice",
     "members",
+    "mend",
     "noise_in_peaks",
     "noise_in_response",
     "pad_ends",
@@ -53,6 +56,7 @@ __all__ = [
 
 ORDER = (
     "acceleration",
+    "mend",
     "onset",
     "baseline",
     "instrument",
@@ -74,7 +78,8 @@ class Corrected:
     """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
 
     `choices` holds what it takes to choose otherwise. `windows` and `baseline` hold what was chosen, the
-    permanent displacements among it, whether or not the method keeps them in the motion.
+    permanent displacements among it, whether or not the method keeps them in the motion. `mended` holds the stretches
+    of samples that were replaced.
     """
 
     motion: dict[str, Motion]
@@ -84,9 +89,12 @@ class Corrected:
     baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
+    mended: tuple[Mended, ...] = ()
 
 
-def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -> Corrected:
+def correct(
+    record: Record, settings: Settings, damaged: Collection[str] = (), seen: Sequence[Finding] = ()
+) -> Corrected:
     """Take a raw record through every step, in order.
 
     Acceleration, onset and quiet windows, baseline, method, corners, pads, filter, integration, check of the end.
@@ -98,6 +106,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
     settings : Settings
     damaged : collection of str
         Components with samples that are known to be wrong, of which no permanent displacement can be told.
+    seen : sequence of Finding
+        What the checks found: the places to mend, where the settings ask for it.
 
     Returns
     -------
@@ -111,6 +121,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         Corners that the sampling rate does not allow.
     """
     motions = [to_acceleration(component) for component in record]
+    mendings = [mend(motion, seen, settings.mend) for motion in motions]
+    motions = [motion for motion, _, _ in mendings]
     windows, onset, late = find_windows(motions, settings.onset)
     motions = [
         remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
@@ -121,7 +133,7 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
 
-    findings = [*late, *chosen.findings, *low_signal]
+    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -162,7 +174,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
-    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(tuple(whole)))
+    mended = tuple(stretch for _, its, _ in mendings for stretch in its)
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(tuple(whole)), mended)
 
 
 def _not_at_right_angles(record: Record) -> Finding:

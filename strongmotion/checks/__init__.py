@@ -71,7 +71,7 @@ EXPLAINED = ("spikes", "stuck samples", "straight fill", "repeated block", "clip
 SHARED = ("stuck samples", "straight fill", "repeated block", "broken continuity", "gain jump")
 """Findings of faults in the digitiser, which other components of the same one may share."""
 
-MORE = 1.3
+MORE = 1.1
 """Energy that a break must explain of the innovations, against that which a spike there explains."""
 
 BESIDE = 0.2
@@ -102,7 +102,10 @@ def _explained(its: list[Finding]) -> list[Finding]:
             other for other in its
             if other.name in EXPLAINED and other.span is not None and other.span[0] <= end and other.span[1] >= begin
         ]  # fmt: skip
-        lone = [other for other in there if other.name == "spikes" and other.values["spikes"] == 1.0]
+        lone = [
+            other for other in there
+            if other.name == "spikes" and other.span is not None and begin <= other.span[0] and other.span[1] <= end
+        ]  # fmt: skip
         if lone and there == lone and finding.values["energy_to_that_of_a_spike"] > MORE:
             its = [other for other in its if other is not lone[0]]
         elif there:
