@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -12,7 +12,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import __version__
-from .chain import Band, Baseline, Corrected, Windows, band_of, correct, members, noise_in_peaks, noise_in_response
+from .chain import (
+    Band,
+    Baseline,
+    Corrected,
+    Mended,
+    Windows,
+    band_of,
+    correct,
+    members,
+    noise_in_peaks,
+    noise_in_response,
+)
 from .checks import examine
 from .foundation.cautions import CAUTIONS
 from .foundation.errors import InputError, RecordError, SettingsError
@@ -29,8 +40,13 @@ __all__ = ["Result", "process"]
 
 Floats = NDArray[np.float64]
 
-DAMAGING = ("clipping", "spikes", "stuck samples")
+DAMAGING = (
+    "clipping", "spikes", "stuck samples", "straight fill", "repeated block", "broken continuity", "gain jump",
+)  # fmt: skip
 """Findings of wrong samples: no permanent displacement is resolved on such a component."""
+
+CUT_SHORT = ("early stop", "cut off")
+"""Findings of shaking that goes on after the record's end: what was recorded are lower bounds."""
 
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
@@ -54,8 +70,10 @@ class Result:
     usable_band : dict of str to Band
         The frequencies and periods over which the numbers hold, by component, and ``"horizontal"`` for the pair.
     peaks : pandas.DataFrame
-        A row a component and combination: ``component, quantity, value, unit, time, sign, band_low, band_high``, the
-        last two the limits of 5 and 95 %.
+        A row a component and combination: ``component, quantity, value, unit, time, sign, band_low, band_high, usable,
+        bound``. The band is of 5 to 95 %. `usable` is False of an unfit component, of what one has a share in, and
+        outside the usable band. `bound` is ``"at least"`` where the record can only tell that the true value is no
+        smaller, as where it is clipped or ends in the shaking; else empty.
     spectra : pandas.DataFrame
         Long form: ``component, damping, period, sd, psv, psa, sv, sa, usable, psa_low, psa_high``; RotD rows have no sv
         and sa. The last two are the 5 and 95 % limits of psa.
@@ -69,6 +87,8 @@ class Result:
         What the checks say of the record and of its processing.
     history : History
         Every step, in order, with its numbers.
+    mended : tuple of Mended
+        The stretches of samples that were replaced by estimates, where ``[mend]`` of the settings asked for it.
     version : str
         The version of the software that made it.
     """
@@ -84,6 +104,7 @@ class Result:
     baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
+    mended: tuple[Mended, ...] = ()
     version: str = __version__
     cautions: tuple[str, ...] = CAUTIONS
 
@@ -193,16 +214,19 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         )
     try:
         seen = examine(record)
-        corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING})
+        corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING}, seen)
     except (RecordError, SettingsError) as error:
         raise error.at(record.source.file or None) from None
     findings, overruled = _overrule((*seen, *corrected.findings), settings)
     unfit = {finding.component for finding in findings if finding.severity == "unfit"}
+    corrected = replace(corrected, usable_band=_without_unfit(corrected.usable_band, unfit))
     rotate = "horizontal" in corrected.usable_band
     others: list[dict[str, Motion]] | None = None
     if settings.uncertainty.bands:
         others = members(corrected.motion, corrected.choices, settings.filter.order, settings.uncertainty)
     peaks = _peaks(corrected, rotate, settings, others)
+    measures = _measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads)
+    peaks = peaks.assign(usable=_usable_peaks(peaks, measures), bound=_bounds(peaks, findings))
     return Result(
         record=record,
         settings=settings,
@@ -210,11 +234,12 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
         usable_band=corrected.usable_band,
         peaks=peaks,
         spectra=_spectra(corrected, settings, unfit, others, threads),
-        measures=_measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads),
+        measures=measures,
         windows=corrected.windows,
         baseline=corrected.baseline,
         findings=findings,
         history=corrected.history.add(*overruled),
+        mended=corrected.mended,
     )
 
 
@@ -229,6 +254,12 @@ def _overrule(findings: tuple[Finding, ...], settings: Settings) -> tuple[tuple[
     )
     weighed = tuple(replace(f, severity=cast(Severity, severities.get(f.name, f.severity))) for f in findings)
     return weighed, entries
+
+
+def _without_unfit(bands: dict[str, Band], unfit: set[str]) -> dict[str, Band]:
+    """Return the bands, those of unfit components, and of the pair that one has a share in, without usable periods."""
+    shares = {name: {"H1", "H2"} if name == "horizontal" else {name} for name in bands}
+    return {name: replace(band, usable=not unfit & {"", *shares[name]}) for name, band in bands.items()}
 
 
 def _peaks(
@@ -247,6 +278,34 @@ def _peaks(
         values = [peak_table(member, rotate=rotate).value.to_numpy() for member in others]
         low, high = band_of(peaks.value.to_numpy(), values, np.array(added))
     return peaks.assign(band_low=low, band_high=high)
+
+
+def _parts(combination: str, names: Collection[str]) -> Collection[str]:
+    """Return the components that a component or combination of the table of peaks is made of."""
+    return {combination} if combination in names else set(names) if combination == "resultant" else {"H1", "H2"}
+
+
+def _usable_peaks(peaks: pd.DataFrame, measures: pd.DataFrame) -> list[bool]:
+    """Tell which peaks may be used: where the same measure of every component that it is made of may be."""
+    usable = {(row.component, row.measure): bool(row.usable) for row in measures.itertuples()}
+    names = {component for component, measure in usable if measure == "PGA" and component in set(peaks.component)}
+    return [all(usable[part, row.quantity] for part in _parts(str(row.component), names)) for row in peaks.itertuples()]
+
+
+def _bounds(peaks: pd.DataFrame, findings: tuple[Finding, ...]) -> list[str]:
+    """Tell which peaks are lower bounds.
+
+    Shaking that goes on after the record's end can only raise a peak. So can what was clipped, but only that of the
+    acceleration, of the component itself and of the longest vector: in other directions the sum of two components can
+    be larger for what one of them lacks, and the error of velocity has either sign.
+    """
+    short = any(finding.name in CUT_SHORT for finding in findings)
+    clipped = {finding.component for finding in findings if finding.name == "clipping"}
+    largest = clipped | ({"resultant"} if clipped else set()) | ({"RotD100"} if clipped & {"H1", "H2"} else set())
+    return [
+        "at least" if short or (row.quantity == "PGA" and row.component in largest) else ""
+        for row in peaks.itertuples()
+    ]
 
 
 def _measures(

@@ -27,6 +27,7 @@ __all__ = [
     "FilterSettings",
     "InstrumentSettings",
     "MeasuresSettings",
+    "MendSettings",
     "OnsetSettings",
     "Settings",
     "SpectraSettings",
@@ -374,6 +375,28 @@ class ChecksSettings(_Section):
 
 
 @dataclass(frozen=True)
+class MendSettings(_Section):
+    """Replacing samples that the checks found wrong, by estimates. The raw samples stay in the record."""
+
+    spikes: bool = _setting(
+        False, "Replace spikes by what their neighbours predict.", lambda v: isinstance(v, bool), "true or false"
+    )
+    gaps: float = _setting(
+        0.0,
+        "Replace stuck samples and straight fills of up to this length, s, by what their neighbours predict; 0 for "
+        "none.",
+        lambda v: _not_negative(v) and v <= 0.5,
+        "a time in s from 0 to 0.5",
+    )
+    clipping: bool = _setting(
+        False,
+        "Restore clipped tops by the smoothest motion that lies beyond them.",
+        lambda v: isinstance(v, bool),
+        "true or false",
+    )
+
+
+@dataclass(frozen=True)
 class UncertaintySettings(_Section):
     """How far results move under equally fit choices."""
 
@@ -414,6 +437,7 @@ class Settings:
 
     checks: ChecksSettings = ChecksSettings()
     window: WindowSettings = WindowSettings()
+    mend: MendSettings = MendSettings()
     onset: OnsetSettings = OnsetSettings()
     instrument: InstrumentSettings = InstrumentSettings()
     baseline: BaselineSettings = BaselineSettings()

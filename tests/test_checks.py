@@ -76,7 +76,7 @@ def test_a_constant_record_is_dead_and_not_clipped():
 
 def test_findings_of_the_reader_come_first():
     note = Finding("truncated", "doubt", "cut off", "late motion is missing", "copy the file again")
-    record = Record((component(np.full(10, 3)),), findings=(note,))
+    record = Record((component(np.full(300, 3)),), findings=(note,))
     assert [finding.name for finding in examine(record)] == ["truncated", "dead component"]
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from strongmotion.spectra import response_history, response_spectrum
@@ -146,3 +146,28 @@ def test_error_bound_holds_for_steady_motion_up_to_the_nyquist_frequency(of_nyqu
     for name, expected in truth.items():
         error = np.abs(getattr(spectrum, name)[0] / expected - 1)
         assert np.all(error <= spectrum.interpolation_error[0] + 1e-7), name
+
+
+@given(
+    st.floats(2.0, 8.0), st.floats(0, 6.28), st.sampled_from([0.0, 1e-4, 1e-3, 0.005, 0.02, 0.05, 0.2, 0.7]),
+    st.one_of(st.just(2.0), st.floats(1.9, 2.1), st.floats(0.5, 80.0)),
+)  # fmt: skip
+@settings(max_examples=200, deadline=None)
+def test_error_bound_holds_near_the_nyquist_frequency(lines_below, phase, damping, samples_in_a_period):
+    # Within some cycles of the shaking's length of the Nyquist frequency samples cannot tell motion from its mirror
+    # image, and at T = 2 dt the oscillator resonates with it: the bound must say so.
+    shaking = Shaking(np.array([0.5 / DT - lines_below / DURATION]), np.array([1.0]), np.array([phase]))
+    period = samples_in_a_period * DT
+    omega, _ = shaking.lines()
+    assume(np.abs(period * omega / (2 * np.pi) - 1).min() > 1e-6 or damping > 0)  # the closed form divides by zero
+    worst(shaking, samples_in_a_period, damping)
+
+
+@pytest.mark.parametrize("damping", [0.0, 0.05, 1.0])
+def test_error_bound_is_a_number_at_every_period(damping):
+    a = np.random.default_rng(5).normal(size=300)  # loud up to the Nyquist frequency
+    spectrum = response_spectrum(a, DT, [0.0, 1e-6, 1e-4, 0.5 * DT, 2 * DT, 1.0, 1000.0], damping)
+    assert np.all(np.isfinite(spectrum.interpolation_error))
+    assert spectrum.interpolation_error[0, 0] == 0.0
+    if damping == 0.0:
+        assert spectrum.interpolation_error[0, 4] > 1.0  # samples cannot tell

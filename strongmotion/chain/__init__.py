@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from ..foundation.errors import SettingsError
@@ -20,6 +20,7 @@ from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_respon
 from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
+from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order
 from .pad import pad_ends
@@ -30,6 +31,7 @@ __all__ = [
     "Baseline",
     "Choices",
     "Corrected",
+    "Mended",
     "PermanentDisplacement",
     "Shift",
     "SignalAndNoise",
@@ -45,6 +47,7 @@ __all__ = [
     "integrate",
     "integrate_twice",
     "members",
+    "mend",
     "noise_in_peaks",
     "noise_in_response",
     "pad_ends",
@@ -60,7 +63,8 @@ class Corrected:
     """What the chain returns: corrected motion by component, usable bands, findings and the whole history.
 
     `choices` holds what it takes to choose otherwise. `windows` and `baseline` hold what was chosen, the
-    permanent displacements among it, whether or not the method keeps them in the motion.
+    permanent displacements among it, whether or not the method keeps them in the motion. `mended` holds the stretches
+    of samples that were replaced.
     """
 
     motion: dict[str, Motion]
@@ -70,9 +74,12 @@ class Corrected:
     baseline: dict[str, Baseline]
     findings: tuple[Finding, ...]
     history: History
+    mended: tuple[Mended, ...] = ()
 
 
-def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -> Corrected:
+def correct(
+    record: Record, settings: Settings, damaged: Collection[str] = (), seen: Sequence[Finding] = ()
+) -> Corrected:
     """Take a raw record through every step, in order.
 
     Acceleration, onset and quiet windows, baseline, method, corners, pads, filter, integration, check of the end.
@@ -84,6 +91,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
     settings : Settings
     damaged : collection of str
         Components with samples that are known to be wrong, of which no permanent displacement can be told.
+    seen : sequence of Finding
+        What the checks found: the places to mend, where the settings ask for it.
 
     Returns
     -------
@@ -97,6 +106,8 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         Corners that the sampling rate does not allow.
     """
     motions = [to_acceleration(component) for component in record]
+    mendings = [mend(motion, seen, settings.mend) for motion in motions]
+    motions = [motion for motion, _, _ in mendings]
     windows, onset, late = find_windows(motions, settings.onset)
     motions = [
         remove_transducer(remove_baseline(motion, windows, settings.baseline), settings.instrument)
@@ -109,7 +120,7 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
 
-    findings = [*late, *chosen.findings, *low_signal]
+    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -147,13 +158,18 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
         )
-        findings += [*unsettled, *check_peak(motion, moved, bands[name], compared[name], order)]
+        chosen_by_chain = (own[name].low_cut == AUTO, own[name].high_cut == AUTO)
+        findings += [
+            *unsettled,
+            *check_peak(motion, moved, bands[name], compared[name], order, chosen_by_chain),
+        ]
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
-    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole))
+    mended = tuple(stretch for _, its, _ in mendings for stretch in its)
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole), mended)
 
 
 def _by_component(record: Record, settings: FilterSettings) -> dict[str, FilterSettings]:

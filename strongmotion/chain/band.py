@@ -27,6 +27,9 @@ class Band:
     clear_from : float
         Hz, the lowest frequency at which the signal is clear of noise; 0 where that is not known. It limits the
         longest period where nothing is cut.
+    usable : bool
+        False where a component is unfit: the corners say how it was filtered, and no period is inside. Its shortest
+        usable period is then infinite, and its longest 0.
     """
 
     low_cut: float
@@ -34,16 +37,21 @@ class Band:
     nyquist: float
     period_fraction: float
     clear_from: float = 0.0
+    usable: bool = True
 
     @property
     def longest_period(self) -> float:
         """Longest usable spectral period, s; infinite where nothing is cut and the noise is not known."""
+        if not self.usable:
+            return 0.0
         limit = self.low_cut or self.clear_from
         return self.period_fraction / limit if limit > 0 else math.inf
 
     @property
     def shortest_period(self) -> float:
         """Shortest usable spectral period other than 0, s: one over the high-cut or the Nyquist frequency."""
+        if not self.usable:
+            return math.inf
         return 1.0 / (self.high_cut if self.high_cut > 0 else self.nyquist)
 
     def holds(self, period: ArrayLike) -> NDArray[np.bool_]:
@@ -56,6 +64,8 @@ class Band:
         --------
         >>> Band(0.1, 40.0, 100.0, 0.7).holds([0, 0.01, 1.0, 7.0, 8.0]).tolist()
         [True, False, True, True, False]
+        >>> Band(0.1, 40.0, 100.0, 0.7, usable=False).holds([0, 1.0]).tolist()
+        [False, False]
         """
         period = np.asarray(period, dtype=float)
         # A period computed as the limit itself counts as inside, whatever the last bit of the division says.

@@ -36,6 +36,9 @@ RAISED = 1.2
 FARTHER = 3.0
 """What a low-cut takes of the peak is told by one that is lower by this factor: without any there is no zero line."""
 
+TOO_MUCH = 0.2
+"""Part of the peak that a filter chosen from noise may take before the component is unfit: likewise."""
+
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
 
@@ -182,7 +185,14 @@ def _high_cut_takes(padded: Motion, moved: Motion, band: Band, noise: SignalAndN
     return any("high_cut_hz" in finding.values for finding in check_peak(padded, moved, band, noise, order))
 
 
-def check_peak(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int) -> tuple[Finding, ...]:
+def check_peak(
+    padded: Motion,
+    moved: Motion,
+    band: Band,
+    noise: SignalAndNoise,
+    order: int,
+    automatic: tuple[bool, bool] = (True, True),
+) -> tuple[Finding, ...]:
     """Say where a corner takes more of the peak acceleration than is noise.
 
     A filter is there to take noise. Where noise is that of a window that is not quiet, or where motion is no stronger
@@ -198,12 +208,21 @@ def check_peak(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise,
         Of the component.
     order : int
         Order of the filter.
+    automatic : (bool, bool)
+        Whether low-cut and high-cut were chosen by the chain. What a corner given in the settings takes makes nothing
+        unfit.
+
+    Returns
+    -------
+    tuple of Finding
+        ``peak cut`` for each corner that changes the peak by more than 3 % and more than is noise: unfit where the chain
+        chose the corner and it takes more than a fifth of the peak, else a doubt.
     """
     kept = float(np.abs(moved.acceleration).max())
     findings = []
-    for which, corner, without in (
-        ("low-cut", band.low_cut, replace(band, low_cut=band.low_cut / FARTHER)),
-        ("high-cut", band.high_cut, replace(band, high_cut=0.0)),
+    for which, corner, without, chosen in (
+        ("low-cut", band.low_cut, replace(band, low_cut=band.low_cut / FARTHER), automatic[0]),
+        ("high-cut", band.high_cut, replace(band, high_cut=0.0), automatic[1]),
     ):
         if corner == 0:
             continue
@@ -215,7 +234,7 @@ def check_peak(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise,
             continue
         findings.append(
             Finding(
-                "peak cut", "doubt",
+                "peak cut", "unfit" if chosen and kept < (1.0 - TOO_MUCH) * whole else "doubt",
                 what=f"the {which} of {corner:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
                 effect="if what it took is motion and not noise, PGA and spectra at "
                 f"{'long' if which == 'low-cut' else 'short'} periods are wrong by as much",

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.fft import next_fast_len, rfft
 
 from ..record import Component, Finding
-from ._noise import quietest
+from ._prepared import prepared
 
 __all__ = ["aliasing"]
 
@@ -16,23 +16,26 @@ LARGE = 0.05
 FLAT = 0.5
 """Amplitude there as a part of that at two thirds of it: a filter before sampling leaves far less."""
 
+FEWEST = 64
+"""Samples of strong shaking that are looked at."""
+
 ABOVE_NOISE = 3.0
 """Both, and this ratio to the noise of the quietest second, are common practice, without a source."""
 
 
 def aliasing(component: Component) -> Finding | None:
     """Say where the spectrum of the strong shaking does not fall towards the Nyquist frequency."""
-    values = component.samples.astype(np.float64)
-    values -= np.median(values)
+    seen = prepared(component)
+    values = seen.values
     grown = np.cumsum(values**2)
     first, last = np.searchsorted(grown, (0.05 * grown[-1], 0.95 * grown[-1]))
     strong = values[first:last]
-    if len(strong) < 200:
+    if len(strong) < FEWEST:
         return None
     window = np.hanning(len(strong))
     power = np.abs(rfft((strong - strong.mean()) * window, next_fast_len(len(strong), real=True))) ** 2
     bands = np.array([band.mean() for band in np.array_split(power, 20)])
-    top, beside, noise = bands[18:].mean(), bands[12:14].mean(), quietest(values, component.dt) ** 2 * (window**2).sum()
+    top, beside, noise = bands[18:].mean(), bands[12:14].mean(), seen.noise**2 * (window**2).sum()
     if top < LARGE**2 * bands.max() or top < FLAT**2 * beside or top < ABOVE_NOISE**2 * noise:
         return None
     nyquist = 0.5 / component.dt

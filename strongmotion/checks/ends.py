@@ -20,6 +20,9 @@ QUIET, LOUD = 0.02, 0.15
 APART = 5.0
 """s of quiet between two events."""
 
+SINGLE = 4
+"""Steps between samples that a second's level may owe more than half of its energy to, where it is that of a spike."""
+
 ABOVE_NOISE = 2.0
 """The last second against the quietest: below it, it may be as quiet as the record's own noise lets it be."""
 
@@ -32,11 +35,22 @@ def _level(component: Component) -> NDArray[np.float64]:
     return np.asarray(np.sqrt(np.maximum(power, 0.0) / largest)) if largest > 0 else np.zeros(len(power))
 
 
+def _single(component: Component, at: int) -> bool:
+    """Tell whether a few steps, as those of a spike, make most of the energy in the two seconds about a sample."""
+    second = max(1, round(1.0 / component.dt))
+    squares = np.diff(component.samples[max(0, at - second) : at + second].astype(np.float64)) ** 2
+    if len(squares) <= 4 * SINGLE:
+        return False
+    return float(np.partition(squares, -SINGLE)[-SINGLE:].sum()) > 0.5 * float(squares.sum())
+
+
 def early_stop(component: Component) -> Finding | None:
     """Say where the last second is loud: the record ends in the shaking."""
     level = _level(component)
     last = float(level[-1])
     if last < max(CUT_OFF, ABOVE_NOISE * float(level.min())) or len(level) * component.dt < 2 * APART:
+        return None
+    if _single(component, len(component) - 1 - round(0.5 / component.dt)):
         return None
     end = (len(component) - 1) * component.dt
     return Finding(
@@ -57,7 +71,7 @@ def second_event(component: Component) -> Finding | None:
     loud = np.flatnonzero(level > LOUD)
     for end in np.flatnonzero(np.diff(loud) > apart):
         between = level[loud[end] : loud[end + 1]]
-        if np.count_nonzero(between < QUIET) > apart:
+        if np.count_nonzero(between < QUIET) > apart and not _single(component, int(loud[end + 1])):
             return Finding(
                 "second event", "note",
                 what="shaking comes again after it was over",

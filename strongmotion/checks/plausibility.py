@@ -7,13 +7,21 @@ import numpy as np
 from ..foundation.units import COUNTS, G
 from ..record import Component, Finding
 
-__all__ = ["implausible_amplitude", "implausible_interval", "negative_sensitivity"]
+__all__ = ["implausible_amplitude", "implausible_interval", "negative_sensitivity", "too_short"]
 
 LARGEST = 5.0 * G
 """m/s²; the largest accelerations recorded so far are about 4 g (from memory)."""
 
 SMALLEST = 1e-5
 """m/s²: below what an accelerograph resolves."""
+
+IMPOSSIBLE = 10.0 * G, 1e-7
+"""m/s²: no ground moved with more than the first, and no accelerograph feels less than the second (judgement of this
+library, no source)."""
+
+LEAST_LENGTH, FEWEST = 2.0, 100
+"""s, and samples, of the shortest record that can be processed: its band would begin at two cycles of it, 1 Hz, and the
+quietest of its seconds would be its only one (judgement of this library, no source)."""
 
 SHORTEST, SLOW, SLOWEST = 1e-4, 0.05, 0.5
 """Sampling intervals, s: no accelerograph has ones below the first; above the second the peak acceleration is missed,
@@ -31,8 +39,9 @@ def implausible_amplitude(component: Component) -> Finding | None:
     peak = float(np.abs(values - np.median(values)).max())
     if peak == 0.0 or SMALLEST <= peak <= LARGEST:
         return None
+    impossible = not IMPOSSIBLE[1] <= peak <= IMPOSSIBLE[0]
     return Finding(
-        "implausible amplitude", "doubt",
+        "implausible amplitude", "unfit" if impossible else "doubt",
         what=f"the peak would be {peak:.3g} m/s² ({peak / G:.3g} g)",
         effect="every result is wrong by the same factor if the unit or the sensitivity is",
         remedy="check the unit and the sensitivity",
@@ -71,4 +80,19 @@ def negative_sensitivity(component: Component) -> Finding | None:
         remedy="make sure that the sensor is mounted in reverse, and that its azimuth and dip do not say so once more",
         component=component.name,
         values={"sensitivity_counts_per_m_s2": component.sensitivity},
+    )  # fmt: skip
+
+
+def too_short(component: Component) -> Finding | None:
+    """Say where a record has too few samples, or too few seconds, to be processed."""
+    length = len(component) * component.dt
+    if len(component) >= FEWEST and length >= LEAST_LENGTH:
+        return None
+    return Finding(
+        "too short", "unfit",
+        what=f"the record has {len(component)} samples and lasts {length:.3g} s",
+        effect="it has no quiet window, and no period of engineering interest fits into it several times",
+        remedy="look for the whole record",
+        component=component.name,
+        values={"samples": len(component), "length_s": length},
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..record import Component, Finding
+from ._prepared import prepared
 
 __all__ = ["coarse_quantisation"]
 
@@ -14,11 +15,11 @@ FEW, TOO_FEW = 128, 32
 
 def coarse_quantisation(component: Component) -> Finding | None:
     """Say where the peak spans but a few of the record's own least steps."""
-    values = component.samples.astype(np.float64)
-    steps = np.abs(np.diff(values))
+    seen = prepared(component)
+    values, steps = seen.values, seen.steps
     if not steps.any():
         return None
-    counts = float(np.abs(values - np.median(values)).max() / steps[steps > 1e-9 * steps.max()].min())
+    counts = float(np.abs(values).max() / steps[steps > 1e-9 * steps.max()].min())
     if counts >= FEW:
         return None
     return Finding(

@@ -1,8 +1,6 @@
 """Spikes: single samples that no ground motion made.
 
-Ground motion is coloured: what a sample will be follows in part from those before it, by an autoregressive model
-fitted to the record (Yule & Walker; Levinson's recursion). What does not follow is nearly white, and a false sample
-leaves the model's own impulse response there. Its size is fitted by least squares at every sample (a matched filter),
+In the innovations of the motion (see `_prepared`) a false sample leaves the model's own impulse response. Its size is fitted by least squares at every sample (a matched filter),
 and the largest are taken out one after another, so that several do not hide each other. A spike stands out from what
 is left about it.
 """
@@ -10,22 +8,22 @@ is left about it.
 from __future__ import annotations
 
 import numpy as np
-from scipy.linalg import solve_toeplitz
 
 from ..record import Component, Finding
+from ._prepared import ORDER, prepared
 
 __all__ = ["spikes"]
-
-ORDER = 8
-"""Samples that a sample is foretold from."""
 
 MOST = 20
 """As many spikes are looked for: a record with more has another fault."""
 
-STANDS_OUT = 3.0
-"""A spike's size against the largest that is left within half a second. Of 600 simulated records at 100 samples a
-second each, 3 in 1000 have a sample that does so by chance, and none at 200; at 50, where motion reaches closer to the
-Nyquist frequency, 4 in 100."""
+STANDS_OUT = (3.0, 4.0)
+"""A spike's size against the largest that is left within half a second, at 100 samples a second and more, and at 50,
+where motion reaches closer to the Nyquist frequency; in proportion between. About 1 in 100 clean components has a
+sample that does so by chance."""
+
+HALF = 0.5
+"""s on either side of a spike that it stands out from."""
 
 LEAST = 0.15
 """A spike is worth a word from this part of the record's peak; a smaller one only where it stands out twice as much."""
@@ -35,19 +33,14 @@ SMALLEST = 0.05
 
 
 def spikes(component: Component) -> Finding | None:
-    """Single samples far from what their neighbours let expect."""
-    values = component.samples.astype(np.float64)
-    values -= np.median(values)
-    n, peak = len(values), float(np.abs(values).max())
-    # Sums and no dot products: those of long arrays go to threads, and wait for them where processors are busy.
-    lags = np.array([(values[: n - lag] * values[lag:]).sum() for lag in range(min(ORDER, n - 1) + 1)])
-    if n < 6 * ORDER or lags[0] == 0.0:
+    """Find isolated samples that deviate from the values predicted by their neighbours."""
+    seen = prepared(component)
+    if seen.innovations is None or seen.model is None:
         return None
-    lags[0] *= 1.0 + 1e-6
-    model = np.concatenate(([1.0], -solve_toeplitz(lags[:-1], lags[1:])))
+    values, model = seen.values, seen.model
+    n, peak = len(values), float(np.abs(values).max())
     energy = float(model @ model)
-    unforeseen = np.convolve(values, model)
-    size = np.correlate(unforeseen, model, "valid") / energy
+    size = np.correlate(seen.innovations, model, "valid") / energy
     spread = np.convolve(model, model[::-1]) / energy
     left = np.abs(size)
     taken: dict[int, float] = {}
@@ -59,12 +52,13 @@ def spikes(component: Component) -> Finding | None:
         about = slice(at - ORDER, at + ORDER + 1)
         size[about] -= size[at] * spread
         left[about] = np.abs(size[about])
-    half = max(ORDER, round(0.5 / component.dt))
+    stands_out = float(np.interp(component.dt, (0.01, 0.02), STANDS_OUT))
+    half = max(ORDER, round(HALF / component.dt))
     lowest, highest = values.min(), values.max()
     found = []
     for at, height in sorted(taken.items()):
         around = float(left[max(0, at - half) : at + half + 1].max())
-        if height <= (STANDS_OUT if height >= LEAST * peak else 2 * STANDS_OUT) * around:
+        if height <= (1 if height >= LEAST * peak else 2) * stands_out * around:
             continue
         beside = values[at - 2 : at + 3]
         held = beside[1:][beside[1:] == beside[:-1]]

@@ -5,25 +5,29 @@ from __future__ import annotations
 import numpy as np
 
 from ..record import Component, Finding
+from ._prepared import prepared
 
 __all__ = ["stuck_samples"]
 
 SHORTEST = 0.05
 """Shortest run, s, that counts; at least `FEWEST` samples."""
 
-FEWEST = 8
+FEWEST = 5
 
-MOVING = 8.0
-"""Mean step between samples beside the run, in counts, from which equal samples are no chance."""
+MATTERS = 0.05
+"""Largest motion beside the run, as a part of the record's peak, from which it is worth a word."""
+
+CHANCE = 1e-4
+"""Probability that a record holds such a run by chance, below which it is one: with steps of mean m counts beside,
+each is zero with a probability of about 1/2m."""
 
 
 def stuck_samples(component: Component) -> Finding | None:
     """Find runs of equal samples, such as a dropout or a gap filled with its last value, in a moving record."""
-    values = component.samples.astype(np.float64)
-    steps = np.abs(np.diff(values))
-    if not steps.any():
+    seen = prepared(component)
+    values, steps, count_of_one = seen.values, seen.steps, seen.count
+    if count_of_one == 0.0:
         return None  # dead, and said so elsewhere
-    count_of_one = float(steps[steps > 0].min())
     edges = np.flatnonzero(np.diff(np.concatenate(([0], (steps == 0).astype(np.int8), [0])))).reshape(-1, 2)
     least = max(FEWEST, round(SHORTEST / component.dt))
     beside = max(least, round(0.5 / component.dt))
@@ -33,7 +37,11 @@ def stuck_samples(component: Component) -> Finding | None:
             continue  # a flat top, and a matter of clipping
         # Both sides must move: a record may well begin or end at rest.
         sides = steps[max(0, first - beside) : first], steps[last : last + beside]
-        if all(len(side) and side.mean() > MOVING * count_of_one for side in sides):
+        about = values[max(0, first - beside) : last + beside]
+        if np.abs(about).max() < MATTERS * np.abs(values).max():
+            continue
+        least_odds = np.exp(np.log(len(steps) / CHANCE) / (last - first))
+        if all(len(side) and 2.0 * side.mean() > least_odds * count_of_one for side in sides):
             runs.append((int(first), int(last)))
     if not runs:
         return None

@@ -17,7 +17,10 @@ STANDS_OUT = 10.0
 
 
 def tone(component: Component) -> Finding | None:
-    """One narrow line stands far above the spectrum about it, in the quietest seconds."""
+    """One narrow line stands far above the spectrum about it, in the quietest seconds.
+
+    A line at the Nyquist frequency is no tone: it is named ``alternating samples``.
+    """
     n = round(WINDOW / component.dt)
     values = component.samples.astype(np.float64)
     if len(values) < 2 * n or n < 64:
@@ -32,6 +35,17 @@ def tone(component: Component) -> Finding | None:
     if ratio[at] < STANDS_OUT or not usual[at] > 0:
         return None
     frequency = at / (n * component.dt)
+    if at >= n // 2 - 1:
+        return Finding(
+            "alternating samples", "note",
+            what=f"every other sample is off the one before: a line at the Nyquist frequency of {frequency:.1f} Hz "
+            f"stands {ratio[at]:.0f} times above the noise about it",
+            effect="two converters that take turns differ, or a tone above it is folded back; weak motion is in it",
+            remedy="set filter.high_cut below it",
+            component=component.name,
+            values={"frequency_hz": float(frequency), "ratio_to_noise": float(ratio[at])},
+            confidence=0.7,
+        )  # fmt: skip
     return Finding(
         "tone", "note",
         what=f"a steady tone of {frequency:.1f} Hz stands {ratio[at]:.0f} times above the noise about it",

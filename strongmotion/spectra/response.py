@@ -28,6 +28,7 @@ from .resampling import (
     LARGEST_ERROR,
     Interpolation,
     known_interpolation,
+    left_at_nyquist,
     left_by_resampling,
     left_by_straight_lines,
     resample,
@@ -79,7 +80,9 @@ class ResponseSpectrum:
     interpolation_error : array (d, p)
         Bound on what straight lines between samples change of a band-limited record's response, relative: of its
         displacement or velocity where the record was taken as it is, of steady motion at its Nyquist frequency where
-        it was resampled. 0 for "linear", where straight lines are the record.
+        it was resampled; and on what motion changes that is too near the Nyquist frequency for samples to resolve. A
+        lightly damped oscillator of a period of two samples resonates with such motion: a bound of 1 or more says that
+        samples cannot tell its response. 0 for "linear", where straight lines are the record.
     """
 
     periods: Floats
@@ -249,8 +252,9 @@ def response_spectra(
                     out[rows, wanted] = resampled[rows, wanted]
                     left[:, wanted] = 0
                 factors[column] = FACTORS[0]
-            by_resampling = left_by_resampling(periods, damping, step, factors)
-            error = np.where(factors == 1, left.max(axis=0), by_resampling)
+            by_resampling = left_by_resampling(periods, damping, step, factors, acceleration.size)
+            unresolved = left_at_nyquist(acceleration, step, periods, damping, out[:2]).max(axis=0)
+            error = np.where(factors == 1, left.max(axis=0), by_resampling) + unresolved
             error[:, periods == 0] = 0
         peak, omega = np.abs(acceleration).max(), angular_frequency(periods)
         sd, rigid = out[0], periods == 0
