@@ -261,6 +261,8 @@ class _Reader:
         reading, block = self.reading, self.layout.block
         names = reading.names[number:]
         if not block.columns:
+            if len(self.layout.order) > 1 and self.alone:
+                return self.parts(fields, begin, data, end)
             own = self.layout.order[number : number + 1]
             if self.layout.order and not own:
                 raise reading.error(
@@ -274,8 +276,6 @@ class _Reader:
             if names:
                 fields = {**fields, "component": Field(names[0])}
             dt, declared = header.interval(reading, fields), header.declared_samples(reading, fields)
-            if len(self.layout.order) > 1 and self.alone:
-                return self.parts(fields, begin, data, end, dt, declared)
             name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
             (samples,), cut = self.block(data, end, declared, f"component {name}: ", name)
             component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
@@ -306,10 +306,11 @@ class _Reader:
         return components, findings
 
     def parts(
-        self, fields: dict[str, Field], begin: int, data: int, end: int, dt: float | None, declared: int | None
+        self, fields: dict[str, Field], begin: int, data: int, end: int
     ) -> tuple[list[Component], list[Finding]]:
         """Return the components that stand one after another in one block, in the layout's order."""
         order = self.layout.order
+        dt, declared = header.interval(self.reading, fields), header.declared_samples(self.reading, fields)
         whole = None if declared is None else declared * len(order)
         (samples,), found = self.block(data, end, whole, "", "")
         if len(samples) % len(order):

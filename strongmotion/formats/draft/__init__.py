@@ -442,6 +442,8 @@ class _Drafter:
             where = _pointing(item.text)
             if item.labelled and re2.fullmatch(r"[0-9.]+", item.text) and not re2.search(r"azimut|direction|orient|richtung", item.label):
                 where = Direction("")
+            if item.text.lower() in ("channel", "component", "comp", "direction"):
+                continue
             if not where.kind and item.labelled and not label and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text):
                 label = item.text
             if where.kind and (not best.kind or (best.azimuth is None and where.azimuth is not None)):

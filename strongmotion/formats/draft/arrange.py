@@ -105,6 +105,8 @@ def _names_only(row: Sequence[str]) -> bool:
     """Whether cells may be the names of columns."""
     if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row):
         return False
+    if len(row) == 2 and re2.match(r"(?i)^(?:channel|component|comp|direction|kanal|canal|block)$", row[0]):
+        return False
     if len(row) == 1 and (len(row[0]) > 24 or "," in row[0]):
         return False
     if len(row) > 1 and any(is_unit_text(cell) for cell in row) and not any(_TIME.search(plain(cell)) for cell in row):

@@ -25,6 +25,7 @@ _NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
 _NUMBER = re2.compile(NUMBER)
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
+_COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
@@ -72,7 +73,7 @@ class _Header:
         self.lines = [(at, _bare(text)) for at, text in lines]
         self.decimal = decimal
         split = [_cells(text) for _, text in self.lines]
-        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and not _pair(c[0]) for c in split)
+        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and _is_known(c[1]) and not _pair(c[0]) for c in split)
         label_first = sum(len(c) >= 2 and _is_label(c[0]) and _is_value(c[1]) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
         self.split = split
@@ -165,7 +166,7 @@ class _Header:
                 break
             if rows and not some:
                 break
-            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]):
+            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]) and not moments(values[0]):
                 return 0
             rows += 1
         if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
@@ -211,7 +212,7 @@ class _Header:
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
-                if not (_is_value(value) or _suits(cell, value)) or (behind and behind.kind == "count"):
+                if not (_is_value(value) or _suits(cell, value) or moments(value)) or (behind and behind.kind == "count"):
                     found += self._clauses(cell, line, under)
                     at += 1
                 else:
@@ -277,6 +278,8 @@ class _Header:
             if not clause:
                 continue
             words = plain(re2.sub(NUMBER, " ", clause))
+            if (one := _COORDINATE.search(clause)) and coordinate(one[2].strip(" .,"), ""):
+                found.append(Item("coordinate", plain(clause[: one.start(2)]), one[2].strip(" .,"), **base))
             if not re2.search(r"\pL{2}", words) and _NUMBER.search(clause):
                 words = f"{previous} {words}".strip()
             elif len(words) > 3:
@@ -327,8 +330,10 @@ def _bare(text: str) -> str:
     match = _LEADING.match(text)
     if match and match[0].strip():
         text = " " * match.end() + text[match.end() :]
-    text = _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text) if not re2.fullmatch(
-        r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text) else text
+    if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text):
+        for dots in list(_DOTS.finditer(text)):
+            end = dots.end() - (text[dots.end() : dots.end() + 1].isdigit() and text[dots.end() - 1] in ".-")
+            text = text[: dots.start()] + " " * (end - dots.start()) + text[end:]
     return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
 
 

@@ -177,6 +177,8 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
         choice.doubt = "the sampling interval is " + " or ".join(_said_interval(one) for one in (best, *near))
     elif others:
         choice.note = f"the sampling interval is taken as {_said_interval(best)}, not as {', '.join(rivals)}"
+    if best.value > 0.1 and not choice.doubt:
+        choice.doubt = f"the sampling interval is {_said_interval(best)}, longer than that of any accelerograph"
     if from_column is not None and not column_sure and not stated:
         choice.doubt = f"the first column steps by {from_column:.6g}, of a unit that is not stated"
     return choice
@@ -556,7 +558,16 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                 score = _station_words(item)
                 if len(known) == 1 and name in ("position", "station", "", "elevation", "latitude", "station name"):
                     found.append((score, known[0], Item("text", item.label, text, item.line)))
-            elif name == axis and item.kind == "number" and item.labelled or (name == axis and item.kind == "number"):
+            elif item.kind == "coordinate" and name == axis:
+                text = item.text
+                if not coordinate(text, axis) and (word := re2.match(r"^([-+]?[0-9.]+) *(north|south|east|west)\b", text.lower())):
+                    text = word[0]
+                known = coordinate(text, axis)
+                if len(known) == 1:
+                    found.append((_station_words(item), known[0], Item("text", item.label, text, item.line)))
+            elif name == axis and item.kind == "number":
+                if any(other.kind == "coordinate" and other.line == item.line for other in items):
+                    continue
                 full = next((t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None)
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
