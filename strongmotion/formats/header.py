@@ -207,9 +207,7 @@ def settled(reading: Reading, fields: Fields) -> tuple[dict[str, Field], tuple[F
         if quantity == "dt" and "sampling_rate" in chosen:
             rate = chosen.pop("sampling_rate")
             if stated is None and not _alike(rate.text.strip(), repr(1 / float(text)), "sampling_rate"):
-                notes.append(
-                    _overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", "")
-                )
+                notes.append(_overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", ""))
         chosen[quantity] = Field(text)
     return chosen, tuple(notes)
 

@@ -124,10 +124,7 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
     found = []
     for at in alike[same].tolist():
         row = data[begins[at] : ends[at]]
-        if (
-            row == data[begins[at + 1] : ends[at + 1]]
-            and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES
-        ):
+        if row == data[begins[at + 1] : ends[at + 1]] and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES:
             found.append(int(numbered[at + 1]) + 1)
             if len(found) > 100:
                 break

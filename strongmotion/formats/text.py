@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,7 @@ from ..record import Component, Finding, Record, Station
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .layout import (
-    LONGEST_HEADER,
-    MOMENT,
-    MOST_COMPONENTS,
-    NO_COMPONENT,
-    Layout,
-    Rules,
-    load_layout,
+    LONGEST_HEADER, MOMENT, MOST_COMPONENTS, NO_COMPONENT, Layout, Rules, load_layout,
 )  # fmt: skip
 from .lines import LONGEST_HEADER_LINE, Lines, typed
 from .odd_rows import odd_rows
@@ -246,9 +241,7 @@ class _Reader:
             return reading.sensitivity is not None or key in given
         if key == "component":
             return bool(reading.names)
-        return (
-            key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
-        )
+        return key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
 
     def with_start(self, rules: Rules, fields: dict[str, Field]) -> dict[str, Field]:
         parts = [fields.pop(key) for key in MOMENT if key in fields]
@@ -268,6 +261,8 @@ class _Reader:
         reading, block = self.reading, self.layout.block
         names = reading.names[number:]
         if not block.columns:
+            if len(self.layout.order) > 1 and self.alone:
+                return self.parts(fields, begin, data, end)
             own = self.layout.order[number : number + 1]
             if self.layout.order and not own:
                 raise reading.error(
@@ -281,8 +276,6 @@ class _Reader:
             if names:
                 fields = {**fields, "component": Field(names[0])}
             dt, declared = header.interval(reading, fields), header.declared_samples(reading, fields)
-            if len(self.layout.order) > 1 and self.alone:
-                return self.parts(fields, begin, data, end, dt, declared)
             name = header.direction(fields["component"].text)[0] if "component" in fields else "H1"
             (samples,), cut = self.block(data, end, declared, f"component {name}: ", name)
             component, notes = header.component_of(reading, fields, samples, dt, begin + 1)
@@ -301,9 +294,7 @@ class _Reader:
         for column, samples in zip(block.columns, columns, strict=True):
             if column not in NO_COMPONENT:
                 label = ordered.get(column, column)
-                own_fields = self.fields(
-                    self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data))
-                )
+                own_fields = self.fields(self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data)))
                 at = motion.index(column)
                 named = Field(names[at] if at < len(names) else label)
                 described = {**fields, "component": named, **own_fields}
@@ -315,10 +306,11 @@ class _Reader:
         return components, findings
 
     def parts(
-        self, fields: dict[str, Field], begin: int, data: int, end: int, dt: float | None, declared: int | None
+        self, fields: dict[str, Field], begin: int, data: int, end: int
     ) -> tuple[list[Component], list[Finding]]:
         """Return the components that stand one after another in one block, in the layout's order."""
         order = self.layout.order
+        dt, declared = header.interval(self.reading, fields), header.declared_samples(self.reading, fields)
         whole = None if declared is None else declared * len(order)
         (samples,), found = self.block(data, end, whole, "", "")
         if len(samples) % len(order):

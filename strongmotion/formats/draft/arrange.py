@@ -21,9 +21,7 @@ _TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
 _VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
 _DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
-_ACCELERATION = re2.compile(
-    r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$"
-)
+_ACCELERATION = re2.compile(r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$")
 
 
 @dataclass
@@ -105,17 +103,15 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
 
 def _names_only(row: Sequence[str]) -> bool:
     """Whether cells may be the names of columns."""
-    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(
-        re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row
-    ):
+    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row):
+        return False
+    if len(row) == 2 and re2.match(r"(?i)^(?:channel|component|comp|direction|kanal|canal|block)$", row[0]):
         return False
     if len(row) == 1 and (len(row[0]) > 24 or "," in row[0]):
         return False
     if len(row) > 1 and any(is_unit_text(cell) for cell in row) and not any(_TIME.search(plain(cell)) for cell in row):
         return False  # a label and its unit
-    return any(_speaks(cell) for cell in row) or all(
-        len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row
-    )
+    return any(_speaks(cell) for cell in row) or all(len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row)
 
 
 def _speaks(cell: str) -> bool:
@@ -132,13 +128,9 @@ def _speaks(cell: str) -> bool:
 def _directions_only(row: Sequence[str]) -> bool:
     if len(row) > 2 and re2.match(r"(?i)^(?:azim\w*|dir\w*|orient\w*)", row[0]):
         row = ["-", *row[1:]]
-    return all(
-        re2.fullmatch(
-            r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])",
-            cell,
-        )
-        for cell in row
-    ) and any(re2.search(r"\pL|\x{B0}", cell) or cell == "-" for cell in row)
+    return all(re2.fullmatch(r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])", cell) for cell in row) and any(
+        re2.search(r"\pL|\x{B0}", cell) or "-" == cell for cell in row
+    )
 
 
 def _units_only(row: Sequence[str]) -> bool:
@@ -225,13 +217,11 @@ def _columns(
         unit = unit_at(column.unit) if column.unit else None
         if i == time:
             column.role = "time"
-        elif (
-            (ramps[i] and (_counts(body[:, i]) or time is not None))
-            or _VELOCITY.search(words)
-            or (unit is not None and unit.kind == "velocity")
-            or _DISPLACEMENT.search(words)
-            or (unit is not None and unit.kind == "length")
-        ):
+        elif ramps[i] and (_counts(body[:, i]) or time is not None):
+            column.role = "-"
+        elif _VELOCITY.search(words) or (unit is not None and unit.kind == "velocity"):
+            column.role = "-"
+        elif _DISPLACEMENT.search(words) or (unit is not None and unit.kind == "length"):
             column.role = "-"
         elif column.role != "-":
             column.role = "motion"
@@ -243,13 +233,7 @@ def _columns(
             made.step *= unit.factor
         elif made.step >= 1:
             made.time_sure = False
-    if (
-        made.note == ""
-        and not above
-        and len(made.motion) == 3
-        and time is not None
-        and _is_integral(body, columns, made.step)
-    ):
+    if made.note == "" and not above and len(made.motion) == 3 and time is not None and _is_integral(body, columns, made.step):
         made.doubt = (
             "the columns may be three components, or acceleration, velocity and displacement of one: the second and third "
             "look like integrals of the one before"
@@ -279,10 +263,7 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 def _direction_of(name: str, cell: str) -> Direction:
     where = pointing(cell)
-    if where.kind == "horizontal" and not re2.search(
-        r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)",
-        cell,
-    ):
+    if where.kind == "horizontal" and not re2.search(r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)", cell):
         return Direction("")
     return where
 

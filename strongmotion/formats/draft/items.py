@@ -25,6 +25,7 @@ _NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
 _NUMBER = re2.compile(NUMBER)
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
+_COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
@@ -72,8 +73,8 @@ class _Header:
         self.lines = [(at, _bare(text)) for at, text in lines]
         self.decimal = decimal
         split = [_cells(text) for _, text in self.lines]
-        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and not _pair(c[0]) for c in split)
-        label_first = sum((len(c) >= 2 and _is_label(c[0]) and _is_value(c[1])) or any(map(_pair, c)) for c in split)
+        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and _is_known(c[1]) and not _pair(c[0]) for c in split)
+        label_first = sum(len(c) >= 2 and _is_label(c[0]) and _is_value(c[1]) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
         self.split = split
 
@@ -165,7 +166,7 @@ class _Header:
                 break
             if rows and not some:
                 break
-            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]):
+            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]) and not moments(values[0]):
                 return 0
             rows += 1
         if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
@@ -193,20 +194,15 @@ class _Header:
                     found += self._clauses(before, line, under)
                 elif re2.search(r"[0-9] ?\pL", label) and not re2.search(r"[(\[]", label):
                     found += self._clauses(label, line, under)
-                while (
-                    rest < len(cells)
-                    and not _pair(cells[rest])
-                    and (not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest]))
+                while rest < len(cells) and not _pair(cells[rest]) and (
+                    not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
                 ):
                     value = f"{value} {cells[rest]}".strip()
                     rest += 1
                 found += self._valued(label, value, line, under)
                 at = rest
-            elif (
-                _is_label(cell)
-                and at + 1 < len(cells)
-                and not _pair(cells[at + 1])
-                and not (self.value_first and len(cells) == 2 and at == 0)
+            elif _is_label(cell) and at + 1 < len(cells) and not _pair(cells[at + 1]) and not (
+                self.value_first and len(cells) == 2 and at == 0
             ):
                 value, rest = cells[at + 1], at + 2
                 while rest < len(cells) and _is_unit(cells[rest]):
@@ -216,7 +212,7 @@ class _Header:
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
-                if not (_is_value(value) or _suits(cell, value)) or (behind and behind.kind == "count"):
+                if not (_is_value(value) or _suits(cell, value) or moments(value)) or (behind and behind.kind == "count"):
                     found += self._clauses(cell, line, under)
                     at += 1
                 else:
@@ -273,9 +269,7 @@ class _Header:
             parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
         for sentence in parts:
             if moments(sentence):
-                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(
-                    re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence)
-                )
+                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
@@ -284,6 +278,8 @@ class _Header:
             if not clause:
                 continue
             words = plain(re2.sub(NUMBER, " ", clause))
+            if (one := _COORDINATE.search(clause)) and coordinate(one[2].strip(" .,"), ""):
+                found.append(Item("coordinate", plain(clause[: one.start(2)]), one[2].strip(" .,"), **base))
             if not re2.search(r"\pL{2}", words) and _NUMBER.search(clause):
                 words = f"{previous} {words}".strip()
             elif len(words) > 3:
@@ -334,11 +330,10 @@ def _bare(text: str) -> str:
     match = _LEADING.match(text)
     if match and match[0].strip():
         text = " " * match.end() + text[match.end() :]
-    text = (
-        _DOTS.sub(lambda found: " " * len(found[0]) if len(found[0]) > 2 else found[0], text)
-        if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text)
-        else text
-    )
+    if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text):
+        for dots in list(_DOTS.finditer(text)):
+            end = dots.end() - (text[dots.end() : dots.end() + 1].isdigit() and text[dots.end() - 1] in ".-")
+            text = text[: dots.start()] + " " * (end - dots.start()) + text[end:]
     return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
 
 
@@ -371,25 +366,17 @@ def _pair(cell: str) -> tuple[str, str] | None:
     bare = ":" in cell and not match[2] and cell[match.end(1) :].lstrip()[:1] == ":" and match[3]
     if bare and (match[1][-1:].isdigit() or re2.search(r"(?i)\b(?:utc|gmt)\b", match[1])):
         return None
-    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (
-        _NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare
-    ):
+    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (_NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare):
         return None
     return match[1].strip(), match[3].strip()
 
 
 def _is_value(cell: str) -> bool:
-    return bool(_STARTS_WITH_VALUE.match(cell)) or (
-        len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell))
-    )
+    return bool(_STARTS_WITH_VALUE.match(cell)) or (len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell)))
 
 
 def _is_label(cell: str) -> bool:
-    return (
-        not _is_value(cell)
-        and bool(re2.match(r"^[\pL%(\[]", cell))
-        and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
-    )
+    return not _is_value(cell) and bool(re2.match(r"^[\pL%(\[]", cell)) and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
 
 
 def _is_alone(cell: str) -> bool:
@@ -399,17 +386,14 @@ def _is_alone(cell: str) -> bool:
         return len(cell.split()) <= 3
     rest = cell[match.end() :].strip()
     unit = unit_at(rest)
-    return (
-        not rest
-        or (unit is not None and unit.length >= len(rest))
-        or bool(coordinate_pair(cell) or moments(cell))
-        or (len(rest.split()) <= 3 and "," not in rest)
+    return not rest or (unit is not None and unit.length >= len(rest)) or bool(coordinate_pair(cell) or moments(cell)) or (
+        len(rest.split()) <= 3 and "," not in rest
     )
 
 
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
-    return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
+    return unit is not None and unit.length >= len(cell.strip()) - 12 or bool(
         re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
     )
 

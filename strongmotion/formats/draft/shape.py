@@ -143,7 +143,7 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
         if decimal == "," and "," not in text:
             continue
         shape = Shape(delimiter, decimal, exponent)
-        usual = Counter(len(shape.block.cells(line)) for line in sample[:_LOOKED_AT]).most_common(1)[0][0]
+        usual = Counter(len(shape.block.cells(line)) for line in sample[: _LOOKED_AT]).most_common(1)[0][0]
         shape = replace(shape, cells=usual)
         if _fits(shape, sample):
             found.append(shape)
@@ -235,9 +235,7 @@ def _trimmed(lines: Lines, begin: int, end: int, shape: Shape) -> int:
     """Return where a block begins without rows of numbers that are its header's."""
     block = shape.block
     usual_points = Counter(
-        _points(cell, shape.decimal)
-        for at in range(begin, min(end, begin + 60))
-        for cell in block.cells(lines.line(at))
+        _points(cell, shape.decimal) for at in range(begin, min(end, begin + 60)) for cell in block.cells(lines.line(at))
     ).most_common(1)[0][0]
     for at in range(begin, min(begin + 6, end - 1)):
         line = lines.line(at)
@@ -264,10 +262,7 @@ def _clock_rows(lines: Lines) -> Blocks | None:
     """Return the block of a file whose rows begin with a date and time of day."""
     good: list[int] = []
     for at in range(min(lines.count, 400)):
-        if re2.match(
-            r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:",
-            lines.line(at),
-        ):
+        if re2.match(r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:", lines.line(at)):
             good.append(at)
     if len(good) < LEAST_ROWS or good[-1] - good[0] + 1 != len(good):
         return None
@@ -278,9 +273,7 @@ def _clock_rows(lines: Lines) -> Blocks | None:
         usual = counts.most_common(1)[0][0]
         if usual < 2 or len(counts) > 1:
             continue
-        first = next(
-            i for i in range(usual) if header.usable_number(shape.block.cells(sample[0])[i].strip()) or i == usual - 1
-        )
+        first = next(i for i in range(usual) if header.usable_number(shape.block.cells(sample[0])[i].strip()) or i == usual - 1)
         rest = [cell for line in sample for cell in shape.block.cells(line)[first:]]
         if 1 <= first <= 2 and all(header.usable_number(cell.strip()) for cell in rest):
             return Blocks([(good[0], lines.count)], replace(shape, cells=usual), clock=first)
