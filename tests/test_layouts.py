@@ -15,9 +15,9 @@ from strongmotion.formats import lines as lines_room
 from strongmotion.formats import read, write_text
 from strongmotion.formats.header import Reading
 from strongmotion.formats.layout import load_layout
-from strongmotion.formats.text import read_text
 from strongmotion.formats.lines import Lines
 from strongmotion.formats.patterns import Pattern, PatternError
+from strongmotion.formats.text import read_text
 from strongmotion.foundation.errors import RecordError, SettingsError
 from strongmotion.record import Component, Record
 

@@ -130,8 +130,8 @@ def choose_bands(
         low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
     own = {name: settings.for_component(name) for name in low}
     given = [name for name in low if own[name].low_cut != AUTO]
-    low |= {name: (float(own[name].low_cut), "given in the settings") for name in given}
-    high |= {name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO}
+    low |= {name: (_given(own[name].low_cut), "given in the settings") for name in given}
+    high |= {name: (_given(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO}
     if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
         lower = next(name for name in ("H1", "H2") if low[name][0] < shared)
@@ -345,3 +345,9 @@ def _low_signal(component: str, best: float, least: float) -> Finding:
         values={"best_signal_to_noise": best, "least_signal_to_noise": least},
         confidence=0.9,
     )  # fmt: skip
+
+
+def _given(corner: object) -> float:
+    """Return a corner of the settings of one component, Hz."""
+    assert isinstance(corner, int | float)
+    return float(corner)

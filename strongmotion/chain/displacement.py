@@ -9,6 +9,7 @@ permanent displacement, a clipped peak), and the corner stays. The limits are co
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -91,7 +92,7 @@ def raise_low_cuts(
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
         if not passes(displacement):
             keeping = itertools.takewhile(
-                lambda tried, pga=pga: tried.pga >= (1 - PEAK_TAKEN) * pga, _tried(motion, possible, order)
+                functools.partial(_keeps_peak, pga), _tried(motion, possible, order)
             )
             passing = next((tried.band for tried in keeping if passes(tried.displacement)), None)
             raised[name] = passing or band
@@ -131,6 +132,11 @@ class _Tried:
     band: Band
     displacement: Floats
     pga: float
+
+
+def _keeps_peak(pga: float, tried: _Tried) -> bool:
+    """Tell whether a low-cut leaves the peak acceleration, m/s², as it was."""
+    return tried.pga >= (1 - PEAK_TAKEN) * pga
 
 
 def _tried(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[_Tried]:

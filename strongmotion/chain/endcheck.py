@@ -8,7 +8,6 @@ practice, without a source.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -164,7 +163,9 @@ def keep_peaks(
         if not _high_cut_takes(motion, moved[name], band, noises[name], order):
             continue
         higher = () if leave_out else (band.high_cut * RAISED**count for count in range(1, 40))
-        for high_cut in itertools.takewhile(lambda it, band=band: it < HIGHEST * band.nyquist, higher):
+        for high_cut in higher:
+            if high_cut >= HIGHEST * band.nyquist:
+                continue
             tried = replace(band, high_cut=high_cut)
             if not _high_cut_takes(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
                 kept[name], what = tried, "Raised the high-cut: it would take more of the peak than is noise"
@@ -215,8 +216,8 @@ def check_peak(
     Returns
     -------
     tuple of Finding
-        ``peak cut`` for each corner that changes the peak by more than 3 % and more than is noise: unfit where the chain
-        chose the corner and it takes more than a fifth of the peak, else a doubt.
+        ``peak cut`` for each corner that changes the peak by more than 3 % and more than is noise: unfit where the
+        chain chose the corner and it takes more than a fifth of the peak, else a doubt.
     """
     kept = float(np.abs(moved.acceleration).max())
     findings = []
