@@ -232,6 +232,8 @@ def _environment() -> dict[str, str]:
 def cover(tree: Path, file: str) -> None:
     """Run a test file; keep which function of it ran which line, and how long each took."""
     data = tree / f".coverage.{Path(file).stem}"
+    if data.exists() and Path(f"{data}.xml").exists():
+        return  # kept from an earlier run
     subprocess.run(
         [sys.executable, "-m", "coverage", "run", f"--data-file={data}", "--source=strongmotion", f"--context={file}",
          f"--rcfile={tree / '.coveragerc'}", "-m", "pytest", "-q", "-p", "no:cacheprovider",
@@ -333,16 +335,17 @@ def main(arguments: list[str] | None = None) -> int:
     drawn = draw(places, chosen.places, chosen.seed, lines)
     with tempfile.TemporaryDirectory() as folder:
         kept = chosen.coverage or Path(folder) / "coverage"
-        if not kept.exists():
-            tree = copy_of_tree(kept)
-            (tree / ".coveragerc").write_text("[run]\ndynamic_context = test_function\nparallel = false\n")
-            files = [
-                str(path.relative_to(tree))
-                for path in sorted((tree / "tests").rglob("test_*.py"))
-                if path.name not in UNTESTED
-            ]
-            with ThreadPoolExecutor(chosen.jobs) as pool:
-                list(pool.map(lambda file: cover(tree, file), files))
+        tree = kept
+        if not (kept / "pyproject.toml").exists():
+            copy_of_tree(kept)
+        (tree / ".coveragerc").write_text("[run]\ndynamic_context = test_function\nparallel = false\n")
+        files = [
+            str(path.relative_to(tree))
+            for path in sorted((tree / "tests").rglob("test_*.py"))
+            if path.name not in UNTESTED
+        ]
+        with ThreadPoolExecutor(chosen.jobs) as pool:
+            list(pool.map(lambda file: cover(tree, file), files))
         ran, took = coverage_of(kept)
         print(f"{len(took)} tests run {len(ran)} lines; {len(drawn)} of {len(places)} places drawn, seed {chosen.seed}")
         trees: Queue[Path] = Queue()

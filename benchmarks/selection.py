@@ -1,4 +1,4 @@
-"""Choosing 11 of 3 000 simulated records against a target: time, proved gap, and the same cost by greedy and by chance."""
+"""Choosing 11 of 3 000 simulated records against a target: time, proved gap, and the cost by greedy and by chance."""
 
 from __future__ import annotations
 
