@@ -12,7 +12,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import __version__
-from .chain import Band, Baseline, Corrected, Mended, Windows, band_of, correct, members, noise_in_peaks, noise_in_response
+from .chain import (
+    Band,
+    Baseline,
+    Corrected,
+    Mended,
+    Windows,
+    band_of,
+    correct,
+    members,
+    noise_in_peaks,
+    noise_in_response,
+)
 from .checks import examine
 from .foundation.cautions import CAUTIONS
 from .foundation.errors import InputError, RecordError, SettingsError
@@ -278,9 +289,7 @@ def _usable_peaks(peaks: pd.DataFrame, measures: pd.DataFrame) -> list[bool]:
     """Tell which peaks may be used: where the same measure of every component that it is made of may be."""
     usable = {(row.component, row.measure): bool(row.usable) for row in measures.itertuples()}
     names = {component for component, measure in usable if measure == "PGA" and component in set(peaks.component)}
-    return [
-        all(usable[part, row.quantity] for part in _parts(str(row.component), names)) for row in peaks.itertuples()
-    ]
+    return [all(usable[part, row.quantity] for part in _parts(str(row.component), names)) for row in peaks.itertuples()]
 
 
 def _bounds(peaks: pd.DataFrame, findings: tuple[Finding, ...]) -> list[str]:

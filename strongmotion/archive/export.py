@@ -89,9 +89,24 @@ def _head(result: Result) -> str:
         "latitude": station.latitude, "longitude": station.longitude, "elevation": station.elevation,
         "start": None if record.start is None else f"{record.start}Z",
     }  # fmt: skip
-    lines = [*result.cautions, f"Processed by strongmotion {result.version} from {record.source.file or 'a record'}"]
+    unfit = sorted({finding.component or "all" for finding in result.findings if finding.severity == "unfit"})
+    facts |= {"processed": _processed(result)}
+    warning = [f"Unfit, not to be used: {', '.join(unfit)}"] if unfit else []
+    lines = [
+        *result.cautions,
+        *warning,
+        f"Processed by strongmotion {result.version} from {record.source.file or 'a record'}",
+    ]
     lines += [f"{key}: {' '.join(str(value).split())}" for key, value in facts.items() if value not in (None, "")]
     return "".join(f"# {line}\n" for line in lines)
+
+
+def _processed(result: Result) -> str:
+    """Say that the motion was processed, with the band that all components have, as a reader understands it."""
+    bands = [result.usable_band[name] for name in result.motion]
+    low = max(band.low_cut for band in bands)
+    high = min(band.high_cut or band.nyquist for band in bands)
+    return f"baseline corrected and filtered, {low!r} to {high!r} Hz"
 
 
 def _motion_csv(result: Result, motions: dict[str, Motion], quantity: str) -> bytes:
@@ -139,7 +154,12 @@ def _motion_parquet(result: Result, motions: dict[str, Motion]) -> bytes:
 
 
 def _motion_miniseed(result: Result, motions: dict[str, Motion], quantity: str) -> bytes:
-    said = {"unit": QUANTITIES[quantity], "quantity": quantity, "caution": " ".join(result.cautions)}
+    said = {
+        "unit": QUANTITIES[quantity],
+        "quantity": quantity,
+        "processed": _processed(result),
+        "caution": " ".join(result.cautions),
+    }
     parts = []
     for raw in result.record:
         samples = getattr(motions[raw.name], quantity)

@@ -51,7 +51,7 @@ def broken_continuity(component: Component) -> Finding | None:
     if len(innovations) < 4 * beside:
         return None
     shape = _shape(seen.model)
-    energy = sum(np.correlate(innovations, one, "valid") ** 2 for one in shape)
+    energy = np.sum([np.correlate(innovations, one, "valid") ** 2 for one in shape], axis=0)
     grown = np.concatenate(([0.0], np.cumsum(innovations**2)))
     at = np.arange(beside, len(innovations) - beside - ORDER)
     energy = energy[at]
