@@ -291,6 +291,12 @@ class FilterSettings(_Section):
         _not_negative,
         "a frequency in Hz, not negative",
     )
+    again: bool = _setting(
+        False,
+        "Process again what its file says was processed already; else neither baseline nor filter is applied to it.",
+        lambda v: isinstance(v, bool),
+        "true or false",
+    )
     period_fraction: float = _setting(
         0.6,
         "The longest usable period is this fraction of 1 / low-cut: there order 4 takes 0.8 % (at 0.7 it takes 2.8 %).",

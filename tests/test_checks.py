@@ -11,6 +11,7 @@ import strongmotion as sm
 from strongmotion import Component, Finding, Record
 from strongmotion.checks import (
     aliasing,
+    broken_continuity,
     clipping,
     coarse_quantisation,
     dead_component,
@@ -19,13 +20,17 @@ from strongmotion.checks import (
     examine,
     implausible_amplitude,
     implausible_interval,
+    looks_processed,
     negative_sensitivity,
+    repeated_block,
     reversed_polarity,
     second_event,
     spikes,
+    straight_fill,
     stuck_samples,
     swapped_components,
     tone,
+    too_short,
 )
 
 WAVE = np.sin(2 * np.pi * 1.3 * np.arange(3000) * 0.01) * np.hanning(3000)
@@ -337,3 +342,189 @@ def test_flat_tops_under_noise_are_found():
     noise = np.random.default_rng(6).normal(0, 1e-4, 3000)
     assert clipping(component(WAVE + noise)) is None
     assert clipping(component(np.clip(WAVE, -0.7, 0.7) + noise)) is not None
+
+
+def fill(samples):
+    samples[1500:1530] = np.round(np.linspace(samples[1500], samples[1530], 30, endpoint=False)).astype(int)
+
+
+def write_again(samples):
+    samples[1430:1460] = samples[1400:1430]
+
+
+def drop(samples):
+    samples[1500:-30] = samples[1530:].copy()
+
+
+def amplify(samples):
+    usual = int(np.median(samples))
+    samples[1500:] = usual + 2 * (samples[1500:] - usual)
+
+
+@pytest.mark.parametrize(("check", "fault", "name", "span", "values"), [
+    (straight_fill, fill, "straight fill", (15.0, 15.3), {"samples": 31.0, "fills": 1.0, "longest_s": 0.3}),
+    (repeated_block, write_again, "repeated block", (14.3, 14.59), {"samples": 30.0, "later_s": 0.3}),
+    (broken_continuity, drop, "broken continuity", (15.0, 15.0), {}),
+    (broken_continuity, amplify, "gain jump", (15.0, 15.0), {"factor": 2.0}),
+])  # fmt: skip
+def test_a_fault_of_the_digitiser_is_named_with_place_and_size(check, fault, name, span, values):
+    assert check(component(NOISY)) is None
+    finding = check(spoiled(fault))
+    assert finding is not None
+    assert (finding.name, finding.severity, finding.component) == (name, "doubt", "H1")
+    assert finding.span == pytest.approx(span, abs=0.021)
+    assert {key: finding.values[key] for key in values} == pytest.approx(values)
+
+
+def test_an_arrival_is_no_break_and_a_steady_wave_repeats_nothing():
+    rng = np.random.default_rng(9)
+    arrival = np.round(1e4 * rng.normal(size=3000) * (1 + 20 * (np.arange(3000) > 1500))).astype(int)
+    assert broken_continuity(component(arrival)) is None
+    wave = np.round(1e5 * np.sin(2 * np.pi * 2.5 * np.arange(3000) * 0.01)).astype(int)
+    assert repeated_block(component(wave)) is None
+    assert straight_fill(component(np.arange(3000) * 7)) is None
+
+
+def test_a_spike_is_no_break_and_a_break_no_spike():
+    names = [f.name for f in examine(Record((spoiled(spike),)))]
+    assert "spikes" in names
+    assert "broken continuity" not in names
+    names = [f.name for f in examine(Record((spoiled(drop),)))]
+    assert "broken continuity" in names
+    assert "spikes" not in names
+
+
+def test_a_fault_of_the_digitiser_is_noted_on_its_other_components():
+    other = replace(component(np.roll(NOISY, 90)), name="H2")
+    found = examine(Record((spoiled(hold), other)))
+    (stuck,) = (f for f in found if f.name == "stuck samples")
+    (note,) = (f for f in found if f.name == "fault beside")
+    assert (note.component, note.severity, note.span) == ("H2", "note", stuck.span)
+    assert not [f for f in examine(Record((component(NOISY), other))) if f.name == "fault beside"]
+
+
+def test_a_spike_in_the_tail_is_no_second_event():
+    quiet = np.random.default_rng(3).normal(0, 10, 1500).astype(int)
+    samples = np.concatenate((NOISY, quiet))
+    samples[4000] += 60_000
+    assert second_event(component(samples)) is None
+    samples[-40] += 60_000
+    assert early_stop(component(samples)) is None
+
+
+def test_alternating_samples_are_no_tone():
+    samples = NOISY + 2000 * (-1) ** np.arange(3000)
+    finding = tone(component(samples))
+    assert finding is not None
+    assert finding.name == "alternating samples"
+    assert finding.values["frequency_hz"] == 50.0
+
+
+def test_folded_motion_is_noted_in_a_short_record_at_50_hz():
+    time = np.arange(0, 12, 0.02)
+    rng = np.random.default_rng(4)
+    envelope = np.exp(-(((time - 6) / 1.5) ** 2))
+    white = np.round(1e5 * rng.normal(size=time.size) * envelope).astype(int)
+    finding = aliasing(Component("H1", white, dt=0.02))
+    assert finding is not None
+    assert finding.values["nyquist_hz"] == 25.0
+
+
+def test_records_too_short_and_peaks_that_no_ground_has_are_unfit():
+    finding = too_short(component(np.array([1.0, 3.0, 2.0])))
+    assert finding is not None
+    assert (finding.severity, finding.values["samples"]) == ("unfit", 3.0)
+    assert too_short(component(WAVE)) is None
+    for peak, severity in ((195 * 9.80665, "unfit"), (7 * 9.80665, "doubt"), (3e-8, "unfit"), (5e-6, "doubt")):
+        finding = implausible_amplitude(component(peak * WAVE / np.abs(WAVE).max()))
+        assert finding is not None
+        assert finding.severity == severity
+        assert finding.values["peak_m_s2"] == pytest.approx(peak)
+
+
+def test_motion_that_ends_at_rest_by_itself_looks_processed():
+    moved = np.diff(np.hanning(3001) ** 2 * np.sin(np.arange(3001) * 0.05), 2, append=0.0)
+    finding = looks_processed(component(moved))
+    assert finding is not None
+    assert finding.severity == "note"
+    assert looks_processed(component(moved + 1e-3 * np.abs(moved).max())) is None
+
+
+def test_what_is_unfit_has_no_usable_band_and_no_usable_number():
+    clipped = np.clip(NOISY, -60_000, 60_000)
+    record = Record(tuple(
+        Component(name, samples, dt=0.01, unit="counts", sensitivity=1e5)
+        for name, samples in (("H1", clipped), ("H2", np.roll(NOISY, 90)), ("V", NOISY[::-1].copy()))
+    ))  # fmt: skip
+    result = sm.process(record)
+    for name in ("H1", "horizontal"):
+        band = result.usable_band[name]
+        assert not band.usable
+        assert not band.holds([0.0, 0.2, 1.0]).any()
+        assert band.shortest_period > band.longest_period
+    assert result.usable_band["V"].usable
+    peaks = result.peaks.set_index(["component", "quantity"])
+    assert not peaks.usable[["H1", "RotD50", "RotD100", "resultant", "geometric mean"]].any()
+    assert peaks.usable["V", "PGA"]
+    assert {key for key, bound in peaks.bound.items() if bound} == {
+        ("H1", "PGA"), ("RotD100", "PGA"), ("resultant", "PGA"),
+    }  # fmt: skip
+    spectra = result.spectra.set_index("component")
+    assert not spectra.usable[["H1", "RotD50"]].any()
+    assert not result.measures.set_index("component").usable["H1"].any()
+
+
+def test_a_record_cut_in_the_shaking_has_lower_bounds():
+    result = sm.process(Record((component(NOISY[:1600] / 1e5),)))
+    assert set(result.peaks.bound) == {"at least"}
+
+
+def test_what_its_file_says_was_processed_is_not_filtered_again():
+    note = Finding(
+        "already processed", "note", "it was", "nothing", "none", values={"low_cut_hz": 0.2, "high_cut_hz": 30}
+    )
+    record = Record((component(NOISY / 1e5),), findings=(note,))
+    result = sm.process(record)
+    np.testing.assert_allclose(result.motion["H1"].unpadded().acceleration, NOISY / 1e5, atol=1e-3)
+    assert (result.usable_band["H1"].low_cut, result.usable_band["H1"].high_cut) == (0.2, 30.0)
+    again = sm.process(record, sm.Settings.from_dict({"filter": {"again": True}}))
+    assert "already processed" not in {entry.step for entry in again.history}
+    assert again.usable_band["H1"].low_cut != 0.2
+
+
+# Mending
+
+
+def mended_result(fault, **mend):
+    record = Record((Component("H1", spoiled(fault).samples, dt=0.01, unit="counts", sensitivity=1e5),))
+    return sm.process(record, sm.Settings.from_dict({"mend": mend}))
+
+
+@pytest.mark.parametrize(("fault", "mend", "kind", "at"), [
+    (spike, {"spikes": True}, "spike", slice(1400, 1401)),
+    (hold, {"gaps": 0.4}, "gap", slice(1501, 1530)),
+    (lambda samples: np.clip(samples, -85_000, 85_000, out=samples), {"clipping": True}, "clipping", None),
+])  # fmt: skip
+def test_mending_is_asked_for_recorded_and_brings_samples_nearer(fault, mend, kind, at):
+    usual = np.median(NOISY)
+    bad, plain, mended = spoiled(fault).samples, mended_result(fault), mended_result(fault, **mend)
+    assert plain.mended == ()
+    assert {stretch.kind for stretch in mended.mended} == {kind}
+    np.testing.assert_array_equal(mended.record["H1"].samples, bad)
+    (finding,) = (f for f in mended.findings if f.name == "mended")
+    assert finding.values["samples"] == sum(stretch.samples for stretch in mended.mended)
+    assert "mend" in {entry.step for entry in mended.history}
+    if at is not None:
+        (stretch,) = mended.mended
+        assert (stretch.span, stretch.samples) == ((at.start * 0.01, (at.stop - 1) * 0.01), at.stop - at.start)
+        assert stretch.low < stretch.high
+    wrong, left = (
+        np.abs(result.motion["H1"].unpadded().acceleration - (NOISY - usual) / 1e5).max() for result in (plain, mended)
+    )
+    assert left < 0.5 * wrong
+
+
+def test_mending_has_limits():
+    with pytest.raises(sm.SettingsError):
+        sm.Settings.from_dict({"mend": {"gaps": 2.0}})
+    assert mended_result(hold, gaps=0.1).mended == ()

@@ -41,7 +41,11 @@ def test_csv_comes_back_bit_for_bit(tmp_path, result):
     assert set(paths) == {"_acceleration.csv", "_velocity.csv", "_displacement.csv", "_spectra.csv"}
     back = read(paths["_acceleration.csv"])
     assert (back.station, back.start, back.dt) == (result.record.station, START, 0.01)
-    assert back.findings == ()
+    (said,) = back.findings
+    assert (said.name, said.severity) == ("already processed", "note")
+    bands = [result.usable_band[name] for name in result.motion]
+    assert said.values["low_cut_hz"] == max(band.low_cut for band in bands)
+    assert said.values["high_cut_hz"] == min(band.high_cut or band.nyquist for band in bands)
     for raw, component in zip(result.record, back, strict=True):
         assert component.samples.tobytes() == result.motion[raw.name].unpadded().acceleration.tobytes()
         assert (component.azimuth, component.dip, component.unit) == (raw.azimuth, raw.dip, "m/s2")

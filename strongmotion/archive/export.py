@@ -99,9 +99,24 @@ def _head(result: Result, of: dict[str, str]) -> str:
         "latitude": station.latitude, "longitude": station.longitude, "elevation": station.elevation,
         "start": None if record.start is None else f"{record.start}Z",
     }  # fmt: skip
-    lines = [*result.cautions, f"Processed by strongmotion {result.version} from {record.source.file or 'a record'}"]
+    unfit = sorted({finding.component or "all" for finding in result.findings if finding.severity == "unfit"})
+    facts |= {"processed": _processed(result)}
+    warning = [f"Unfit, not to be used: {', '.join(unfit)}"] if unfit else []
+    lines = [
+        *result.cautions,
+        *warning,
+        f"Processed by strongmotion {result.version} from {record.source.file or 'a record'}",
+    ]
     lines += [f"{key}: {' '.join(str(value).split())}" for key, value in facts.items() if value not in (None, "")]
     return "".join(f"# {line}\n" for line in lines)
+
+
+def _processed(result: Result) -> str:
+    """Say that the motion was processed, with the band that all components have, as a reader understands it."""
+    bands = [result.usable_band[name] for name in result.motion]
+    low = max(band.low_cut for band in bands)
+    high = min(band.high_cut or band.nyquist for band in bands)
+    return f"baseline corrected and filtered, {low!r} to {high!r} Hz"
 
 
 def _motion_csv(result: Result, motions: dict[str, Motion], quantity: str, of: dict[str, str]) -> bytes:
@@ -140,18 +155,8 @@ def _motion_parquet(result: Result, motions: dict[str, Motion], of: dict[str, st
             columns[f"{name}_{quantity}_{_IN_NAMES[unit]}"] = getattr(motion, quantity)
     table = pa.Table.from_pandas(pd.DataFrame(columns), preserve_index=False)
     said = {
-        **of, "start": "" if record.start is None else f"{record.start}Z", "dt_s": repr(record.dt),
-        "cautions": json.dumps(result.cautions), "software": f"strongmotion {result.version}",
-    }  # fmt: skip
-    buffer = io.BytesIO()
-    pq.write_table(table.replace_schema_metadata({**(table.schema.metadata or {}), **said}), buffer)
-    return buffer.getvalue()
-
-
-def _motion_miniseed(result: Result, motions: dict[str, Motion], quantity: str, of: dict[str, str]) -> bytes:
-    said = {
         **{name: its for name, its in of.items() if its}, "unit": QUANTITIES[quantity], "quantity": quantity,
-        "caution": " ".join(result.cautions),
+        "processed": _processed(result), "caution": " ".join(result.cautions),
     }  # fmt: skip
     parts = []
     for raw in result.record:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..foundation.errors import SettingsError
 from ..motion import Entry, History, Motion
@@ -105,6 +105,11 @@ def correct(
     SettingsError
         Corners that the sampling rate does not allow.
     """
+    before = next((finding for finding in record.findings if finding.name == "already processed"), None)
+    if settings.filter.again:
+        before = None
+    if before is not None:
+        settings = _as_it_is(settings)
     motions = [to_acceleration(component) for component in record]
     mendings = [mend(motion, seen, settings.mend) for motion in motions]
     motions = [motion for motion, _, _ in mendings]
@@ -168,6 +173,12 @@ def correct(
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
+    if before is not None:
+        low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))
+        high = high if high < 0.5 / record.dt else 0.0
+        bands = {name: replace(band, low_cut=low, high_cut=high) for name, band in bands.items()}
+        what = "Applied neither baseline nor filter again"
+        whole = (*whole, Entry("already processed", "", what, before.values))
     mended = tuple(stretch for _, its, _ in mendings for stretch in its)
     return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole), mended)
 
@@ -184,6 +195,12 @@ def _by_component(record: Record, settings: FilterSettings) -> dict[str, FilterS
                     remedy=f"Name components of the record: {', '.join(record.names)}",
                 )
     return {name: settings.for_component(name) for name in record.names}
+
+
+def _as_it_is(settings: Settings) -> Settings:
+    """Return the settings with neither baseline nor filter."""
+    baseline = replace(settings.baseline, mean="none", velocity_trend=False, shift=False, method=BAND_LIMITED)
+    return replace(settings, baseline=baseline, filter=replace(settings.filter, low_cut=0, high_cut=0))
 
 
 def _not_at_right_angles(record: Record) -> Finding:

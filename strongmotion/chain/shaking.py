@@ -3,8 +3,8 @@
 Continuous data hold an hour or a day of noise around some seconds of shaking. Energy in a band of low frequency, where
 shaking is strong and traffic, footsteps and machines are weak, is averaged over 2 s and compared with the median over
 the minutes around it. It stands out of the noise where there is shaking; what stands out for a moment, on one component
-alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are worked through
-in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
+alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are worked
+through in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
 """
 
 from __future__ import annotations
@@ -52,9 +52,9 @@ SPIKE = 0.999
 
 LEAST_LOW = 0.035
 """Least energy in the low band, as a fraction of that in the high one. The acceleration spectrum of shaking is flat
-between its corners (Brune, 1970): from 1 to 4 Hz there is a fifth of what there is from 5 to 20 Hz, and less than a tenth
-only if the lower corner is above 2 Hz. A disturbance nearby has its energy about the frequencies of its source and of the
-ground's resonance, which lie above."""
+between its corners (Brune, 1970): from 1 to 4 Hz there is a fifth of what there is from 5 to 20 Hz, and less than a
+tenth only if the lower corner is above 2 Hz. A disturbance nearby has its energy about the frequencies of its source
+and of the ground's resonance, which lie above."""
 
 LEAST_PEAK = 0.01
 """Smallest peak acceleration, m/s², that is worth a record: 1 cm/s², common practice, without a source."""

@@ -11,7 +11,7 @@ from .copies import duplicated_components, reversed_polarity
 from .dead import dead_component
 from .ends import early_stop, second_event
 from .fills import repeated_block, straight_fill
-from .plausibility import implausible_amplitude, implausible_interval, negative_sensitivity, too_short
+from .plausibility import implausible_amplitude, implausible_interval, looks_processed, negative_sensitivity, too_short
 from .resolution import coarse_quantisation
 from .spikes import spikes
 from .stuck import stuck_samples
@@ -29,6 +29,7 @@ __all__ = [
     "examine",
     "implausible_amplitude",
     "implausible_interval",
+    "looks_processed",
     "negative_sensitivity",
     "repeated_block",
     "reversed_polarity",
@@ -54,6 +55,7 @@ CHECKS = (
     implausible_amplitude,
     implausible_interval,
     negative_sensitivity,
+    looks_processed,
     early_stop,
     second_event,
     tone,

@@ -7,7 +7,7 @@ import numpy as np
 from ..foundation.units import COUNTS, G
 from ..record import Component, Finding
 
-__all__ = ["implausible_amplitude", "implausible_interval", "negative_sensitivity", "too_short"]
+__all__ = ["implausible_amplitude", "implausible_interval", "looks_processed", "negative_sensitivity", "too_short"]
 
 LARGEST = 5.0 * G
 """m/s²; the largest accelerations recorded so far are about 4 g (from memory)."""
@@ -17,6 +17,10 @@ SMALLEST = 1e-5
 
 IMPOSSIBLE = 10.0 * G, 1e-7
 """m/s²: no ground moved with more than the first, and no accelerograph feels less than the second (judgement of this
+library, no source)."""
+
+AT_REST = 0.02
+"""Velocity and displacement at the end, as parts of their peaks, that only corrected motion has (judgement of this
 library, no source)."""
 
 LEAST_LENGTH, FEWEST = 2.0, 100
@@ -95,4 +99,30 @@ def too_short(component: Component) -> Finding | None:
         remedy="look for the whole record",
         component=component.name,
         values={"samples": len(component), "length_s": length},
+    )  # fmt: skip
+
+
+def looks_processed(component: Component) -> Finding | None:
+    """Say where motion integrates to rest without any correction, as raw motion hardly ever does.
+
+    The offset of an instrument alone, a thousandth of the peak, makes velocity end far from zero.
+    """
+    if component.samples.dtype.kind != "f":
+        return None
+    velocity = np.cumsum(component.samples)
+    displacement = np.cumsum(velocity)
+    ends = [
+        abs(float(history[-1])) / max(float(np.abs(history).max()), np.finfo(float).tiny)
+        for history in (velocity, displacement)
+    ]
+    if not np.any(velocity) or ends[0] > AT_REST or ends[1] > AT_REST:
+        return None
+    return Finding(
+        "looks processed", "note",
+        what=f"without any correction velocity ends at {ends[0]:.1%} of its peak and displacement at {ends[1]:.1%}",
+        effect="if it was filtered before, its usable band ends where that filter did, which is not known here",
+        remedy="look for the raw record; or find out how this one was processed",
+        component=component.name,
+        values={"end_velocity_to_peak": ends[0], "end_displacement_to_peak": ends[1]},
+        confidence=0.6,
     )  # fmt: skip

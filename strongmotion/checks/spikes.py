@@ -2,7 +2,8 @@
 
 In the innovations of the motion (see `_prepared`) a false sample leaves the model's own impulse response. Its size is
 fitted by least squares at every sample (a matched filter), and the largest are taken out one after another, so that
-several do not hide each other. A spike stands out from what is left about it. """
+several do not hide each other. A spike stands out from what is left about it.
+"""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
 from .text import described, save
 from .time_column import interval_from_times, jitter, printed_place
 
-_OF_FILE = (*OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
+_OF_FILE = ("processed", *OF_STATION, "dt_s", "sampling_rate", "samples", "start", "unit", "scale", "sensitivity")
 _OF_ONE = ("sensitivity", "scale", "azimuth", "dip", "channel")
 _KEY = re.compile(r"#\s*([A-Za-z][A-Za-z0-9_-]*)\s*:(?!//)(.*)")
 _CELL = re.compile(r"([^][()]*?)\s*(?:\[([^][]*)\]|\(([^()]*)\))?")
@@ -165,7 +165,9 @@ def read_csv(reading: Reading) -> Record:
             component, of_it = header.component_of(reading, fields, samples, dt, top + 1)
             components.append(component)
             findings.extend(of_it)
-    return reading.record(components, header.station_of(reading, general), "CSV", (*findings, *cut))
+    return reading.record(
+        components, header.station_of(reading, general), "CSV", (*findings, *header.processed_note(general), *cut)
+    )
 
 
 def _head(lines: Lines) -> tuple[list[str], int]:

@@ -314,6 +314,26 @@ def station_of(reading: Reading, fields: Fields) -> Station:
         raise reading.error(error.what, at, error.remedy) from None
 
 
+def processed_note(fields: Fields) -> tuple[Finding, ...]:
+    """Return the finding that the file says its motion was processed already, with the corners it names, Hz.
+
+    Under ``processed`` a file says so in words; ``0.1 to 30 Hz`` in them is the band that was kept.
+    """
+    if "processed" not in fields:
+        return ()
+    text = " ".join(fields["processed"].text.split())
+    band = re.search(rf"({NUMBER.pattern}) to ({NUMBER.pattern}) Hz", text, re.ASCII)
+    return (
+        Finding(
+            "already processed", "note",
+            what=f"the file says that its motion was processed: {shown(text)}",
+            effect="neither baseline nor filter is applied again",
+            remedy="process the raw record instead; or set filter.again = true",
+            values={} if band is None else {"low_cut_hz": float(band[1]), "high_cut_hz": float(band[4])},
+        ),
+    )  # fmt: skip
+
+
 def component_of(
     reading: Reading, fields: Fields, samples: NDArray[Any], dt: float | None, line: int | None
 ) -> tuple[Component, tuple[Finding, ...]]:

@@ -35,7 +35,7 @@ MOST_FILLED = 1000
 _HEAD_2 = re.compile(rb"[0-9 \0]{6}[DRQM][ \0]")
 _BEYOND = (
     "component", "channel", "unit", "sensitivity", "azimuth", "dip",
-    "name", "latitude", "longitude", "elevation", "instrument",
+    "name", "latitude", "longitude", "elevation", "instrument", "processed",
 )  # fmt: skip
 _BANDS = ((1000.0, "F"), (250.0, "C"), (80.0, "H"), (10.0, "B"), (1.0, "M"), (0.0, "L"))
 _WHOLE = "Copy the file again from its source"
@@ -281,6 +281,8 @@ def _record(
         component, notes = header.component_of(reading, fields, samples, dt, None)
         components.append(component)
         findings.extend(notes)
+        if not any(finding.name == "already processed" for finding in findings):
+            findings.extend(header.processed_note(fields))
         base.update({key: field for key, field in fields.items() if key in header.OF_STATION})
         if source in ("H", "L") and not reading.described:
             findings.append(

@@ -41,8 +41,7 @@ LEFT = (1 - 4 / np.pi**2 * (1 + 4 / 12)) / 16
 fourth difference, for all f up to the Nyquist frequency, where it is largest; 1/90 at low frequencies."""
 
 BLACKMAN_HARRIS = (0.35875, -0.48829, 0.14128, -0.01168)
-"""A window whose sidelobes are below 92 dB (Harris, 1978), so that motion far from the Nyquist frequency does not
-show."""
+"""A window whose sidelobes are below 92 dB (Harris, 1978): motion far from the Nyquist frequency does not show."""
 
 FINE_PERIOD = 16.0
 """Samples in a period that resampling aims at."""
@@ -78,7 +77,7 @@ def left_at_nyquist(acceleration: Floats, dt: float, periods: Floats, damping: F
     shaking's length of that frequency they cannot tell it from its mirror image above. Such motion is seen as
     alternating samples: with every other sample reversed, as their weighted mean over the length of the shaking. An
     oscillator is taken to feel all of it, as steady motion of that amplitude begun at once, or for as long as the
-    record lasts. Twelve times less did for the worst windowed sinusoids that optimisation found; motion that shows in
+    record lasts. A twelfth of that did for the worst windowed sinusoids that optimisation found. Motion that shows in
     no sample is not counted.
 
     Parameters
