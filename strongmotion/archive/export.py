@@ -155,6 +155,16 @@ def _motion_parquet(result: Result, motions: dict[str, Motion], of: dict[str, st
             columns[f"{name}_{quantity}_{_IN_NAMES[unit]}"] = getattr(motion, quantity)
     table = pa.Table.from_pandas(pd.DataFrame(columns), preserve_index=False)
     said = {
+        **of, "start": "" if record.start is None else f"{record.start}Z", "dt_s": repr(record.dt),
+        "cautions": json.dumps(result.cautions), "software": f"strongmotion {result.version}",
+    }  # fmt: skip
+    buffer = io.BytesIO()
+    pq.write_table(table.replace_schema_metadata({**(table.schema.metadata or {}), **said}), buffer)
+    return buffer.getvalue()
+
+
+def _motion_miniseed(result: Result, motions: dict[str, Motion], quantity: str, of: dict[str, str]) -> bytes:
+    said = {
         **{name: its for name, its in of.items() if its}, "unit": QUANTITIES[quantity], "quantity": quantity,
         "processed": _processed(result), "caution": " ".join(result.cautions),
     }  # fmt: skip
