@@ -588,7 +588,8 @@ def _write_bands(group: Writer, bands: dict[str, Band]) -> None:
     names = _write_column(group, "component", np.array(list(bands), dtype=object))
     names.make_scale("component")
     for field in dataclasses.fields(Band):
-        values = np.array([getattr(band, field.name) for band in bands.values()], dtype=np.float64)
+        kind = np.uint8 if field.name == "usable" else np.float64
+        values: NDArray[Any] = np.array([getattr(band, field.name) for band in bands.values()], dtype=kind)
         _write_numbers(group, field.name, values, [names])
 
 
@@ -597,6 +598,8 @@ def read_bands(file: h5py.File) -> dict[str, Band]:
     group = _get(file, "usable_band")
     names = [field.name for field in dataclasses.fields(Band) if field.name in group]
     columns = [_checked_column(group, name, name).tolist() for name in names]
+    if "usable" in names:
+        columns[names.index("usable")] = [bool(value) for value in columns[names.index("usable")]]
     components = _checked_column(group, "component", "component")
     bands = zip(components, *columns, strict=True)
     return {component: rebuilt(Band, dict(zip(names, values, strict=True))) for component, *values in bands}

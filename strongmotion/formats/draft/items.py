@@ -234,7 +234,7 @@ class _Header:
             unit = unit_at(bracket)
         elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
             unit = whole
-        base = {"line": line, "under": under, "row": row}
+        base: dict[str, Any] = {"line": line, "under": under, "row": row}
         found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
         if pair := coordinate_pair(value):
             found.append(Item("place", words, " ".join(pair), stated="\t".join(pair), **base))
@@ -257,7 +257,7 @@ class _Header:
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
         """Return what a sentence, a title or bare words hold."""
-        base = {"line": line, "under": under, "labelled": False}
+        base: dict[str, Any] = {"line": line, "under": under, "labelled": False}
         found: list[Item] = []
         rest = cell
         if pair := coordinate_pair(cell):
