@@ -54,7 +54,9 @@ def shaking(duration: float, low: float, high: float, rate: float, rng: np.rando
     else:  # P, then S
         s = rng.uniform(0.1, 0.4) * duration
         envelope = 0.2 * np.minimum(1.0, time / 0.1) * np.exp(-time / (0.3 * duration))
-        envelope += (time > s) * np.exp(-(time - s) / (0.15 * duration)) * np.minimum(1.0, np.maximum(0, time - s) / 0.3)
+        envelope += (
+            (time > s) * np.exp(-(time - s) / (0.15 * duration)) * np.minimum(1.0, np.maximum(0, time - s) / 0.3)
+        )
     envelope *= np.clip((duration - time) / (0.1 * duration), 0, 1)
     # Causal filters, so that nothing moves before the first sample; below `low` acceleration falls as f³, at rest.
     pad = round(3 / low * rate)
@@ -119,13 +121,22 @@ def judge(drawn: Drawn) -> dict:
         off = abs(got - true) / true
         wrong = off > 0.05 + 3 * drawn.noise / true
         rows[name] = {
-            "off": off, "wrong": wrong, "unfit": "unfit" in severe[name], "doubt": "doubt" in severe[name],
-            "low_cut": made.usable_band[name].low_cut, "high_cut": made.usable_band[name].high_cut,
-            "findings": sorted({f"{f.name}:{f.severity}" for f in findings if f.component in ("", name)}), "pga": got,
+            "off": off,
+            "wrong": wrong,
+            "unfit": "unfit" in severe[name],
+            "doubt": "doubt" in severe[name],
+            "low_cut": made.usable_band[name].low_cut,
+            "high_cut": made.usable_band[name].high_cut,
+            "findings": sorted({f"{f.name}:{f.severity}" for f in findings if f.component in ("", name)}),
+            "pga": got,
         }
     windows = made.windows
     return {
-        "components": rows, "onset": windows.onset * record.dt, "true_onset": drawn.onset,
-        "late": any(f.name == "late start" for f in findings), "before": drawn.quiet_before, "dt": record.dt,
+        "components": rows,
+        "onset": windows.onset * record.dt,
+        "true_onset": drawn.onset,
+        "late": any(f.name == "late start" for f in findings),
+        "before": drawn.quiet_before,
+        "dt": record.dt,
         "ratio": max(np.abs(t).max() for t in drawn.truth.values()) / drawn.noise,
     }

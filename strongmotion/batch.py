@@ -104,6 +104,7 @@ class _Job:
     figures: bool
     unit: str
     threads: int | None
+    split_shocks: bool = False
 
 
 def files_of(paths: Iterable[str | Path]) -> list[Path]:
@@ -149,6 +150,7 @@ def process_files(
     reading: Mapping[str, Any] | None = None,
     cluster: str | None = None,
     interrupted: Callable[[], None] | None = None,
+    split_shocks: bool = False,
 ) -> Outcome:
     """Process files into an archive.
 
@@ -179,6 +181,8 @@ def process_files(
         They must see the files and the archive under the same paths.
     interrupted : callable, optional
         Called when an interruption (SIGINT) begins to be obeyed.
+    split_shocks : bool
+        Make a record of each shock of a file that holds several.
 
     Returns
     -------
@@ -218,7 +222,7 @@ def process_files(
         how = {name: value.absolute() if isinstance(value, Path) else value for name, value in how.items()}
     job = _Job(
         store.folder.absolute() if cluster else store.folder,
-        settings or Settings(), how, replace, figures, unit, _threads(jobs, cluster),
+        settings or Settings(), how, replace, figures, unit, _threads(jobs, cluster), split_shocks,
     )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
@@ -430,6 +434,7 @@ def _lost_file(file: Path, why: str) -> Answers:
 
 
 def _process_file(file: Path, job: _Job) -> Answers:
+    from .chain import cut_to_shaking, cut_to_shocks
     from .formats import read_all
 
     with _set_aside(file) as failures:
@@ -439,8 +444,13 @@ def _process_file(file: Path, job: _Job) -> Answers:
     answers: Answers = []
     for record in records:
         with _set_aside(file, record.id if len(records) > 1 else "") as failures:
-            answers.append(_store(file, record, job))
+            own = job.settings.for_record(record.id)
+            parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
         answers.extend(failures)
+        for part in () if failures else parts:
+            with _set_aside(file, part.id if len(records) > 1 or len(parts) > 1 else "") as failures:
+                answers.append(_store(file, part, job.settings.for_record(record.id, part.id), job))
+            answers.extend(failures)
     return answers
 
 
@@ -460,13 +470,13 @@ def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
         failures.append(Failure(file, f"{which}unexpected error, please report it: {type(error).__name__}: {error}"))
 
 
-def _store(file: Path, record: Record, job: _Job) -> Done:
+def _store(file: Path, record: Record, settings: Settings, job: _Job) -> Done:
     from .result import process
 
     archive = Archive(job.archive)  # made at the start; gone now, it must not come back empty
     made: Result | None = None
     if job.replace or not archive.path(record.id).exists():
-        made = process(record, job.settings, threads=job.threads)
+        made = process(record, settings, threads=job.threads)
         try:
             archive.add(made, replace=job.replace)
         except ArchiveError:
@@ -474,7 +484,7 @@ def _store(file: Path, record: Record, job: _Job) -> Done:
                 raise
             made = None  # another writer was first
     if made is None:
-        _check_done(archive.summary(record.id), record, job.settings)
+        _check_done(archive.summary(record.id), record, settings)
     if job.figures:
         from .report import motion_figure, save, spectrum_figure
 

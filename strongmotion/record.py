@@ -513,7 +513,9 @@ class Record:
         (151, 200, 200)
         """
         first = 0 if begin is None else max(0, math.ceil(self._seconds(begin) / self.dt - 1e-6))
-        last = self.samples - 1 if end is None else min(self.samples - 1, math.floor(self._seconds(end) / self.dt + 1e-6))
+        last = (
+            self.samples - 1 if end is None else min(self.samples - 1, math.floor(self._seconds(end) / self.dt + 1e-6))
+        )
         if last - first < 1:
             raise RecordError(
                 f"the span from {begin} to {end} holds fewer than 2 samples of a record of {self.duration:g} s",

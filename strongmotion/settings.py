@@ -44,9 +44,7 @@ BY_RECORD = ("window", "onset", "baseline", "filter")
 """Sections that a record may have of its own."""
 
 
-def _setting(
-    default: Any, comment: str, allowed: Callable[[Any], bool], must: str, by_component: bool = False
-) -> Any:
+def _setting(default: Any, comment: str, allowed: Callable[[Any], bool], must: str, by_component: bool = False) -> Any:
     """Declare one setting: its default, its comment, what it must be, and whether components may differ in it."""
     return field(
         default=default,
@@ -134,9 +132,7 @@ class WindowSettings(_Section):
         "a positive time in s",
     )
     before: float = _setting(120.0, "What such a cut leaves before the onset, s.", _positive, "a positive time in s")
-    after: float = _setting(
-        120.0, "What it leaves after the end of the shaking, s.", _positive, "a positive time in s"
-    )
+    after: float = _setting(120.0, "What it leaves after the end of the shaking, s.", _positive, "a positive time in s")
 
 
 @dataclass(frozen=True)

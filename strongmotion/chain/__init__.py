@@ -23,6 +23,7 @@ from .integrate import integrate, integrate_twice
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order
 from .pad import pad_ends
+from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
 from .windows import Windows, find_windows
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Corrected",
     "PermanentDisplacement",
     "Shift",
+    "Shock",
     "SignalAndNoise",
     "Windows",
     "band_of",
@@ -40,6 +42,8 @@ __all__ = [
     "choose_bands",
     "choose_method",
     "correct",
+    "cut_to_shaking",
+    "cut_to_shocks",
     "filter_band",
     "find_windows",
     "integrate",
@@ -50,6 +54,7 @@ __all__ = [
     "pad_ends",
     "remove_baseline",
     "remove_transducer",
+    "shaking_in",
     "signal_and_noise",
     "to_acceleration",
 ]
@@ -149,7 +154,7 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         )
         findings += [*unsettled, *check_peak(motion, moved, bands[name], compared[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
+    whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }

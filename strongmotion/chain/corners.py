@@ -130,9 +130,9 @@ def choose_bands(
         low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
     own = {name: settings.for_component(name) for name in low}
     given = [name for name in low if own[name].low_cut != AUTO]
-    low |= {name: (float(own[name].low_cut), "given in the settings") for name in given}
+    low |= {name: (_number(own[name].low_cut), "given in the settings") for name in given}
     high |= {
-        name: (float(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
+        name: (_number(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
     }
     if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
@@ -314,6 +314,12 @@ def _crossing(
     above, below = np.log(ratio[inside] / least), np.log(least / max(ratio[outside], np.finfo(float).tiny))
     share = above / (above + below) if above + below > 0 else 0.0
     return float(frequency[inside] * (frequency[outside] / frequency[inside]) ** share)
+
+
+def _number(corner: object) -> float:
+    """Return a corner of one component that is given, Hz."""
+    assert isinstance(corner, int | float)
+    return float(corner)
 
 
 def _fallback(motion: Motion, windows: Windows, low_cut: float) -> float:

@@ -2,14 +2,13 @@
 
 What is left of errors at long periods swings on both sides of the shaking, before the onset too, since a zero-phase
 filter knows no direction. Displacement passes where the largest before the onset, and in the second half of the tail,
-in which the coda has died away, is at most a part of its peak, or no more than the noise explains. The low-cut is
-raised in steps of a fifth until it passes; where four times the frequency does not do, the cause is another one (a
-permanent displacement, a clipped peak), and the corner stays. The limits are common practice, without a source.
+in which the coda has died away, is at most a fraction of its peak. The low-cut is raised in steps of a fifth until it
+passes. Where four times the frequency does not do, the cause is another one (a permanent displacement, a clipped peak),
+and where the peak acceleration would suffer, the long periods are not worth it: there the corner stays. The limits are common practice, without a source.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -38,7 +37,6 @@ PEAK_TAKEN = 0.03
 
 LATE = (7.5, 15.0)
 """Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
-
 
 
 def raise_low_cuts(
@@ -91,10 +89,13 @@ def raise_low_cuts(
         found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
         if not passes(displacement):
-            keeping = itertools.takewhile(
-                lambda tried, pga=pga: tried.pga >= (1 - PEAK_TAKEN) * pga, _tried(motion, possible, order)
-            )
-            passing = next((tried.band for tried in keeping if passes(tried.displacement)), None)
+            passing = None
+            for tried in _tried(motion, possible, order):
+                if tried.pga < (1 - PEAK_TAKEN) * pga:
+                    break
+                if passes(tried.displacement):
+                    passing = tried.band
+                    break
             raised[name] = passing or band
             what += (
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"

@@ -8,7 +8,6 @@ practice, without a source.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -160,9 +159,10 @@ def keep_peaks(
         band = bands[name]
         if not _high_cut_takes(motion, moved[name], band, noises[name], order):
             continue
-        higher = () if leave_out else (band.high_cut * RAISED**count for count in range(1, 40))
-        for high_cut in itertools.takewhile(lambda it, band=band: it < HIGHEST * band.nyquist, higher):
-            tried = replace(band, high_cut=high_cut)
+        for count in range(1, 1 if leave_out else 40):
+            tried = replace(band, high_cut=band.high_cut * RAISED**count)
+            if tried.high_cut >= HIGHEST * band.nyquist:
+                continue
             if not _high_cut_takes(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
                 kept[name], what = tried, "Raised the high-cut: it would take more of the peak than is noise"
                 break
@@ -182,9 +182,7 @@ def _high_cut_takes(padded: Motion, moved: Motion, band: Band, noise: SignalAndN
     return any("high_cut_hz" in finding.values for finding in check_peak(padded, moved, band, noise, order))
 
 
-def check_peak(
-    padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int
-) -> tuple[Finding, ...]:
+def check_peak(padded: Motion, moved: Motion, band: Band, noise: SignalAndNoise, order: int) -> tuple[Finding, ...]:
     """Say where a corner takes more of the peak acceleration than is noise.
 
     A filter is there to take noise. Where noise is that of a window that is not quiet, or where motion is no stronger

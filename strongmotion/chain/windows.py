@@ -178,9 +178,8 @@ def _shaking(
     if grown[-1] <= 0:
         return (onset, n), None, (max(0, onset - second), n)
     begin, end = (min(n, onset + int(np.searchsorted(grown, part * grown[-1]))) for part in (0.05, 0.95))
-    quiet_from: int | None = max(int(loud[-1]) + round(0.5 / dt), end) + 1
-    if (n - quiet_from) * dt < LEAST_TAIL:
-        quiet_from = None
+    over = max(int(loud[-1]) + round(0.5 / dt), end) + 1
+    quiet_from = over if (n - over) * dt >= LEAST_TAIL else None
     # The strongest shock is the signal; others, after a time of quiet, are not.
     gaps = np.flatnonzero(np.diff(loud) > APART / dt)
     strongest = int(np.searchsorted(loud[gaps], int(np.argmax(by_second))))
