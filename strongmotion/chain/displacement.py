@@ -4,7 +4,8 @@ What is left of errors at long periods swings on both sides of the shaking, befo
 filter knows no direction. Displacement passes where the largest before the onset, and in the second half of the tail,
 in which the coda has died away, is at most a fraction of its peak. The low-cut is raised in steps of a fifth until it
 passes. Where four times the frequency does not do, the cause is another one (a permanent displacement, a clipped peak),
-and where the peak acceleration would suffer, the long periods are not worth it: there the corner stays. The limits are common practice, without a source.
+and where the peak acceleration would suffer, the long periods are not worth it: there the corner stays. The limits are
+common practice, without a source.
 """
 
 from __future__ import annotations

@@ -2,9 +2,9 @@
 
 Continuous data hold an hour or a day of noise around some seconds of shaking. Energy in a band of low frequency, where
 shaking is strong and traffic, footsteps and machines are weak, is averaged over 2 s and compared with the median over
-the minutes around it. It stands out of the noise where there is shaking; what stands out for a moment, on one component
-alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are worked through
-in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
+the minutes around it. It stands out of the noise where there is shaking; what stands out for a moment, on one
+component alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are
+worked through in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ BLOCK = 1 << 20
 
 STANDS_OUT, FALLS_BACK = 6.0, 2.5
 """Energy over 2 s, as a multiple of that of the noise, above which shaking begins, and below which it is over. In the
-low band 2 s of one component hold 6 independent numbers, and of three 18: six times their mean comes by chance once in a
-million, and once in 10^15."""
+low band 2 s of one component hold 6 independent numbers, and of three 18: six times their mean comes by chance once in
+a million, and once in 10^15."""
 
 ON_TWO = 3.0
 """The same for the second strongest component: what is on one alone is a fault of that sensor."""
@@ -58,10 +58,10 @@ SPIKE = 0.999
 
 LEAST_LOW, SURE = 0.06, 0.1
 """Least energy in the low band, as a fraction of that in the high one, of a shock with a peak below the second number,
-m/s². The acceleration spectrum of shaking is flat between its corners (Brune, 1970), so from 1 to 2.5 Hz there is a tenth
-of what there is from 5 to 20 Hz, and more where high frequencies are damped. A disturbance nearby has its energy about the
-frequencies of its source and of the ground's resonance, which lie above; so has a small earthquake very near, whose lower
-corner is above 2 Hz: it is left out unless it exceeds the peak."""
+m/s². The acceleration spectrum of shaking is flat between its corners (Brune, 1970), so from 1 to 2.5 Hz there is a
+tenth of what there is from 5 to 20 Hz, and more where high frequencies are damped. A disturbance nearby has its energy
+about the frequencies of its source and of the ground's resonance, which lie above; so has a small earthquake very near,
+whose lower corner is above 2 Hz: it is left out unless it exceeds the peak."""
 
 LEAST_PEAK = 0.01
 """Smallest peak acceleration, m/s², that is worth a record: 1 cm/s², common practice, without a source."""

@@ -86,8 +86,8 @@ def process(
 ) -> None:
     """Process records into an archive.
 
-    A file of continuous data, longer than a quarter of an hour, is cut to its strongest shaking; --from and --to cut any
-    file where you say, and --split-shocks makes a record of each shock.
+    A file of continuous data, longer than a quarter of an hour, is cut to its strongest shaking; --from and --to cut
+    any file where you say, and --split-shocks makes a record of each shock.
 
     Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
     .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
