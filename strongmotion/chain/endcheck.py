@@ -38,6 +38,9 @@ FARTHER = 3.0
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
 
+LOOKED_AT = 15.0
+"""Time before the onset, s, in which displacement is looked at, however much quiet there is."""
+
 LARGEST_BEFORE = 0.25
 """Largest displacement before the onset, as a part of its peak, that passes without a finding."""
 
@@ -122,7 +125,9 @@ def _before_onset(motion: Motion, onset: int) -> float | None:
     assert motion.displacement is not None
     displacement = np.abs(motion.displacement)
     peak = float(displacement.max())
-    return float(displacement[: motion.lead + onset].max()) / peak if onset > 0 and peak > 0 else None
+    last = motion.lead + onset
+    before = displacement[max(0, last - round(LOOKED_AT / motion.dt)) : last]
+    return float(before.max()) / peak if onset > 0 and peak > 0 else None
 
 
 def keep_peaks(
