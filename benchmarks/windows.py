@@ -215,7 +215,7 @@ def show_continuous(hours: float, files: int) -> None:
     errors = np.array([error for one in all_of for error in one.errors])
     quiet = errors[errors[:, 1] < 0.001]
     print(
-        f"\n{files} files of {hours:g} h, 3 components at 100 Hz, with 0, 1 and 3 shocks of 0.02 to 5 m/s², as miniSEED\n"
+        f"\n{files} files of {hours:g} h, 3 components at 100 Hz, 0, 1 and 3 shocks of 0.02 to 5 m/s², as miniSEED\n"
         f"  {sum(one.shocks for one in all_of)} shocks, missed {sum(one.missed for one in all_of)}, "
         f"invented {sum(one.invented for one in all_of)}\n"
         f"  PGA within 1 %: {100 * (errors[:, 0] < 0.01).mean():.1f} % of all components, "

@@ -53,8 +53,9 @@ LASTING = 7
 BURST = 8.0
 """A half second counts for at most this many times the median over `LASTING` of them."""
 
-SPIKE = 0.999
-"""Fraction of the energy of a shock above which two half seconds make it a spike, whatever it rings on for."""
+SPIKE = (0.98, 0.5)
+"""A spike or a step of the zero line, whatever it rings on for in the filter, has more than the first fraction of its
+energy in 2 s, and more than the second fraction of all squared differences between samples in four of them."""
 
 LEAST_LOW, SURE = 0.06, 0.1
 """Least energy in the low band, as a fraction of that in the high one, of a shock with a peak below the second number,
@@ -131,10 +132,9 @@ def shaking_in(record: Record) -> tuple[Shock, ...]:
         here = slice(max(0, first - 1), last + 1)
         raw = low[:, here].sum(axis=0)
         excess, sharp = float(raw.sum()), float(high[:, here].sum())
-        spike = np.sort(raw)[-2:].sum() > SPIKE * excess
-        if spike:
-            continue
         begin, end = here.start * half, min(record.samples, here.stop * half)
+        if uniform_filter1d(raw, 4, mode="constant").max() * 4 > SPIKE[0] * excess and _jumps(record, begin, end):
+            continue
         peak = _peak(record, begin, end)
         if peak >= LEAST_PEAK and (peak >= SURE or excess >= LEAST_LOW * sharp):
             shocks.append(Shock(begin * record.dt, end * record.dt, peak))
@@ -187,6 +187,12 @@ def _spans(ratio: Floats, stands_out: NDArray[np.bool_]) -> Iterator[tuple[int, 
     for run in np.split(above, np.flatnonzero(np.diff(above) > QUIET_BETWEEN / HALF) + 1):
         if stands_out[run].any():
             yield int(run[0]), int(run[-1])
+
+
+def _jumps(record: Record, begin: int, end: int) -> bool:
+    """Tell whether four differences between samples are larger than all others together."""
+    squares = sum(np.diff(part.samples[begin:end] * np.float64(part.scale)) ** 2 for part in record)
+    return bool(np.sort(squares)[-4:].sum() > SPIKE[1] * np.sum(squares))
 
 
 def _peak(record: Record, begin: int, end: int) -> float:
