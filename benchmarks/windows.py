@@ -219,7 +219,7 @@ def show_continuous(hours: float, files: int) -> None:
         f"  {sum(one.shocks for one in all_of)} shocks, missed {sum(one.missed for one in all_of)}, "
         f"invented {sum(one.invented for one in all_of)}\n"
         f"  PGA within 1 %: {100 * (errors[:, 0] < 0.01).mean():.1f} % of all components, "
-        f"{100 * (quiet[:, 0] < 0.01).mean():.1f} % of the {len(quiet)} whose noise by night is below 0.1 % of the peak; "
+        f"{100 * (quiet[:, 0] < 0.01).mean():.1f} % of the {len(quiet)} with noise by night below 0.1 % of the peak; "
         f"within 1 % plus 3 times that noise: {100 * (errors[:, 0] < 0.01 + 3 * errors[:, 1]).mean():.1f} %\n"
         f"  reading, search and processing: {max(one.seconds for one in all_of):.1f} s at most, "
         f"{max(one.memory for one in all_of):.2f} GB at most"

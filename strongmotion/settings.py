@@ -278,8 +278,8 @@ class FilterSettings(_Section):
     )
     # Why 20. The weight of Konno & Ohmachi (1998), (sin y / y)^4 with y = b log10(f / f_c), is a half at y = 1.0, so at
     # b = 20 the window is a third of an octave wide, 12 % to either side. Over T s the amplitudes are 1/T apart: the
-    # window holds m = 2 from 9 cycles in the record on. A smaller b would hold more, and blur the corner by more than
-    # the ensemble varies it; a larger one would let the ratio fall below 3 by chance within the band of a short shaking.
+    # window holds m = 2 from 9 cycles in the record on. A smaller b would hold more, and blur the corner; a larger one
+    # would let the ratio fall below 3 by chance within the band of a short shaking.
     smoothing: float = _setting(
         20.0,
         "Bandwidth b of the Konno & Ohmachi smoothing for that ratio; larger smooths less.",
