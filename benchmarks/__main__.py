@@ -13,7 +13,7 @@ APART = ("identity", "mutation")
 
 def main(arguments: list[str]) -> int:
     known = sorted(module.name for module in pkgutil.iter_modules([str(Path(__file__).parent)]))
-    known.remove("__main__")
+    known = [name for name in known if name not in ("__main__", "simulations")]
     if arguments and arguments[0] in APART:
         return int(importlib.import_module(f"benchmarks.{arguments[0]}").main(arguments[1:]))
     if unknown := set(arguments) - set(known):

@@ -118,6 +118,7 @@ class _Job:
     why: str
     on_cluster: bool
     version: str
+    split_shocks: bool = False
 
 
 def files_of(paths: Iterable[str | Path]) -> list[Path]:
@@ -164,6 +165,7 @@ def process_files(
     interrupted: Callable[[], None] | None = None,
     by: str = "",
     why: str = "",
+    split_shocks: bool = False,
 ) -> Outcome:
     """Process files into an archive.
 
@@ -194,6 +196,8 @@ def process_files(
         Called when an interruption (SIGINT) begins to be obeyed.
     by, why : str
         Who runs the batch and why; kept with each version.
+    split_shocks : bool
+        Make a record of each shock of a file that holds several.
 
     Returns
     -------
@@ -237,7 +241,7 @@ def process_files(
     job = _Job(
         store.folder.absolute() if cluster else store.folder,
         settings or Settings(), how, figures, unit, _threads(jobs, cluster), by, why,
-        bool(cluster), __version__,
+        bool(cluster), __version__, split_shocks,
     )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
@@ -518,6 +522,7 @@ def _lost_file(file: Path, why: str) -> Answers:
 
 
 def _process_file(file: Path, job: _Job) -> Answers:
+    from .chain import cut_to_shaking, cut_to_shocks
     from .formats import read_all
 
     if job.version != __version__:
@@ -538,8 +543,13 @@ def _process_file(file: Path, job: _Job) -> Answers:
     answers: Answers = []
     for record in records:
         with _set_aside(file, record.id if len(records) > 1 else "") as failures:
-            answers.append(_store(file, record, job))
+            own = job.settings.for_record(record.id)
+            parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
         answers.extend(failures)
+        for part in () if failures else parts:
+            with _set_aside(file, part.id if len(records) > 1 or len(parts) > 1 else "") as failures:
+                answers.append(_store(file, part, job.settings.for_record(record.id, part.id), job))
+            answers.extend(failures)
     return answers
 
 
@@ -559,16 +569,16 @@ def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
         failures.append(Failure(file, f"{which}unexpected error, please report it: {type(error).__name__}: {error}"))
 
 
-def _store(file: Path, record: Record, job: _Job) -> Done:
+def _store(file: Path, record: Record, settings: Settings, job: _Job) -> Done:
     from .result import process
 
     archive = Archive(job.archive)  # made at the start; gone now, it must not come back empty
-    wanted = made_of(record, job.settings)
+    wanted = made_of(record, settings)
     record_id = archive.id_for(record)
     automatic = [one for one in archive.standing(record_id).versions if one.automatic]
     made: Result | None = None
     if not automatic or any(getattr(automatic[-1], what) != value for what, value in wanted.items()):
-        made = process(record, job.settings, threads=job.threads)
+        made = process(record, settings, threads=job.threads)
         path = archive.add(made, job.by, job.why, automatic=True)
         record_id, name = version_of_file(path.name) or (record_id, "")
         version = archive.version(record_id, name)

@@ -20,6 +20,7 @@ from .chain import (
     Windows,
     band_of,
     correct,
+    cut_to_shaking,
     members,
     noise_in_peaks,
     noise_in_response,
@@ -165,7 +166,9 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     """Take one record through the whole job: checks, correction, spectra and measures.
 
     The baseline is corrected, the band chosen from signal and noise and kept by a filter, and acceleration integrated
-    to velocity and displacement. The record itself is never changed. Look at ``result.findings`` first, then at
+    to velocity and displacement. The record itself is never changed; of one of continuous data, longer than
+    ``window.longest``, or where ``window.begin`` or ``window.end`` is given, a part is processed, and is the record of
+    the result. Look at ``result.findings`` first, then at
     ``result.peaks``, ``result.spectra`` and ``result.measures``, tables in SI units with the uncertainty of each
     number; ``result.usable_band`` says over which periods they hold, and ``result.plot()`` draws the motion.
 
@@ -213,6 +216,9 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
             f"expected Settings, found {type(settings).__name__}", remedy="Load the file first: Settings.load(file)"
         )
     try:
+        whole, general = record, settings
+        record = cut_to_shaking(whole, general.for_record(whole.id))
+        settings = general.for_record(whole.id, record.id)
         seen = examine(record)
         corrected = correct(record, settings, {finding.component for finding in seen if finding.name in DAMAGING}, seen)
     except (RecordError, SettingsError) as error:

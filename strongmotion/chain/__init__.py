@@ -24,6 +24,7 @@ from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order
 from .pad import pad_ends
+from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
 from .windows import Windows, find_windows
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "Mended",
     "PermanentDisplacement",
     "Shift",
+    "Shock",
     "SignalAndNoise",
     "Windows",
     "band_of",
@@ -42,6 +44,8 @@ __all__ = [
     "choose_bands",
     "choose_method",
     "correct",
+    "cut_to_shaking",
+    "cut_to_shocks",
     "filter_band",
     "find_windows",
     "integrate",
@@ -53,6 +57,7 @@ __all__ = [
     "pad_ends",
     "remove_baseline",
     "remove_transducer",
+    "shaking_in",
     "signal_and_noise",
     "to_acceleration",
 ]
@@ -169,7 +174,7 @@ def correct(
             *check_peak(motion, moved, bands[name], compared[name], order, chosen_by_chain),
         ]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
+    whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }

@@ -130,8 +130,10 @@ def choose_bands(
         low = dict.fromkeys(low, (0.0, "none: the method keeps what a low-cut removes"))
     own = {name: settings.for_component(name) for name in low}
     given = [name for name in low if own[name].low_cut != AUTO]
-    low |= {name: (_given(own[name].low_cut), "given in the settings") for name in given}
-    high |= {name: (_given(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO}
+    low |= {name: (_number(own[name].low_cut), "given in the settings") for name in given}
+    high |= {
+        name: (_number(its.high_cut), "given in the settings") for name, its in own.items() if its.high_cut != AUTO
+    }
     if {"H1", "H2"} <= set(low) and low["H1"][0] != low["H2"][0]:
         shared = max(low["H1"][0], low["H2"][0])
         lower = next(name for name in ("H1", "H2") if low[name][0] < shared)
@@ -314,6 +316,12 @@ def _crossing(
     return float(frequency[inside] * (frequency[outside] / frequency[inside]) ** share)
 
 
+def _number(corner: object) -> float:
+    """Return a corner of one component that is given, Hz."""
+    assert isinstance(corner, int | float)
+    return float(corner)
+
+
 def _fallback(motion: Motion, windows: Windows, low_cut: float) -> float:
     """Return the low-cut without noise window, raised where the shaking is too short to hold two cycles of it."""
     span = len(motion.acceleration[windows.signal]) * motion.dt
@@ -345,9 +353,3 @@ def _low_signal(component: str, best: float, least: float) -> Finding:
         values={"best_signal_to_noise": best, "least_signal_to_noise": least},
         confidence=0.9,
     )  # fmt: skip
-
-
-def _given(corner: object) -> float:
-    """Return a corner of the settings of one component, Hz."""
-    assert isinstance(corner, int | float)
-    return float(corner)

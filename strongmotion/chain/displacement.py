@@ -2,16 +2,15 @@
 
 What is left of errors at long periods swings on both sides of the shaking, before the onset too, since a zero-phase
 filter knows no direction. Displacement passes where the largest before the onset, and in the second half of the tail,
-in which the coda has died away, is at most a part of its peak, or no more than the noise explains. The low-cut is
-raised in steps of a fifth until it passes; where four times the frequency does not do, the cause is another one (a
-permanent displacement, a clipped peak), and the corner stays. The limits are common practice, without a source.
+in which the coda has died away, is at most a fraction of its peak. The low-cut is raised in steps of a fifth until it
+passes. Where four times the frequency does not do, the cause is another one (a permanent displacement, a clipped peak),
+and where the peak acceleration would suffer, the long periods are not worth it: there the corner stays. The limits are
+common practice, without a source.
 """
 
 from __future__ import annotations
 
-import functools
-import itertools
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,15 +30,15 @@ DISPLACEMENT_TEST = step("displacement test", 100)
 
 Floats = NDArray[np.float64]
 
-STEP, STEPS = 1.2, 8
-"""The low-cut is raised by this factor, so many times at most."""
+STEP, STEPS, HALVINGS = 1.2, 8, 3
+"""The low-cut is raised by this factor, so many times at most, and the last step is halved so often."""
 
 PEAK_TAKEN = 0.03
 """Fraction of the peak acceleration that a raised low-cut may take: beyond it the long periods are not worth it."""
 
 LATE = (7.5, 15.0)
-"""Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is."""
-
+"""Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is; and for
+the second of them before the onset, however much quiet there is."""
 
 def raise_low_cuts(
     padded: Mapping[str, Motion],
@@ -91,10 +90,17 @@ def raise_low_cuts(
         found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
         if not passes(displacement):
-            keeping = itertools.takewhile(
-                functools.partial(_keeps_peak, pga), _tried(motion, possible, order)
-            )
-            passing = next((tried.band for tried in keeping if passes(tried.displacement)), None)
+            passing: Band | None = None
+            failing = band
+            for tried in _tried(motion, possible, order):
+                if tried.pga < (1 - PEAK_TAKEN) * pga:
+                    break
+                if passes(tried.displacement):
+                    passing = tried.band
+                    break
+                failing = tried.band
+            if passing is not None:
+                passing = _between(failing, passing, motion, order, passes)
             raised[name] = passing or band
             what += (
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
@@ -125,6 +131,15 @@ def _shared(
     return {name: replace(raised[name], low_cut=low_cut) for name in ("H1", "H2", "horizontal")}
 
 
+def _between(failing: Band, passing: Band, motion: Motion, order: int, passes: Callable[[Floats], bool]) -> Band:
+    """Return a band between one that fails and one that passes, so that a little noise moves the corner but little."""
+    for _ in range(HALVINGS):
+        middle = replace(passing, low_cut=float(np.sqrt(failing.low_cut * passing.low_cut)))
+        (tried,) = _tried(motion, [middle], order)
+        failing, passing = (failing, middle) if passes(tried.displacement) else (middle, passing)
+    return passing
+
+
 @dataclass(frozen=True)
 class _Tried:
     """What a band leaves: displacement, m, and peak acceleration, m/s²."""
@@ -132,11 +147,6 @@ class _Tried:
     band: Band
     displacement: Floats
     pga: float
-
-
-def _keeps_peak(pga: float, tried: _Tried) -> bool:
-    """Tell whether a low-cut leaves the peak acceleration, m/s², as it was."""
-    return tried.pga >= (1 - PEAK_TAKEN) * pga
 
 
 def _tried(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[_Tried]:
@@ -152,7 +162,8 @@ def _tried(motion: Motion, bands: Iterable[Band], order: int) -> Iterator[_Tried
 def _at_rest(displacement: Floats, motion: Motion, windows: Windows) -> tuple[float, float]:
     """Return the largest displacement where the ground is at rest, and anywhere, m."""
     size = np.abs(displacement)
-    still = [size[: motion.lead + windows.onset]] if windows.pre_event else []
+    onset = motion.lead + windows.onset
+    still = [size[max(0, onset - round(LATE[1] / motion.dt)) : onset]] if windows.pre_event else []
     if windows.tail is not None:
         quiet = size[motion.lead + windows.tail.start : len(size) - motion.trail]
         first, last = (min(len(quiet) * late / LATE[1], late / motion.dt) for late in LATE)

@@ -41,6 +41,9 @@ TOO_MUCH = 0.2
 LARGEST = 0.02
 """Largest end value of velocity or displacement, as a part of its own peak, that passes without a finding."""
 
+LOOKED_AT = 15.0
+"""Time before the onset, s, in which displacement is looked at, however much quiet there is."""
+
 LARGEST_BEFORE = 0.25
 """Largest displacement before the onset, as a part of its peak, that passes without a finding."""
 
@@ -125,7 +128,9 @@ def _before_onset(motion: Motion, onset: int) -> float | None:
     assert motion.displacement is not None
     displacement = np.abs(motion.displacement)
     peak = float(displacement.max())
-    return float(displacement[: motion.lead + onset].max()) / peak if onset > 0 and peak > 0 else None
+    last = motion.lead + onset
+    before = displacement[max(0, last - round(LOOKED_AT / motion.dt)) : last]
+    return float(before.max()) / peak if onset > 0 and peak > 0 else None
 
 
 def keep_peaks(
@@ -162,11 +167,10 @@ def keep_peaks(
         band = bands[name]
         if not _high_cut_takes(motion, moved[name], band, noises[name], order):
             continue
-        higher = () if leave_out else (band.high_cut * RAISED**count for count in range(1, 40))
-        for high_cut in higher:
-            if high_cut >= HIGHEST * band.nyquist:
+        for count in range(1, 1 if leave_out else 40):
+            tried = replace(band, high_cut=band.high_cut * RAISED**count)
+            if tried.high_cut >= HIGHEST * band.nyquist:
                 continue
-            tried = replace(band, high_cut=high_cut)
             if not _high_cut_takes(motion, filter_band(motion, tried, order, "acausal"), tried, noises[name], order):
                 kept[name], what = tried, "Raised the high-cut: it would take more of the peak than is noise"
                 break

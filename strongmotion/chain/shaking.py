@@ -2,13 +2,14 @@
 
 Continuous data hold an hour or a day of noise around some seconds of shaking. Energy in a band of low frequency, where
 shaking is strong and traffic, footsteps and machines are weak, is averaged over 2 s and compared with the median over
-the minutes around it. It stands out of the noise where there is shaking; what stands out for a moment, on one component
-alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are worked
-through in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
+the minutes around it. It stands out of the noise where there is shaking; what stands out for a moment, on one
+component alone, or mostly at high frequency, is a spike, a fault of one sensor or a disturbance nearby. Samples are
+worked through in blocks, and only energies by half seconds are kept, so a day takes seconds, and little memory.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -18,14 +19,18 @@ from scipy.ndimage import median_filter, uniform_filter1d
 from scipy.signal import butter, sosfilt, sosfilt_zi
 
 from ..foundation.errors import RecordError
+from ..motion import Entry, Value
 from ..record import Component, Finding, Record
 from ..settings import AUTO, Settings
+from .order import step
 
-__all__ = ["Shock", "cut_to_shaking", "cut_to_shocks", "shaking_in"]
+__all__ = ["Shock", "cut_entry", "cut_to_shaking", "cut_to_shocks", "shaking_in"]
+
+STEP = step("cut", 5)
 
 Floats = NDArray[np.float64]
 
-LOW_BAND, HIGH_BAND = (1.0, 4.0), (5.0, 20.0)
+LOW_BAND, HIGH_BAND = (1.0, 2.5), (5.0, 20.0)
 """Hz. Shaking is looked for in the first band, and compared with the second."""
 
 HALF = 0.5
@@ -36,7 +41,8 @@ BLOCK = 1 << 20
 
 STANDS_OUT, FALLS_BACK = 6.0, 2.5
 """Energy over 2 s, as a multiple of that of the noise, above which shaking begins, and below which it is over. In the
-low band 2 s of one component hold 12 independent numbers, and of three 36: six times the mean is beyond any chance."""
+low band 2 s of one component hold 6 independent numbers, and of three 18: six times their mean comes by chance once in
+a million, and once in 10^15."""
 
 ON_TWO = 3.0
 """The same for the second strongest component: what is on one alone is a fault of that sensor."""
@@ -47,14 +53,16 @@ LASTING = 7
 BURST = 8.0
 """A half second counts for at most this many times the median over `LASTING` of them."""
 
-SPIKE = 0.999
-"""Fraction of the energy of a shock above which two half seconds make it a spike, whatever it rings on for."""
+SPIKE = (0.98, 0.5)
+"""A spike or a step of the zero line, whatever it rings on for in the filter, has more than the first fraction of its
+energy in 2 s, and more than the second fraction of all squared differences between samples in four of them."""
 
-LEAST_LOW = 0.035
-"""Least energy in the low band, as a fraction of that in the high one. The acceleration spectrum of shaking is flat
-between its corners (Brune, 1970): from 1 to 4 Hz there is a fifth of what there is from 5 to 20 Hz, and less than a
-tenth only if the lower corner is above 2 Hz. A disturbance nearby has its energy about the frequencies of its source
-and of the ground's resonance, which lie above."""
+LEAST_LOW, SURE = 0.06, 0.1
+"""Least energy in the low band, as a fraction of that in the high one, of a shock with a peak below the second number,
+m/s². The acceleration spectrum of shaking is flat between its corners (Brune, 1970), so from 1 to 2.5 Hz there is a
+tenth of what there is from 5 to 20 Hz, and more where high frequencies are damped. A disturbance nearby has its energy
+about the frequencies of its source and of the ground's resonance, which lie above; so has a small earthquake very near,
+whose lower corner is above 2 Hz: it is left out unless it exceeds the peak."""
 
 LEAST_PEAK = 0.01
 """Smallest peak acceleration, m/s², that is worth a record: 1 cm/s², common practice, without a source."""
@@ -122,14 +130,13 @@ def shaking_in(record: Record) -> tuple[Shock, ...]:
     shocks = []
     for first, last in _spans(ratio, (ratio > STANDS_OUT) & (second > ON_TWO)):
         here = slice(max(0, first - 1), last + 1)
-        raw, sharp = low[:, here].sum(axis=0), float(high[:, here].sum())
-        excess = float(raw.sum())
-        spike = np.sort(raw)[-2:].sum() > SPIKE * excess
-        if spike or excess < LEAST_LOW * sharp:
-            continue
+        raw = low[:, here].sum(axis=0)
+        excess, sharp = float(raw.sum()), float(high[:, here].sum())
         begin, end = here.start * half, min(record.samples, here.stop * half)
+        if uniform_filter1d(raw, 4, mode="constant").max() * 4 > SPIKE[0] * excess and _jumps(record, begin, end):
+            continue
         peak = _peak(record, begin, end)
-        if peak >= LEAST_PEAK:
+        if peak >= LEAST_PEAK and (peak >= SURE or excess >= LEAST_LOW * sharp):
             shocks.append(Shock(begin * record.dt, end * record.dt, peak))
     return tuple(_with_their_p(shocks))
 
@@ -165,8 +172,8 @@ def _level_of_noise(energies: Floats) -> Floats:
     tiny = max(float(energies.max()) * 1e-16, np.finfo(float).tiny)
     chunks = len(energies) // CHUNK
     if chunks < AROUND:
-        # A tenth of the numbers of a chi-squared distribution of 12 degrees of freedom lie below 0.525 of its mean.
-        return np.full_like(energies, max(float(np.quantile(energies, 0.1)) / 0.525, tiny))
+        # A tenth of the numbers of a chi-squared distribution of 6 degrees of freedom lie below 0.367 of its mean.
+        return np.full_like(energies, max(float(np.quantile(energies, 0.1)) / 0.367, tiny))
     levels = np.median(energies[: chunks * CHUNK].reshape(chunks, CHUNK), axis=1)
     levels = median_filter(levels, AROUND, mode="nearest")
     return np.maximum(np.interp(np.arange(len(energies)), (np.arange(chunks) + 0.5) * CHUNK, levels), tiny)
@@ -180,6 +187,12 @@ def _spans(ratio: Floats, stands_out: NDArray[np.bool_]) -> Iterator[tuple[int, 
     for run in np.split(above, np.flatnonzero(np.diff(above) > QUIET_BETWEEN / HALF) + 1):
         if stands_out[run].any():
             yield int(run[0]), int(run[-1])
+
+
+def _jumps(record: Record, begin: int, end: int) -> bool:
+    """Tell whether four differences between samples are larger than all others together."""
+    squares = sum(np.diff(part.samples[begin:end] * np.float64(part.scale)) ** 2 for part in record)
+    return bool(np.sort(squares)[-4:].sum() > SPIKE[1] * np.sum(squares))
 
 
 def _peak(record: Record, begin: int, end: int) -> float:
@@ -269,6 +282,23 @@ def cut_to_shocks(record: Record, settings: Settings) -> tuple[Record, ...]:
     return tuple(_cut(record, spans, at, settings) for at in range(len(spans)))
 
 
+def cut_entry(record: Record) -> tuple[Entry, ...]:
+    """Return what the history says of a record that is a part of its file; nothing where it is all of it."""
+    source = record.source
+    if source.file_samples == 0:
+        return ()
+    begin = source.first_sample * record.dt
+    values: dict[str, Value] = {
+        "from_s": begin,
+        "to_s": begin + record.duration,
+        "first_sample": source.first_sample,
+        "samples": record.samples,
+        "file_samples": source.file_samples,
+        "file_sha256": source.sha256,
+    }
+    return (Entry(STEP, "", f"The record is a part of what {source.file or 'its source'} holds", values),)
+
+
 def _together(shocks: tuple[Shock, ...]) -> list[list[Shock]]:
     groups: list[list[Shock]] = []
     for shock in shocks:
@@ -305,6 +335,4 @@ def _say(part: Record, shocks: tuple[Shock, ...], kept: list[Shock]) -> Record:
         values=values,
         confidence=0.9,
     )  # fmt: skip
-    return Record(
-        part.components, part.station, part.source, (*part.findings, finding), part.earthquake, part.joined
-    )  # fmt: skip
+    return dataclasses.replace(part, findings=(*part.findings, finding))

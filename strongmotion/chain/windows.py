@@ -102,7 +102,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         The given onset is beyond the record.
     """
     dt, n = motions[0].dt, len(motions[0])
-    energy = shaking_energy([motion.acceleration for motion in motions], dt)
+    energy = shaking_energy([motion.acceleration for motion in motions], dt, [motion.count for motion in motions])
     if settings.time == AUTO:
         picked = pick_onset(energy, dt, settings.short_window, settings.long_window, settings.ratio)
         how = "picked by short-term over long-term energy"

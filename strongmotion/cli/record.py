@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -44,6 +45,7 @@ from .tables import (
 if TYPE_CHECKING:
     from ..batch import Done, Outcome
     from ..record import Component, Finding, Record
+    from ..settings import Settings
 
 
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
@@ -78,8 +80,19 @@ def process(
     gaps: Gaps = "refuse",
     common_window: CommonWindow = False,
     differentiate: Differentiate = False,
+    begin: Annotated[
+        str | None,
+        typer.Option("--from", metavar="T", help="Begin the record here: s after the file's first sample, or UTC."),
+    ] = None,
+    end: Annotated[str | None, typer.Option("--to", metavar="T", help="End it here, likewise.")] = None,
+    split_shocks: Annotated[
+        bool, typer.Option("--split-shocks", help="Make a record of each shock of a file that holds several.")
+    ] = False,
 ) -> None:
     """Process records into an archive.
+
+    A file of continuous data, longer than a quarter of an hour, is cut to its strongest shaking; --from and --to cut
+    any file where you say, and --split-shocks makes a record of each shock.
 
     Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
     .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
@@ -96,15 +109,17 @@ def process(
       strongmotion settings > mine.toml       then edit mine.toml
       strongmotion process demo_records -o archive --settings mine.toml --jobs 4
       strongmotion process inbox -o archive --watch
+      strongmotion process day.ms -o archive --split-shocks
+      strongmotion process day.ms -o archive --from 2031-03-17T03:26:00 --to 2031-03-17T03:30:00
     """
     from ..batch import process_files, watch_folders
     from ..settings import Settings
 
-    chosen = Settings.load(settings) if settings else Settings()
+    chosen = _with_window(Settings.load(settings) if settings else Settings(), begin, end)
     how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
     options: dict[str, Any] = {
         "layout": layout, "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
-        "interrupted": say_stopping, "by": by, "why": why,
+        "interrupted": say_stopping, "by": by, "why": why, "split_shocks": split_shocks,
     }  # fmt: skip
     if watch:
         for outcome in watch_folders(inputs, archive, chosen, **options):
@@ -115,6 +130,20 @@ def process(
     _show_outcome(outcome, archive, unit)
     if outcome.failed or outcome.remaining:
         raise typer.Exit(1)
+
+
+def _with_window(settings: Settings, begin: str | None, end: str | None) -> Settings:
+    """Return settings with the span of the options --from and --to, where they are given."""
+    given = {name: text for name, text in (("begin", begin), ("end", end)) if text is not None}
+    if not given:
+        return settings
+    times: dict[str, Any] = {}
+    for name, text in given.items():
+        try:
+            times[name] = float(text)
+        except ValueError:
+            times[name] = text
+    return dataclasses.replace(settings, window=dataclasses.replace(settings.window, **times))
 
 
 def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
@@ -315,14 +344,15 @@ def _component_row(component: Component, unit: str) -> tuple[str, ...]:
 
 def _found(record: Record) -> tuple[Finding, ...]:
     """Return what the checks find, and what processing by the default settings does where the scale is known."""
-    from ..chain import correct
+    from ..chain import correct, cut_to_shaking
     from ..checks import examine
     from ..result import DAMAGING
     from ..settings import Settings
 
-    seen = examine(record)
     if any(component.unit == COUNTS and component.sensitivity is None for component in record):
-        return seen
+        return examine(record)
+    record = cut_to_shaking(record, Settings())
+    seen = examine(record)
     damaged = {finding.component for finding in seen if finding.name in DAMAGING}
     return (*seen, *correct(record, Settings(), damaged).findings)
 

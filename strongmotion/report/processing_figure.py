@@ -77,8 +77,7 @@ def processing_figure(
                 if corner > 0:
                     panel.axvline(corner, color=look.ink, linewidth=0.9, linestyle=(0, (4, 3)), label="corner")
         motion = to_acceleration(result.record[name])
-        last = windows.quiet_from if windows.pre_event is None else None
-        shaking = motion.acceleration[max(0, windows.onset - round(1.0 / dt)) : last]
+        shaking = motion.acceleration[windows.signal]
         raw = fourier_spectrum((shaking - shaking.mean()) * tukey(len(shaking), 0.1), dt)
         above.plot(
             *peaks_kept(raw.frequency[1:], np.maximum(raw.amplitude[1:], 1e-30), 800),
