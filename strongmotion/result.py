@@ -43,7 +43,7 @@ Floats = NDArray[np.float64]
 DAMAGING = (
     "clipping", "spikes", "stuck samples", "straight fill", "repeated block", "broken continuity", "gain jump",
 )  # fmt: skip
-"""Findings of samples that are wrong: no permanent displacement is told of such a component."""
+"""Findings of samples that are wrong: no permanent displacement is resolved on such a component."""
 
 CUT_SHORT = ("early stop", "cut off")
 """Findings of shaking that goes on after the record's end: what was recorded are lower bounds."""
@@ -64,7 +64,7 @@ class Result:
     record : Record
         The raw record, untouched.
     settings : Settings
-        What the chain was told.
+        The choices it was processed with.
     motion : dict of str to Motion
         Corrected motion by component, with its pads.
     usable_band : dict of str to Band
@@ -317,7 +317,7 @@ def _measures(
     perpendicular: bool,
     threads: int | None,
 ) -> pd.DataFrame:
-    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told.
+    """Tabulate measures, their bands from the first two members, and the permanent displacements that are resolved.
 
     A peak has the band of the table of peaks, from all members and from noise.
     """

@@ -20,6 +20,7 @@ from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
 from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
+from .order import in_order, step
 from .pad import pad_ends
 from .windows import Windows, find_windows
 
@@ -54,23 +55,7 @@ __all__ = [
     "to_acceleration",
 ]
 
-ORDER = (
-    "acceleration",
-    "mend",
-    "onset",
-    "baseline",
-    "instrument",
-    "method",
-    "baseline shift",
-    "corners",
-    "pad",
-    "peak test",
-    "displacement test",
-    "filter",
-    "integrate",
-    "end check",
-)
-"""The steps, as their entries in the history name them."""
+UNTOUCHED = step("already processed", 17)
 
 
 @dataclass(frozen=True)
@@ -175,7 +160,7 @@ def correct(
         )
         findings += [*unsettled, *check_peak(motion, moved, bands[name], order, automatic)]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
+    whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
@@ -183,9 +168,9 @@ def correct(
         low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))
         high = high if high < 0.5 / record.dt else 0.0
         bands = {name: replace(band, low_cut=low, high_cut=high) for name, band in bands.items()}
-        whole.append(Entry("already processed", "", "Applied neither baseline nor filter again", before.values))
+        whole = in_order([*whole, Entry(UNTOUCHED, "", "Applied neither baseline nor filter again", before.values)])
     mended = tuple(stretch for _, its, _ in mendings for stretch in its)
-    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(tuple(whole)), mended)
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole), mended)
 
 
 def _as_it_is(settings: Settings) -> Settings:

@@ -20,10 +20,13 @@ from scipy.linalg import cho_factor, cho_solve, toeplitz
 from ..motion import Motion
 from ..record import Finding
 from ..settings import MendSettings
+from .order import step
 
 __all__ = ["Mended", "mend"]
 
 Floats = NDArray[np.float64]
+
+STEP = step("mend", 15)
 
 SIDE = 24
 """Samples on either side that missing ones are predicted from."""
@@ -132,7 +135,7 @@ def mend(
     if not mended:
         return motion, (), ()
     changed = motion.after(
-        "mend",
+        STEP,
         "Replaced samples that the checks found wrong, as the settings ask for",
         {
             "stretches": len(mended),
