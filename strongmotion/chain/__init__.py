@@ -22,7 +22,7 @@ from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
 from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
-from .order import in_order
+from .order import in_order, step
 from .pad import pad_ends
 from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
 from .windows import Windows, find_windows
@@ -61,6 +61,8 @@ __all__ = [
     "signal_and_noise",
     "to_acceleration",
 ]
+
+UNTOUCHED = step("already processed", 17)
 
 
 @dataclass(frozen=True)
@@ -182,8 +184,7 @@ def correct(
         low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))
         high = high if high < 0.5 / record.dt else 0.0
         bands = {name: replace(band, low_cut=low, high_cut=high) for name, band in bands.items()}
-        what = "Applied neither baseline nor filter again"
-        whole = (*whole, Entry("already processed", "", what, before.values))
+        whole = in_order([*whole, Entry(UNTOUCHED, "", "Applied neither baseline nor filter again", before.values)])
     mended = tuple(stretch for _, its, _ in mendings for stretch in its)
     return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole), mended)
 

@@ -28,6 +28,8 @@ STEP = step("mend", 15)
 
 Floats = NDArray[np.float64]
 
+STEP = step("mend", 15)
+
 SIDE = 24
 """Samples on either side that missing ones are predicted from."""
 

@@ -9,7 +9,7 @@ from .clipping import clipping
 from .continuity import broken_continuity
 from .copies import duplicated_components, reversed_polarity
 from .dead import dead_component
-from .ends import early_stop, second_event
+from .ends import early_stop, forget_levels, second_event
 from .fills import repeated_block, straight_fill
 from .plausibility import implausible_amplitude, implausible_interval, looks_processed, negative_sensitivity, too_short
 from .resolution import coarse_quantisation
@@ -89,7 +89,8 @@ def examine(record: Record) -> tuple[Finding, ...]:
     for component in record:
         its = [finding for check in CHECKS if (finding := check(component)) is not None]
         found += _explained(its)
-    prepared.cache_clear()
+    prepared.cache_clear()  # no record is kept alive by what was computed of it
+    forget_levels()
     compared = (finding for check in TOGETHER for finding in check(record))
     return (*record.findings, *found, *_beside(record, found), *compared)
 

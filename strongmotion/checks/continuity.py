@@ -53,16 +53,21 @@ def broken_continuity(component: Component) -> Finding | None:
     shape = _shape(seen.model)
     energy = np.sum([np.correlate(innovations, one, "valid") ** 2 for one in shape], axis=0)
     grown = np.concatenate(([0.0], np.cumsum(innovations**2)))
-    at = np.arange(beside, len(innovations) - beside - ORDER)
-    energy = energy[at]
-    close = (grown[at + 2 * ORDER] - grown[at - ORDER] - energy) / (3 * ORDER - len(shape))
-    before = (grown[at - 1] - grown[at - beside]) / (beside - 1)
-    after = (grown[at + ORDER + beside] - grown[at + ORDER]) / beside
+    count = len(innovations) - 2 * beside - ORDER
+
+    def grown_at(shift: int) -> Floats:
+        return grown[beside + shift : beside + shift + count]
+
+    energy, here = energy[beside : beside + count], grown_at(ORDER)
+    close = (grown_at(2 * ORDER) - grown_at(-ORDER) - energy) / (3 * ORDER - len(shape))
+    before = (grown_at(-1) - grown_at(-beside)) / (beside - 1)
+    after = (grown_at(ORDER + beside) - here) / beside
     about = np.maximum(np.maximum(np.maximum(before, after), close), seen.noise**2 + seen.count**2 / 6.0)
     ratio = energy / len(shape) / np.maximum(about, np.finfo(float).tiny)
     peak = float(np.abs(seen.values).max())
     best = int(np.argmax(ratio))
-    begins = int(at[best]) + ORDER
+    at = beside + best
+    begins = at + ORDER
     changed = _noise_changes(seen.by_second, begins * component.dt, seen.count)
     gains = [gain for gain in GAINS if gain / NEAR < changed < gain * NEAR]
     if ratio[best] < (LESS if gains else STANDS_OUT):
@@ -71,7 +76,7 @@ def broken_continuity(component: Component) -> Finding | None:
         return None
     factor, left, at_factor = _factor(seen.values, seen.model, begins)
     # A spike at any sample hereabouts would leave this much in the shape of the model.
-    nearby = innovations[max(0, int(at[best]) - ORDER) : int(at[best]) + 2 * ORDER + 1]
+    nearby = innovations[max(0, at - ORDER) : at + 2 * ORDER + 1]
     spike = float((np.correlate(nearby, seen.model, "valid") ** 2).max() / (seen.model @ seen.model))
     measured = {
         "innovation_energy_ratio": float(ratio[best]),

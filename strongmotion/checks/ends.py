@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from ..record import Component, Finding
+from ._prepared import prepared
 
-__all__ = ["early_stop", "second_event"]
+__all__ = ["early_stop", "forget_levels", "second_event"]
 
 CUT_OFF = 0.1
 """The last second, as a part of the loudest (root mean square), from which shaking is cut off."""
@@ -27,10 +30,11 @@ ABOVE_NOISE = 2.0
 """The last second against the quietest: below it, it may be as quiet as the record's own noise lets it be."""
 
 
+@functools.lru_cache(maxsize=1)
 def _level(component: Component) -> NDArray[np.float64]:
-    """Return the root mean square over a second of steps between samples, as a part of its largest."""
-    steps = np.diff(component.samples.astype(np.float64), prepend=float(component.samples[0]))
-    power = uniform_filter1d(steps**2, max(1, round(1.0 / component.dt)), mode="nearest")
+    """Return the root mean square over a second of steps between samples, as a part of its largest; both checks ask."""
+    steps = prepared(component).steps
+    power = uniform_filter1d(np.concatenate(([0.0], steps * steps)), max(1, round(1.0 / component.dt)), mode="nearest")
     largest = float(power.max())
     return np.asarray(np.sqrt(np.maximum(power, 0.0) / largest)) if largest > 0 else np.zeros(len(power))
 
@@ -83,3 +87,8 @@ def second_event(component: Component) -> Finding | None:
                 confidence=0.8,
             )  # fmt: skip
     return None
+
+
+def forget_levels() -> None:
+    """Drop what is kept of the last component."""
+    _level.cache_clear()

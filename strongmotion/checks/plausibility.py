@@ -6,6 +6,7 @@ import numpy as np
 
 from ..foundation.units import COUNTS, G
 from ..record import Component, Finding
+from ._prepared import prepared
 
 __all__ = ["implausible_amplitude", "implausible_interval", "looks_processed", "negative_sensitivity", "too_short"]
 
@@ -39,8 +40,8 @@ def implausible_amplitude(component: Component) -> Finding | None:
     """
     if component.unit == COUNTS and component.sensitivity is None:
         return None
-    values = component.samples * np.float64(abs(component.scale))
-    peak = float(np.abs(values - np.median(values)).max())
+    values = prepared(component).values
+    peak = float(max(values.max(), -values.min())) * abs(component.scale)
     if peak == 0.0 or SMALLEST <= peak <= LARGEST:
         return None
     impossible = not IMPOSSIBLE[1] <= peak <= IMPOSSIBLE[0]

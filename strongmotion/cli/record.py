@@ -289,6 +289,9 @@ def _show_stored(file: Path, unit: str) -> bool:
     show_table(headings, [(component, *cells) for component, cells in shown.items()])
     typer.echo("In brackets the band of 5 to 95 %.\n")
     for name, band in result.usable_band.items():
+        if not band.usable:
+            typer.echo(f"Usable periods of {name}: none, it is unfit.")
+            continue
         longest = "all longer" if band.longest_period == float("inf") else f"{band.longest_period:.3g} s"
         typer.echo(f"Usable periods of {name}: {band.shortest_period:.3g} s to {longest}.")
     typer.echo("\nHow it was processed:")

@@ -20,6 +20,7 @@ from .figures import FIGURES, SECTIONS
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
 
 if TYPE_CHECKING:
+    from ..chain import Band
     from ..record import Finding
     from ..result import Result
 
@@ -90,8 +91,7 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         dagger=DAGGER,
         anything_outside=any(not cell.usable for _, _, cells in headline for cell in cells),
         bands=[
-            (name, _hertz(band.low_cut), _hertz(band.high_cut), number(band.shortest_period),
-             "no limit" if math.isinf(band.longest_period) else number(band.longest_period))
+            (name, _hertz(band.low_cut), _hertz(band.high_cut), *_periods(band))
             for name, band in result.usable_band.items()
         ],
         pictures=_pictures(result, unit),
@@ -143,6 +143,13 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
         ]
         if pictures:
             yield section, pictures
+
+
+def _periods(band: Band) -> tuple[str, str]:
+    """Return the shortest and the longest usable period in words."""
+    if not band.usable:
+        return "none", "none"
+    return number(band.shortest_period), "no limit" if math.isinf(band.longest_period) else number(band.longest_period)
 
 
 def _hertz(corner: float) -> str:
