@@ -20,7 +20,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("trigger time", r"trigger(?:ed)? (?:time|at)|time of trigger|trigger came|ausloesezeit|\btriggered\b"),
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
-    ("original rate", r"before (?:decimation|resampling)|acquisition rate|\boriginal|raw rate"),
+    ("original rate", r"before (?:decimation|resampling)|acquisition rate|\boriginal|raw rate|field (?:sampling|rate|digit)"),
     ("peak", r"\bpeaks?\b|\bmax(?:imum|ima|imale|imo|\.)?\b|\bpga\b|\bpgv\b|\bpgd\b|largest|hochstwert|aceleracion maxima|spitzen|\bmin\b"),
     ("strong part", r"bracketed|significant|strong (?:part|shaking|phase|motion duration)|arias"),
     ("event place", r"epicent|hypocent|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)|earthquake (?:lat|lon|coord)|epizent"),

@@ -179,7 +179,7 @@ class _Header:
         cells = _joined(cells)
         text = next(text for number, text in self.lines if number == line)
         context = plain(_up_to_number(text))
-        if re2.search(r"; +\pL", text) and text.endswith("."):
+        if re2.search(r"; +[\pL0-9]", text) and text.endswith("."):
             for cell in cells:
                 found += self._clauses(cell, line, under)
             return [replace(item, context=context) for item in found]
@@ -267,6 +267,9 @@ class _Header:
         parts = [rest]
         if moments(rest):
             parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
+        for at in range(len(parts) - 1, 0, -1):
+            if zone_in(parts[at]) and not moments(parts[at]) and moments(parts[at - 1]):
+                parts[at - 1 : at + 1] = [f"{parts[at - 1]}, {parts[at]}"]
         for sentence in parts:
             if moments(sentence):
                 words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
@@ -406,7 +409,7 @@ def _goes_on(value: str, cell: str) -> bool:
 def _joined(cells: list[str]) -> list[str]:
     parts = cells[:1]
     for cell in cells[1:]:
-        if _goes_on(parts[-1], cell) or (cell.startswith("(") and zone_in(cell) and moments(parts[-1])):
+        if _goes_on(parts[-1], cell) or (zone_in(cell) and len(cell) < 30 and moments(parts[-1])):
             parts[-1] = f"{parts[-1]} {cell}"
         else:
             parts.append(cell)

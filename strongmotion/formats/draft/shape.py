@@ -68,7 +68,11 @@ def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
         return _clock_rows(lines)
     longest = max(runs, key=lambda run: run[1] - run[0])
     sample = _sample(lines, *longest)
+    if (touching := _touching(lines, *longest)) is not None:
+        sample.insert(len(sample) // 2, touching)
     shapes = shapes_of(sample, head)
+    if touching is not None:
+        shapes = [one for one in shapes if one.width is not None or one.delimiter] or shapes
     if not shapes:
         return None
     shape = shapes[0]
@@ -103,6 +107,17 @@ def _words(line: str) -> bool:
     return bool(re2.search(r"\pL{2}", line)) and not re2.fullmatch(r"(?i) *(?:nan|inf|na|null|none|-+|\*+) *", line)
 
 
+def _touching(lines: Lines, begin: int, end: int) -> str | None:
+    """Return the first line in which a number touches the one before; None where none does."""
+    first, last = int(lines.begins[begin]), int(lines.ends[end - 1])
+    text = lines.bytes[first:last]
+    signs = np.flatnonzero(((text[1:] == 45) | (text[1:] == 43)) & ((text[:-1] >= 48) & (text[:-1] <= 57) | (text[:-1] == 46))) + 1
+    if not signs.size:
+        return None
+    at = int(np.searchsorted(lines.begins, first + int(signs[0]), "right")) - 1
+    return lines.line(at)
+
+
 def _sample(lines: Lines, begin: int, end: int) -> list[str]:
     """Return lines from all parts of a block, its last one too."""
     if end - begin <= 2 * _LOOKED_AT:
@@ -130,17 +145,14 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
             beyond = [line[total:].strip() for line in sample]
             if all(text.isdigit() or not text for text in beyond) and any(beyond) and _fits(shorter, sample):
                 return [shorter]
-    if found and not touching:
-        # Where blanks part the numbers too, they do it whatever the widths are.
-        free = Shape("", found[0].decimal, exponent, None, found[0].cells, why=found[0].why)
-        if _fits(free, sample):
-            found.insert(0, free)
     for delimiter, decimal in (
         ("\t", "."), (";", "."), ("|", "."), (",", "."), ("", "."), ("\t", ","), (";", ","), ("|", ","), ("", ","),
     ):  # fmt: skip
         if delimiter and text.count(delimiter) < len(sample) - 1:
             continue
         if decimal == "," and "," not in text:
+            continue
+        if delimiter == "," and _commas_are_decimal(sample):
             continue
         shape = Shape(delimiter, decimal, exponent)
         usual = Counter(len(shape.block.cells(line)) for line in sample[: _LOOKED_AT]).most_common(1)[0][0]
@@ -150,6 +162,14 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
     if touching or not found:
         found += _by_places(sample, exponent)
     return found[:6]
+
+
+def _commas_are_decimal(sample: list[str]) -> bool:
+    """Whether the one comma of each line is that of a decimal: behind it stand digits only, always as many."""
+    parts = [line.strip().split(",") for line in sample]
+    if any(len(part) != 2 or not part[1].isdigit() for part in parts):
+        return False
+    return len({len(part[1]) for part in parts}) == 1 and any(part[0].lstrip("+-") == "0" for part in parts)
 
 
 def _fits(shape: Shape, sample: list[str]) -> bool:

@@ -127,9 +127,10 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             add(value, 2.0, item, "dt", "stated as an interval")
         elif name == "interval" and not kind and item.number <= 1:
             add(item.number, 1.5, item, "dt", "stated as an interval")
-        elif sampled and kind == "frequency" and re2.search(r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp|muestreo|campion|echantillon|amostr", f"{item.label} {item.stated.lower()[:20]}"):
+        elif sampled and kind == "frequency" and re2.search(r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp|decimat|this file|muestreo|campion|echantillon|amostr", f"{item.label} {item.stated.lower()[:20]}"):
             rate = item.number * (item.unit.factor if item.unit else 1.0)
-            add(1 / rate, 2.0, item, "sampling_rate", "stated as a rate")
+            this = re2.search(r"this file|after|output|below|of the data", item.label)
+            add(1 / rate, 3.5 if this else 2.0, item, "sampling_rate", "stated as a rate")
         elif name == "rate" and not kind and item.number >= 1 and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated)):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
     if not readings and from_column is None:
@@ -436,6 +437,11 @@ def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
     """Return accelerations and the counts that they equal, which one line states together."""
     found = []
     for item in items:
+        if item.kind == "number" and _kind(item) == "counts" and re2.search(r"\bone g equals\b|\b1 g equals\b|\b1 g =", item.label):
+            found.append((Item("number", "one g", "1", item.line, 1.0, unit_at("g")), item))
+    if found:
+        return found
+    for item in items:
         if item.kind != "number" or _kind(item) != "acceleration" or item.number <= 0:
             continue
         scale = concept(item.label) == "full scale"
@@ -447,11 +453,6 @@ def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
             if other.kind == "number" and other is not item and other.line == item.line and counts and other.number > 1:
                 if other.unit is None or other.unit.kind == "counts":
                     found.append((item, other))
-    if not found:
-        for item in items:
-            if item.kind == "number" and _kind(item) == "counts" and re2.search(r"\bone g equals\b|\b1 g equals\b|\b1 g =", item.label):
-                whole = Item("number", "one g", "1", item.line, 1.0, unit_at("g"))
-                found.append((whole, item))
     return found
 
 
@@ -661,6 +662,8 @@ def start(items: Sequence[Item]) -> Choice:
         said = " or ".join(f"{next(iter(times))[:23]} (line {item.line + 1})" for times, item in sets.items())
         return Choice("start", None, None, "", [said], f"the start is {said}")
     item = whole[0]
+    beside = {zone_in(other.text) for other in items if other.kind == "text" and other.line == item.line} - {""}
+    zone = zone or (beside.pop() if len(beside) == 1 else "")
     readings = moments(item.text, zone=zone)
     order = ""
     if len(readings) > 1:
