@@ -35,7 +35,7 @@ QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 GIVEN = (*OF_STATION, "dt", "samples", "start", "scale", "sensitivity", "azimuth", "dip")
 """What the caller may give of a file that does not say it."""
 
-LARGEST = 1e9
+LARGEST = 1e20
 """Acceleration that is read, m/s²; far larger numbers overflow when they are squared and summed."""
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -207,7 +207,9 @@ def settled(reading: Reading, fields: Fields) -> tuple[dict[str, Field], tuple[F
         if quantity == "dt" and "sampling_rate" in chosen:
             rate = chosen.pop("sampling_rate")
             if stated is None and not _alike(rate.text.strip(), repr(1 / float(text)), "sampling_rate"):
-                notes.append(_overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", ""))
+                notes.append(
+                    _overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", "")
+                )
         chosen[quantity] = Field(text)
     return chosen, tuple(notes)
 

@@ -324,7 +324,10 @@ def _block_from(top: _Table, file: str) -> Block:
         return str(text)
 
     columns = block.get("columns", list, [])
-    if not all(isinstance(label, str) and label for label in columns) or columns.count("time") + bool(columns.count("clock")) > 1:
+    if (
+        not all(isinstance(label, str) and label for label in columns)
+        or columns.count("time") + bool(columns.count("clock")) > 1
+    ):
         raise block.error(f"columns must be labels, found {columns}", 'Write columns = ["time", "H1", "-", "V"]')
     if columns and not set(columns) - {*NO_COMPONENT}:
         raise block.error("columns name no component", 'Write columns = ["time", "H1", "H2", "V"]')
@@ -378,7 +381,20 @@ def _rule(head: _Table, quantity: str, header_lines: int | None) -> Rule:
 
 
 def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, header_lines: int | None) -> Rule:
-    keys = ("line", "columns", "pattern", "value", "file_name", "path", "unit", "factor", "times", "over", "order", "zone")
+    keys = (
+        "line",
+        "columns",
+        "pattern",
+        "value",
+        "file_name",
+        "path",
+        "unit",
+        "factor",
+        "times",
+        "over",
+        "order",
+        "zone",
+    )
     table = _Table(given, file, name, keys)
     value = table.table.get("value")
     line, pattern, columns = table.whole("line", least=1), table.pattern("pattern", groups=1), None
@@ -402,9 +418,11 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
     unit, order, zone = (table.get(key, str, "") for key in ("unit", "order", "zone"))
     if unit:
         known = unit_at(unit)
-        kinds = {_KINDS.get(quantity, "acceleration"), "acceleration per count"} if quantity == "scale" else {
-            _KINDS.get(quantity, "")
-        }
+        kinds = (
+            {_KINDS.get(quantity, "acceleration"), "acceleration per count"}
+            if quantity == "scale"
+            else {_KINDS.get(quantity, "")}
+        )
         if known is None or known.kind not in kinds or known.length != len(unit):
             raise table.error(f"{unit!r} is no unit of {quantity}", "Correct unit, or use factor")
     if order not in ("", "dmy", "mdy", "ymd"):
@@ -421,7 +439,9 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
         if len(many) > 5 or not all(isinstance(one, dict) for one in many):
             raise table.error(f"{key} must be a rule, or a few of them", f"Write {key} = {{pattern = '...'}}")
         others[key] = tuple(
-            _rule_from({k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines)
+            _rule_from(
+                {k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines
+            )
             for one in many
         )
     text = None if value is None else str(value)

@@ -48,8 +48,10 @@ def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown
     for line in shown:
         body = line[block.margin : block.last_column]
         for at in range(block.width, len(body), block.width):
+            before, after = body[at - block.width : at].strip(), body[at : at + block.width].strip()
+            full = len(before) == block.width and len(after) == block.width
             edges += 1
-            cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal)
+            cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal) and not full
     if edges >= 3 and cut > 0.5 * edges:
         raise lines.reading.error(
             f"columns of width {block.width} cut through numbers",
@@ -124,7 +126,10 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
     found = []
     for at in alike[same].tolist():
         row = data[begins[at] : ends[at]]
-        if row == data[begins[at + 1] : ends[at + 1]] and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES:
+        if (
+            row == data[begins[at + 1] : ends[at + 1]]
+            and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES
+        ):
             found.append(int(numbered[at + 1]) + 1)
             if len(found) > 100:
                 break

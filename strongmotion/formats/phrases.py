@@ -55,7 +55,10 @@ _DATES = tuple(
     for kind, date in (
         ("ymd", r"(?P<a>[12][0-9]{3})[-/.](?P<b>[0-9]{1,2})[-/.](?P<c>[0-9]{1,2})"),
         ("dmy", r"(?P<a>[0-9]{1,2})[-/.](?P<b>[0-9]{1,2})[-/.](?P<c>[12][0-9]{3})"),
-        ("dMy", r"(?P<a>[0-9]{1,2})(?:st|nd|rd|th)?[-/. ]+(?:de )?(?P<b>\pL{3,10})\.?,?[-/. ]+(?:de )?(?P<c>[12][0-9]{3})"),
+        (
+            "dMy",
+            r"(?P<a>[0-9]{1,2})(?:st|nd|rd|th)?[-/. ]+(?:de )?(?P<b>\pL{3,10})\.?,?[-/. ]+(?:de )?(?P<c>[12][0-9]{3})",
+        ),
         ("Mdy", r"(?P<a>\pL{3,10})\.? +(?P<b>[0-9]{1,2})(?:st|nd|rd|th)?,? +(?P<c>[12][0-9]{3})"),
         ("yMd", r"(?P<a>[12][0-9]{3})[-/. ]+(?P<b>\pL{3,10})\.?[-/. ]+(?P<c>[0-9]{1,2})"),
         ("ord", r"(?P<a>[12][0-9]{3})(?:[.,/-]| +(?:day|doy|d) *)(?P<b>[0-3][0-9]{2})(?P<c>)"),
@@ -208,9 +211,7 @@ _ANGLE = (
     r"(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:['\x{2032}\x{2019}m] *|[-: ] *)?(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:\"|''|\x{2033}|s\b)?)?)? *"
 )
 COORDINATE = re2.compile(rf"(?i)(?:\b(?P<before>[NSEW]) *)?(?P<angle>{_ANGLE})(?P<after>[NSEWO]\b)?")
-_PAIR_LETTERS = re2.compile(
-    rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)"
-)
+_PAIR_LETTERS = re2.compile(rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)")
 _PAIR_PLAIN = re2.compile(r"^[ :=;,(]*([-+]?[0-9]{1,2}[.,][0-9]{2,})[ ,;/]+([-+]?[0-9]{1,3}[.,][0-9]{2,})\W*$")
 
 
@@ -279,8 +280,12 @@ class Direction(NamedTuple):
     dip: float | None = None
 
 
-_QUADRANT = re2.compile(r"(?i)(?:^|[^\pL0-9])([NS]) ?([0-9]{1,3}(?:[.,][0-9]+)?) ?(?:\x{B0}|deg)? ?([EW])(?:[^\pL0-9]|$)")
-_DEGREES = re2.compile(r"(?i)(?:^|[^0-9.,-])([0-9]{1,3}(?:[.,][0-9]+)?) *(?:\x{B0}|\x{BA}|deg\b|degrees?\b|grad\b|gradi\b|grados\b)")
+_QUADRANT = re2.compile(
+    r"(?i)(?:^|[^\pL0-9])([NS]) ?([0-9]{1,3}(?:[.,][0-9]+)?) ?(?:\x{B0}|deg)? ?([EW])(?:[^\pL0-9]|$)"
+)
+_DEGREES = re2.compile(
+    r"(?i)(?:^|[^0-9.,-])([0-9]{1,3}(?:[.,][0-9]+)?) *(?:\x{B0}|\x{BA}|deg\b|degrees?\b|grad\b|gradi\b|grados\b)"
+)
 _UP = re2.compile(r"\b(?:up|upward|upwards|aufwarts|arriba|haut|alto|above|u-d|ud|hoch|oben)\b")
 _DOWN = re2.compile(r"\b(?:down|downward|downwards|abwarts|abajo|bas|basso|d-u|unten)\b")
 _VERTICAL = re2.compile(r"\b(?:v|vert|vertical|verticale|vertikal|z)\b")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,13 @@ from ..record import Component, Finding, Record, Station
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .layout import (
-    LONGEST_HEADER, MOMENT, MOST_COMPONENTS, NO_COMPONENT, Layout, Rules, load_layout,
+    LONGEST_HEADER,
+    MOMENT,
+    MOST_COMPONENTS,
+    NO_COMPONENT,
+    Layout,
+    Rules,
+    load_layout,
 )  # fmt: skip
 from .lines import LONGEST_HEADER_LINE, Lines, typed
 from .odd_rows import odd_rows
@@ -209,8 +214,10 @@ class _Reader:
             if rule.is_open:
                 if self.answered(key):
                     continue
-                raise self.reading.error(
+                raise RecordError(
                     f"the layout {self.layout.name} leaves {key} open (?)",
+                    source=self.reading.file,
+                    field=key,
                     remedy=f"Fill it in, or give {_option(key)}",
                 )
             if rule.is_number:
@@ -241,7 +248,9 @@ class _Reader:
             return reading.sensitivity is not None or key in given
         if key == "component":
             return bool(reading.names)
-        return key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        return (
+            key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        )
 
     def with_start(self, rules: Rules, fields: dict[str, Field]) -> dict[str, Field]:
         parts = [fields.pop(key) for key in MOMENT if key in fields]
@@ -294,7 +303,9 @@ class _Reader:
         for column, samples in zip(block.columns, columns, strict=True):
             if column not in NO_COMPONENT:
                 label = ordered.get(column, column)
-                own_fields = self.fields(self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data)))
+                own_fields = self.fields(
+                    self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data))
+                )
                 at = motion.index(column)
                 named = Field(names[at] if at < len(names) else label)
                 described = {**fields, "component": named, **own_fields}
@@ -305,9 +316,7 @@ class _Reader:
                 findings.extend(of_it)
         return components, findings
 
-    def parts(
-        self, fields: dict[str, Field], begin: int, data: int, end: int
-    ) -> tuple[list[Component], list[Finding]]:
+    def parts(self, fields: dict[str, Field], begin: int, data: int, end: int) -> tuple[list[Component], list[Finding]]:
         """Return the components that stand one after another in one block, in the layout's order."""
         order = self.layout.order
         dt, declared = header.interval(self.reading, fields), header.declared_samples(self.reading, fields)

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import re2
 
-from ...foundation.errors import RecordError, StrongMotionError
+from ...foundation.errors import RecordError, SettingsError, StrongMotionError
 from ...foundation.units import COUNTS
 from ...record import Finding, Record
 from .. import header
@@ -25,7 +25,7 @@ from ..phrases import Direction, moments, plain, pointing
 from ..source import content
 from ..text import read_texts
 from . import weigh
-from .arrange import Arrangement, arrange, means_nothing
+from .arrange import arrange, means_nothing
 from .concepts import concept
 from .items import Item, items_of
 from .shape import Blocks, blocks_of, table
@@ -89,9 +89,8 @@ def draft_layout(path: str | Path) -> Draft:
     RecordError
         The file cannot be read, or holds no block of numbers.
     """
-    file, data = content(path)
-    data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    reading = Reading(file, data)
+    reading = prepared(path)
+    data = reading.data
     if len(data) > MOST_BYTES or b"\0" in data:
         what = "is binary" if b"\0" in data else f"has more than {MOST_BYTES / 1e6:.0f} MB"
         raise reading.error(f"the file {what}", remedy="Draft from a small text file of the same kind")
@@ -102,6 +101,12 @@ def draft_layout(path: str | Path) -> Draft:
     except StrongMotionError as error:
         draft.problem = str(error)
     return draft
+
+
+def prepared(path: str | Path) -> Reading:
+    """Return a text file ready to be read, its line ends made alike."""
+    file, data = content(path)
+    return Reading(file, data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n"))
 
 
 def read_drafted(reading: Reading) -> list[Record]:
@@ -134,7 +139,14 @@ def read_drafted(reading: Reading) -> list[Record]:
             field=missing[0],
             remedy=f"The file does not seem to say it: give {_all(OPTIONS[quantity] for quantity in missing)}",
         )
-    records = read_texts(reading, layout_from_text(draft.toml, "the draft"))
+    try:
+        layout = layout_from_text(draft.toml, "the draft")
+    except SettingsError as error:
+        raise reading.error(
+            f"the file is of no known format, and no layout can be drafted for it ({error.what})",
+            remedy="Write a layout (TOML) and read the file with layout= (--layout)",
+        ) from None
+    records = read_texts(reading, layout)
     notes = drafter.findings(draft.said)
     return [replace(record, findings=(*record.findings, *notes)) for record in records]
 
@@ -168,7 +180,8 @@ class _Drafter:
         self.check_header()
         self.choices: list[Choice] = []
         self.unsure: list[str] = []
-        self.weigh()
+        with np.errstate(all="ignore"):  # numbers beyond all reason are refused when the file is read
+            self.weigh()
 
     def shown(self, at: int) -> str:
         try:
@@ -222,7 +235,8 @@ class _Drafter:
         drop = [(at, text) for at, text in top if at not in names_at]
         self.items = items_of(drop, self.blocks.shape.decimal) if names_at else first_pass
         self.own_items = [
-            items_of([(at, text) for at, text in part if at not in names_at], self.blocks.shape.decimal) for part in self.own
+            items_of([(at, text) for at, text in part if at not in names_at], self.blocks.shape.decimal)
+            for part in self.own
         ]
         tail_items = items_of(self.tail, self.blocks.shape.decimal)
         self.peaks = [item for item in tail_items if concept(item.label) == "peak"]
@@ -249,7 +263,11 @@ class _Drafter:
             return []
         for at in range(self.blocks.runs[0][0]):
             found = re2.findall(r"\b([0-9]{2,7}) of ([A-Z][A-Za-z0-9]{0,3})\b", self.shown(at))
-            if len(found) in (2, 3) and len({count for count, _ in found}) == 1 and len({name for _, name in found}) == len(found):
+            if (
+                len(found) in (2, 3)
+                and len({count for count, _ in found}) == 1
+                and len({name for _, name in found}) == len(found)
+            ):
                 count = int(found[0][0])
                 if count * len(found) == self.arrangement.total:
                     self.arrangement.samples = count
@@ -325,18 +343,28 @@ class _Drafter:
             bare += [Item("number", "", cell, at, value) for cell, value in small]
             if len(small) == 1 and (beside or len(cells) == 1):
                 cell, value = small[0]
-                found.append((Item("number", "", cell, at, value), "beside the count" if beside else "a number by itself"))
+                found.append(
+                    (Item("number", "", cell, at, value), "beside the count" if beside else "a number by itself")
+                )
         words = any(re2.search(r"\pL{3}", self.shown(at)) for at in range(self.blocks.runs[0][0]))
         if len(found) == 1 and len(bare) == 1 and (found[0][1] == "beside the count" or not words):
             item, why = found[0]
-            return Choice("dt", item.number, item, why, note=f"the sampling interval {item.text} s is inferred: {why} in line {item.line + 1}")
+            return Choice(
+                "dt",
+                item.number,
+                item,
+                why,
+                note=f"the sampling interval {item.text} s is inferred: {why} in line {item.line + 1}",
+            )
         loose = [
             item for item in self.items
             if item.kind == "number" and 2e-4 <= item.number <= 0.1 and item.unit is None and not concept(item.label)
         ]  # fmt: skip
         if bare or loose:
             said = " or ".join(f"{item.text} s (line {item.line + 1})" for item in (bare or loose)[:3])
-            return Choice("dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so")
+            return Choice(
+                "dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so"
+            )
         return None
 
     def sensitivities_by_row(self) -> list[Choice]:
@@ -383,7 +411,9 @@ class _Drafter:
             stands.append(item)
         self.labels, self.where, self.stands = labels, where, stands
         self.names = _names(labels, where)
-        unknown = [name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")]
+        unknown = [
+            name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")
+        ]
         self.direction_note = ""
         if unknown:
             pair = ", ".join(f"{name}=H{at + 1}" for at, name in enumerate(unknown[:2]))
@@ -400,7 +430,11 @@ class _Drafter:
             for item in items:
                 if item.kind != "text" or not item.labelled or weigh._of_event(item):
                     continue
-                tail = re2.sub(r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung|kanal)(?: azimuth)?(?: of)? ", "", item.label)
+                tail = re2.sub(
+                    r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung|kanal)(?: azimuth)?(?: of)? ",
+                    "",
+                    item.label,
+                )
                 if (tail in (word, bare) or item.label in (word, bare)) and pointing(item.text).kind:
                     return label, _pointing(item.text), item
             for item in items:
@@ -414,12 +448,21 @@ class _Drafter:
                         return label, _pointing(match[1]), None
             free = re2.compile(rf"\b{re2.escape(bare)}\b(?: component)? (?:points to|is|at|=|:)? *(.*)$")
             for item in items:
-                if item.kind == "text" and not item.labelled and concept(item.label) in ("component", "") and (match := free.search(plain(item.text))):
+                if (
+                    item.kind == "text"
+                    and not item.labelled
+                    and concept(item.label) in ("component", "")
+                    and (match := free.search(plain(item.text)))
+                ):
                     if _pointing(match[1]).kind:
                         return label, _pointing(match[1]), None
         rows = sorted({item.row for item in items if item.row is not None})
         if len(rows) == self.components and self.components > 1:
-            dips = [i.number for i in items if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)]
+            dips = [
+                i.number
+                for i in items
+                if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)
+            ]
             if dips and abs(dips[0]) == 90:
                 return label, Direction("vertical", None, dips[0]), None
             for item in items:
@@ -435,16 +478,31 @@ class _Drafter:
         several = len(self.kept) > 1
         label, best, stands = "", Direction(""), None
         for item in own:
-            if item.kind != "text" or weigh._of_event(item) or not (concept(item.label) == "component" or concept(plain(item.text)) == "component"):
+            if (
+                item.kind != "text"
+                or weigh._of_event(item)
+                or not (concept(item.label) == "component" or concept(plain(item.text)) == "component")
+            ):
                 continue
-            if re2.match(r"^[0-9]+ of [0-9]+$", item.text) or re2.search(r"number of|per channel|channels\b", item.label):
+            if re2.match(r"^[0-9]+ of [0-9]+$", item.text) or re2.search(
+                r"number of|per channel|channels\b", item.label
+            ):
                 continue
             where = _pointing(item.text)
-            if item.labelled and re2.fullmatch(r"[0-9.]+", item.text) and not re2.search(r"azimut|direction|orient|richtung", item.label):
+            if (
+                item.labelled
+                and re2.fullmatch(r"[0-9.]+", item.text)
+                and not re2.search(r"azimut|direction|orient|richtung", item.label)
+            ):
                 where = Direction("")
             if item.text.lower() in ("channel", "component", "comp", "direction"):
                 continue
-            if not where.kind and item.labelled and not label and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text):
+            if (
+                not where.kind
+                and item.labelled
+                and not label
+                and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text)
+            ):
                 label = item.text
             if where.kind and (not best.kind or (best.azimuth is None and where.azimuth is not None)):
                 best, stands = where, item if item.labelled else None
@@ -455,24 +513,34 @@ class _Drafter:
             if word := re2.search(r"(?:^|[^\pL0-9])(H1|H2|NS|EW|UD|N-S|E-W|U-D|V|[LTXYZ])(?:[^\pL0-9]|$)", text):
                 label = label or word[1]
                 known = header.direction(word[1])
-                if not best.kind and known[0] in ("H1", "H2", "V") and (known[1] is not None or known[2] is not None or known[0] == "V"):
+                if (
+                    not best.kind
+                    and known[0] in ("H1", "H2", "V")
+                    and (known[1] is not None or known[2] is not None or known[0] == "V")
+                ):
                     best = _pointing(word[1]) if known[0] != "V" or known[2] is not None else Direction("vertical")
             if (match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran)\b", text)) and not label:
                 label = match[1]
         if label in ("H1", "H2", "V") or (several and label):
             # The common header may give directions by name.
-            _, found, at = ("", Direction(""), None) if self.components == 1 else self.component_items(label, number, self.items)
-            if found.kind and not (best.azimuth is not None or best.dip is not None):
+            _, found, at = (
+                ("", Direction(""), None) if self.components == 1 else self.component_items(label, number, self.items)
+            )
+            if (found.kind and not (best.azimuth is not None or best.dip is not None)) or (
+                found.azimuth is not None and best.azimuth is None
+            ):
                 best, stands = found, at
-            elif found.azimuth is not None and best.azimuth is None:
-                best, stands = found, at
-        if not best.kind and several and number < self.components:
+        if not best.kind and several and 1 < self.components > number:
             _, best, stands = self.component_items(label, number, self.items)
         if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
             return self.of_section(number, self.items)
         if not label:
             for item in own:
-                if item.kind == "text" and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text)) and len(item.text) < 60:
+                if (
+                    item.kind == "text"
+                    and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text))
+                    and len(item.text) < 60
+                ):
                     label = word[1]
                     break
         return label, best, stands
@@ -513,7 +581,13 @@ class _Drafter:
             )
         ]  # fmt: skip
         given = self.reading.given
-        left = [choice.doubt for choice in self.choices if choice.doubt and choice.quantity not in ("dt", "sampling_rate", "unit", "sensitivity", "scale", "samples") and choice.quantity not in given]
+        left = [
+            choice.doubt
+            for choice in self.choices
+            if choice.doubt
+            and choice.quantity not in ("dt", "sampling_rate", "unit", "sensitivity", "scale", "samples")
+            and choice.quantity not in given
+        ]
         more = [choice.note for choice in self.choices if choice.note and choice.quantity not in given]
         if self.arrangement.note:
             more.append(self.arrangement.note)
@@ -687,7 +761,7 @@ class _Drafter:
 
     def sectioned_scale(self, top: list[tuple[int, str]], rows: dict[str, list[str]]) -> str:
         """Write the sensitivity; where blocks state each its own, one for each component."""
-        if len(self.kept) > 1:
+        if len(self.kept) > 1 and self.arrangement.mode != "columns":
             values = [weigh.settled_scale(self.own_items[at]) for at in self.kept]
             shared = [item for item in self.items if item.line < (self.own[0][0][0] if self.own[0] else 0)]
             values = [
@@ -705,7 +779,7 @@ class _Drafter:
         """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
         quantity = choice.quantity
         numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
-        if choice.item is None or quantity == "unit" and choice.item.kind != "text":
+        if choice.item is None or (quantity == "unit" and choice.item.kind != "text"):
             return self.constant(choice, comment)
         if quantity == "start" and choice.parts:
             return self.constant(choice, "date and time of day stand apart")
@@ -730,7 +804,9 @@ class _Drafter:
                 more += f", order = {quoted(choice.order)}" if choice.order in ("dmy", "mdy", "ymd") else ""
             if choice.zone:
                 more += f", zone = {quoted(choice.zone)}"
-            again = moments(text.text, choice.order if choice.order in ("dmy", "mdy") else "", choice.zone) if text else []
+            again = (
+                moments(text.text, choice.order if choice.order in ("dmy", "mdy") else "", choice.zone) if text else []
+            )
             if len(again) != 1 or f"{again[0].time}Z" != choice.value:
                 return self.constant(choice, choice.place)
         if quantity in ("latitude", "longitude") and len(weigh.coordinate(choice.item.text, quantity)) != 1:
@@ -755,7 +831,11 @@ class _Drafter:
             return f"dt.value = {value!r}  # {comment or choice.why}"
         if choice.quantity in ("sensitivity", "scale"):
             return f"sensitivity.value = {value!r}  # counts per m/s², {comment or choice.why}"
-        shown = quoted(value) if isinstance(value, str) else repr(int(value) if choice.quantity == "samples" and value else value)
+        shown = (
+            quoted(value)
+            if isinstance(value, str)
+            else repr(int(value) if choice.quantity == "samples" and value else value)
+        )
         return f"{choice.quantity}.value = {shown}  # {comment or choice.why or 'of this file'}"
 
     def direction_rules(
@@ -767,7 +847,12 @@ class _Drafter:
         known = header.direction(name)
         if where.azimuth is not None and where.azimuth != known[1]:
             found = ""
-            if item is not None and item.text and any(item.line == at for at, _ in top) and _pointing(item.text).azimuth == where.azimuth:
+            if (
+                item is not None
+                and item.text
+                and any(item.line == at for at, _ in top)
+                and _pointing(item.text).azimuth == where.azimuth
+            ):
                 found, _ = rule_text(Choice("azimuth", item=item), top, False)
             out.append(f"azimuth = {{{found}}}" if found else f"azimuth.value = {where.azimuth!r}")
             if known[2] != 0.0:
@@ -808,6 +893,8 @@ class _Drafter:
             keys.append(f'exponent = "{shape.exponent}"')
         if shape.last_column:
             keys.append(f"last_column = {shape.last_column}")
+        if self.blocks.comment:
+            keys.append(f"comment = {quoted(self.blocks.comment)}")
         if len(runs) > 1:
             keys.append(f"found = {len(runs)}")
         else:
@@ -840,9 +927,11 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
     names: list[str] = [""] * len(labels)
     for at, (label, one) in enumerate(zip(labels, where, strict=True)):
         plain_name = header.direction(label)[0] if label else ""
-        if plain_name in ("H1", "H2", "V") and plain_name not in names and not (plain_name == "V") != (one.kind == "vertical") * bool(one.kind):
-            names[at] = plain_name
-        elif plain_name in ("H1", "H2") and plain_name not in names and one.kind != "vertical":
+        if (
+            plain_name in ("H1", "H2", "V")
+            and plain_name not in names
+            and not (plain_name == "V") != (one.kind == "vertical") * bool(one.kind)
+        ) or (plain_name in ("H1", "H2") and plain_name not in names and one.kind != "vertical"):
             names[at] = plain_name
         elif plain_name == "V" and "V" not in names and one.kind != "horizontal":
             names[at] = "V"
@@ -857,7 +946,9 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
         if not names[at]:
             clean = re2.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")[:24]
             known = header.direction(clean)[0] in ("H1", "H2", "V") or clean.lower() in ("t", "time", "clock")
-            names[at] = clean if clean and clean not in names and not known and re2.search(r"[A-Za-z]", clean) else f"C{at + 1}"
+            names[at] = (
+                clean if clean and clean not in names and not known and re2.search(r"[A-Za-z]", clean) else f"C{at + 1}"
+            )
     return names
 
 

@@ -21,7 +21,9 @@ _TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
 _VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
 _DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
-_ACCELERATION = re2.compile(r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$")
+_ACCELERATION = re2.compile(
+    r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$"
+)
 
 
 @dataclass
@@ -103,7 +105,9 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
 
 def _names_only(row: Sequence[str]) -> bool:
     """Whether cells may be the names of columns."""
-    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row):
+    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(
+        re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row
+    ):
         return False
     if len(row) == 2 and re2.match(r"(?i)^(?:channel|component|comp|direction|kanal|canal|block)$", row[0]):
         return False
@@ -111,7 +115,9 @@ def _names_only(row: Sequence[str]) -> bool:
         return False
     if len(row) > 1 and any(is_unit_text(cell) for cell in row) and not any(_TIME.search(plain(cell)) for cell in row):
         return False  # a label and its unit
-    return any(_speaks(cell) for cell in row) or all(len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row)
+    return any(_speaks(cell) for cell in row) or all(
+        len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row
+    )
 
 
 def _speaks(cell: str) -> bool:
@@ -128,9 +134,13 @@ def _speaks(cell: str) -> bool:
 def _directions_only(row: Sequence[str]) -> bool:
     if len(row) > 2 and re2.match(r"(?i)^(?:azim\w*|dir\w*|orient\w*)", row[0]):
         row = ["-", *row[1:]]
-    return all(re2.fullmatch(r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])", cell) for cell in row) and any(
-        re2.search(r"\pL|\x{B0}", cell) or "-" == cell for cell in row
-    )
+    return all(
+        re2.fullmatch(
+            r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])",
+            cell,
+        )
+        for cell in row
+    ) and any(re2.search(r"\pL|\x{B0}", cell) or cell == "-" for cell in row)
 
 
 def _units_only(row: Sequence[str]) -> bool:
@@ -163,6 +173,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
         column.role = "motion"
         return Arrangement("along", [column], total, total, names)
     numbers = table(lines, run, shape)
+    if blocks.comment:
+        numbers = numbers[~np.isnan(numbers).all(axis=1)]
     body = numbers[:-1] if last < shape.cells else numbers
     even = last == shape.cells
     ramps = [_is_ramp(body[:, i], shape) for i in range(shape.cells)]
@@ -171,7 +183,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
         time = Column("time", "time")
         samples = total // 2
         return Arrangement("pairs", [time, Column("motion")], samples, total, [], float(np.mean(np.diff(flat))))
-    as_columns = even and (bool(above) or any(ramps[:2]))
+    mixed = bool(np.isnan(body).any())
+    as_columns = mixed or (even and (bool(above) or any(ramps[:2])))
     doubt = ""
     if not as_columns:
         along, side = total in counts, filled in counts and even
@@ -215,13 +228,17 @@ def _columns(
     for i, column in enumerate(columns):
         words = plain(f"{column.name} {column.unit}")
         unit = unit_at(column.unit) if column.unit else None
-        if i == time:
+        if np.isnan(body[:, i]).any():
+            column.role = "-"
+        elif i == time:
             column.role = "time"
-        elif ramps[i] and (_counts(body[:, i]) or time is not None):
-            column.role = "-"
-        elif _VELOCITY.search(words) or (unit is not None and unit.kind == "velocity"):
-            column.role = "-"
-        elif _DISPLACEMENT.search(words) or (unit is not None and unit.kind == "length"):
+        elif (
+            (ramps[i] and (_counts(body[:, i]) or time is not None))
+            or _VELOCITY.search(words)
+            or (unit is not None and unit.kind == "velocity")
+            or _DISPLACEMENT.search(words)
+            or (unit is not None and unit.kind == "length")
+        ):
             column.role = "-"
         elif column.role != "-":
             column.role = "motion"
@@ -233,7 +250,13 @@ def _columns(
             made.step *= unit.factor
         elif made.step >= 1:
             made.time_sure = False
-    if made.note == "" and not above and len(made.motion) == 3 and time is not None and _is_integral(body, columns, made.step):
+    if (
+        made.note == ""
+        and not above
+        and len(made.motion) == 3
+        and time is not None
+        and _is_integral(body, columns, made.step)
+    ):
         made.doubt = (
             "the columns may be three components, or acceleration, velocity and displacement of one: the second and third "
             "look like integrals of the one before"
@@ -263,7 +286,10 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 def _direction_of(name: str, cell: str) -> Direction:
     where = pointing(cell)
-    if where.kind == "horizontal" and not re2.search(r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)", cell):
+    if where.kind == "horizontal" and not re2.search(
+        r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)",
+        cell,
+    ):
         return Direction("")
     return where
 

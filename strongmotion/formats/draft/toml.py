@@ -20,7 +20,8 @@ def quoted(text: str) -> str:
     if "'" not in text and all(character.isprintable() for character in text):
         return f"'{text}'"
     escaped = "".join(
-        f"\\{c}" if c in '\\"' else c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 65536 else "?" for c in text
+        f"\\{c}" if c in '\\"' else c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 65536 else "?"
+        for c in text
     )
     return f'"{escaped}"'
 
@@ -74,7 +75,9 @@ def _places(raw: str, text: str, label: str) -> list[int]:
     found, at = [], raw.find(text)
     while at >= 0 and text:
         before, after = raw[at - 1 : at], raw[at + len(text) : at + len(text) + 1]
-        apart = not (text[0].isalnum() and before.isalnum()) and not (before in ("-", "+", ".") and text[0].isdigit() and raw[at - 2 : at - 1] in ("", " "))
+        apart = not (text[0].isalnum() and before.isalnum()) and not (
+            before in ("-", "+", ".") and text[0].isdigit() and raw[at - 2 : at - 1] in ("", " ")
+        )
         if apart and not (text[-1].isdigit() and after.isdigit()):
             found.append(at)
         at = raw.find(text, at + 1)
