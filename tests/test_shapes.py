@@ -114,8 +114,8 @@ def test_what_the_caller_gives_wins_and_is_said(tmp_path):
     assert {finding.what.split()[4] for finding in record.findings if finding.name == "overruled header"} == {
         "sampling_rate", "station",
     }  # fmt: skip
-    with pytest.raises(InputError, match="'lat' cannot be given, perhaps latitude"):
-        read(path, given={"lat": "45"})
+    with pytest.raises(InputError, match="'latitud' cannot be given, perhaps latitude"):
+        read(path, given={"latitud": "45"})
 
 
 def test_columns_of_unknown_direction_are_no_pair_unless_named(tmp_path):
@@ -204,3 +204,12 @@ def test_phrases():
     assert unit_at("counts/g").factor == pytest.approx(1 / G)
     assert unit_at("mg").kind == "acceleration"
     assert unit_at("% of full scale").kind == "percent"
+
+
+def test_a_column_of_times_with_a_gap_is_no_component(tmp_path):
+    path = tmp_path / "gap.txt"
+    rows = [f"{0.01 * i:8.2f}{x:12.6f}\n" for i, x in enumerate(motion(1))]
+    del rows[100:103]
+    path.write_text("".join(rows))
+    with pytest.raises(RecordError, match="time steps are uneven"):
+        read(path, unit="g")

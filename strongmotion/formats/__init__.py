@@ -28,6 +28,7 @@ from .miniseed import write_miniseed
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
+from .tables import read_table
 from .text import read_texts, write_text
 from .xml import is_xml
 
@@ -195,7 +196,8 @@ def read_all(
         raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
     known = what_is_given(dt, station, start, given)
     names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
-    chosen = None if layout is None else _text_format(named_layout(layout))
+    plan = None if layout is None else named_layout(layout)
+    chosen = None if plan is None else _text_format(plan)
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
@@ -204,7 +206,9 @@ def read_all(
     reading = Reading(
         file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory is not None, known, names
     )
-    if chosen is None and miniseed.recognises(data):
+    if plan is not None and plan.format != "text":
+        records = read_table(reading, plan)
+    elif chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
     else:
         reading = _as_text(reading)

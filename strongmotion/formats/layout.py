@@ -278,15 +278,24 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         if first is None and block.found is None and format_ == "text":
             raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
         of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", RULES), None)
-    labels = [str(name) for name in order] or [label for label in block.columns if label not in NO_COMPONENT]
+    labels = [str(name) for name in order] or [
+        label for label in (*block.columns, *dict(block.paths)) if label not in NO_COMPONENT
+    ]
     parts = _Table(top.get("component", dict, {}), file, "[component]", labels)
     of_component = {
         label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", RULES), None)
         for label in parts.table
     }
     rules = _rules(head, lines)
+    if (format_ != "text") != bool(block.paths) or (block.paths and set(dict(block.paths)) <= {*NO_COMPONENT}):
+        raise top.error(
+            "a layout of JSON or MATLAB needs paths in [block], and no other has them", 'Write paths = {H1 = "data.ns"}'
+        )
     of_each = set(itertools.chain(*of_component.values()))
-    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each} and not {"time", "clock"} & {*block.columns}:
+    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each} and not {"time", "clock"} & {
+        *block.columns,
+        *dict(block.paths),
+    }:
         raise head.error("no sampling interval is given", 'Add [header.dt] or [header.sampling_rate], or dt = "?"')
     written = write.get("header", str, None)
     if written is not None and (block != Block(values_per_line=block.values_per_line, width=block.width)):
@@ -355,6 +364,7 @@ def _block_from(top: _Table, file: str) -> Block:
         counted=bool(block.get("counted", bool, False)),
         found=block.whole("found", least=1),
         time_unit=block.get("time_unit", str, "s"),
+        paths=_paths(block),
     )
     if (known := unit_at(made.time_unit)) is None or known.kind != "time":
         raise block.error(f"time_unit must be a unit of time, found {made.time_unit!r}", 'Write time_unit = "ms"')
@@ -367,6 +377,13 @@ def _block_from(top: _Table, file: str) -> Block:
             "Correct values_per_line, or remove it where each line is one row",
         )
     return made
+
+
+def _paths(block: _Table) -> tuple[tuple[str, str], ...]:
+    paths = block.get("paths", dict, {})
+    if not all(isinstance(path, str) and path for path in paths.values()):
+        raise block.error("paths must be texts", 'Write paths = {H1 = "data.ns"}')
+    return tuple(paths.items())
 
 
 def _rules(table: _Table, lines: int | None) -> Rules:

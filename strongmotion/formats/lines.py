@@ -43,6 +43,7 @@ class Block:
     counted: bool = False
     found: int | None = None
     time_unit: str = "s"
+    paths: tuple[tuple[str, str], ...] = ()
 
     @property
     def per_line(self) -> int | None:

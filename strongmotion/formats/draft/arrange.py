@@ -177,13 +177,17 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
         numbers = numbers[~np.isnan(numbers).all(axis=1)]
     body = numbers[:-1] if last < shape.cells else numbers
     even = last == shape.cells
-    ramps = [_is_ramp(body[:, i], shape) for i in range(shape.cells)]
+    if not blocks.mixed:
+        body = body[~np.isnan(body).any(axis=1)]  # a damaged row is refused when it is read
+    if len(body) < 3:
+        return Arrangement("along", [Column("motion")], total, total, [])
+    ramps = [_is_ramp(body[:, i], shape) or (i < 2 and _rises(body[:, i])) for i in range(shape.cells)]
     flat = body[:, ::2].ravel()
     if shape.cells % 2 == 0 and shape.cells > 2 and not above and _is_ramp(flat, shape) and not all(ramps[1::2]):
         time = Column("time", "time")
         samples = total // 2
         return Arrangement("pairs", [time, Column("motion")], samples, total, [], float(np.mean(np.diff(flat))))
-    mixed = bool(np.isnan(body).any())
+    mixed = blocks.mixed
     as_columns = mixed or (even and (bool(above) or any(ramps[:2])))
     doubt = ""
     if not as_columns:
@@ -332,6 +336,16 @@ def _is_ramp(numbers: NDArray[np.float64], shape: Shape) -> bool:
     off = np.abs(numbers - numbers[0] - np.arange(numbers.size) * step)
     place = _last_place(numbers)
     return bool(off.max() <= max(0.51 * step, 1.01 * place)) and bool(np.all(np.diff(numbers) >= 0))
+
+
+def _rises(numbers: NDArray[np.float64]) -> bool:
+    """Whether numbers rise by one step but for a few places, as times do where samples are missing."""
+    if numbers.size < 10 or np.isnan(numbers).any():
+        return False
+    steps = np.diff(numbers)
+    usual = float(np.median(steps))
+    alike = np.abs(steps - usual) <= 1e-6 * abs(usual) + 1e-12 * float(np.abs(numbers).max())
+    return usual > 0 and bool(np.all(steps >= 0)) and float(alike.mean()) >= 0.9
 
 
 def _last_place(numbers: NDArray[np.float64]) -> float:

@@ -59,6 +59,8 @@ class Blocks:
     rivals: list[Shape] = field(default_factory=list)
     comment: str = ""
     """What begins lines among the numbers that are passed over."""
+    mixed: bool = False
+    """Whether a column holds words."""
     clock: int = 0
     """How many cells of each line, the first ones, hold date and time of day."""
 
@@ -292,7 +294,7 @@ def _mixed_rows(lines: Lines) -> Blocks | None:
             if kinds and sum(kinds) >= 2 and at - begin >= LEAST_ROWS:
                 run = (begin, at if at < len(shown) else lines.count)
                 if best is None or run[1] - run[0] > best.runs[0][1] - best.runs[0][0]:
-                    best = Blocks([run], replace(shape, cells=len(kinds)), comment=mark)
+                    best = Blocks([run], replace(shape, cells=len(kinds)), comment=mark, mixed=not all(kinds))
             begin, kinds, mark = at, good, ""
     return best
 
