@@ -25,6 +25,9 @@ by side in the columns of one block.
     ``"?"`` leaves a quantity open: the file is not read until it is filled in or given by an option.
     ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a pattern
     of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
+``[record.start]`` and so on
+    The same for what stands once above the components of each of several records in one file, with ``found`` in
+    [block]; its ``first`` is a pattern of the line that begins a record.
 ``[file.station]`` and so on
     The same for what stands once, above the first component's header.
 ``[component.<label>.azimuth]`` and so on
@@ -170,6 +173,8 @@ class Layout:
     rules: Rules
     of_file: Rules | None
     of_component: Mapping[str, Rules]
+    of_record: Rules
+    record_first: Pattern | None
     block: Block
     length: Rule | None
     skip: Pattern | None
@@ -240,7 +245,7 @@ def layout_from_text(text: str, file: str) -> Layout:
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
-    keys = ("name", "description", "recognise", "encoding", "format", "file", "header", "component", "block", "write")
+    keys = ("name", "description", "recognise", "encoding", "format", "file", "record", "header", "component", "block", "write")
     top = _Table(table, file, "the layout", keys)
     head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", "order", "skip", *RULES))
     format_ = top.get("format", str, "text")
@@ -273,6 +278,9 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     order = head.get("order", list, [])
     if not all(isinstance(name, str) for name in order) or len(set(order)) < len(order):
         raise head.error(f"order must be names, each once, found {order}", 'Write order = ["H1", "V", "H2"]')
+    each = _Table(top.get("record", dict, {}), file, "[record]", ("first", *RULES))
+    if "record" in table and (each.pattern("first") is None or block.found is None):
+        raise each.error("[record] needs its `first`, and `found` in [block]", "Say how a record's header begins")
     of_file = None
     if "file" in table:
         if first is None and block.found is None and format_ == "text":
@@ -292,7 +300,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
             "a layout of JSON or MATLAB needs paths in [block], and no other has them", 'Write paths = {H1 = "data.ns"}'
         )
     of_each = set(itertools.chain(*of_component.values()))
-    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each} and not {"time", "clock"} & {
+    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each, *each.table} and not {"time", "clock"} & {
         *block.columns,
         *dict(block.paths),
     }:
@@ -311,6 +319,8 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         rules=rules,
         of_file=of_file,
         of_component=of_component,
+        of_record=_rules(each, None),
+        record_first=each.pattern("first"),
         block=block,
         length=length,
         skip=head.pattern("skip"),

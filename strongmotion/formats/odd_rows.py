@@ -52,7 +52,7 @@ def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown
             full = len(before) == block.width and len(after) == block.width
             edges += 1
             cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal) and not full
-    if edges >= 3 and cut > 0.5 * edges:
+    if edges >= 3 and cut > 0.25 * edges:
         raise lines.reading.error(
             f"columns of width {block.width} cut through numbers",
             int(numbered[0]) + 1,

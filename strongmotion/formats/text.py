@@ -75,7 +75,8 @@ class _Reader:
         findings: list[Finding] = []
         station: Station | None = None
         shared: dict[str, Field] = {}
-        read_before = 0
+        each: dict[str, Field] = {}
+        read_before = last_end = 0
         sections = self.sections()
         self.alone = len(sections) == 1
         for number, (begin, data, end) in enumerate(sections):
@@ -83,7 +84,17 @@ class _Reader:
                 self.top = (0, begin if self.layout.first is not None else data)
                 if self.layout.of_file is not None:
                     shared = self.fields(self.layout.of_file, *self.top)
-            fields, given = header.settled(self.reading, {**shared, **self.fields(self.layout.rules, begin, data)})
+            if self.layout.record_first is not None:
+                above = last_end if number else 0
+                if (first := next(self.lines.found(self.layout.record_first, above, data), None)) is not None:
+                    if components and station is not None:
+                        records.append(self.record(components, station, findings))
+                        components, findings, station, read_before = [], [], None, 0
+                    each = self.fields(self.layout.of_record, first, data)
+            last_end = end
+            fields, given = header.settled(
+                self.reading, {**shared, **each, **self.fields(self.layout.rules, begin, data)}
+            )
             read, said = self.components(fields, begin, data, end, read_before)
             read_before += len(read)
             here = header.station_of(self.reading, fields)

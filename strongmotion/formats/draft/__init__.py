@@ -37,6 +37,7 @@ OPTIONS = {
     "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
     "samples": "--set samples=N", "start": "start= (--start)", "station": "station= (--station)",
     "component": "component= (--component)",
+    "arrangement": "component= (--component) with a name for each column, or one name for a series along the lines",
 }  # fmt: skip
 
 
@@ -230,7 +231,7 @@ class _Drafter:
             if item.kind == "number" and item.number == int(item.number)
             and concept(item.label) in ("samples", "total", "duration", "")
         }  # fmt: skip
-        self.arrangement = arrange(self.lines, self.blocks, counts)
+        self.arrangement = arrange(self.lines, self.blocks, counts, len(self.reading.names))
         names_at = set(self.arrangement.names_at)
         drop = [(at, text) for at, text in top if at not in names_at]
         self.items = items_of(drop, self.blocks.shape.decimal) if names_at else first_pass
@@ -552,7 +553,7 @@ class _Drafter:
         reading = self.reading
         missing, doubts = [], []
         if self.arrangement.doubt:
-            doubts.append(Choice("the arrangement", doubt=self.arrangement.doubt))
+            doubts.append(Choice("arrangement", doubt=self.arrangement.doubt))
         clock = any(column.role == "clock" for column in self.arrangement.columns)
         if "dt" not in reading.given and not clock:
             if self.dt.doubt:

@@ -147,7 +147,7 @@ def _units_only(row: Sequence[str]) -> bool:
     return all(unit_at(cell.strip("()[] ")) is not None or cell in ("-", "") for cell in row)
 
 
-def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False) -> Arrangement:
+def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> Arrangement:
     """Return how the numbers of the first block are to be taken.
 
     Parameters
@@ -156,6 +156,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
     blocks : Blocks
     counts : set of int
         Whole numbers of the header that may be a count of samples.
+    named : int
+        How many components the caller names; 0 where it names none.
     """
     shape, run = blocks.shape, blocks.runs[0]
     held = [at for at in range(run[0], run[1]) if lines.begins[at] < lines.ends[at]]
@@ -190,7 +192,9 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
     mixed = blocks.mixed
     as_columns = mixed or (even and (bool(above) or any(ramps[:2])))
     doubt = ""
-    if not as_columns:
+    if not as_columns and named in (1, shape.cells):
+        as_columns = even and named > 1
+    elif not as_columns:
         along, side = total in counts, filled in counts and even
         if along != side:
             as_columns = side
