@@ -122,7 +122,10 @@ CSV_CASES = {
     "time of no reason": ("time [s],H1 [g]\n0,1\n1e-99999999999999999999,2\n1,3\n", "line 3: time does not go on"),
     "times far apart": ("time [s],H1 [g]\n-1e308,1\n1e308,2\n", "line 3: time does not go on"),
     "times close together": ("time [s],H1 [g]\n0,1\n1e-320,2\n", "sampling interval is 9.99989e-321 s, beyond"),
-    "times in another unit": ("# station: QUAY\ntime [ms],H1 [g]\n0,1\n5,2\n", "line 2: time must be in seconds, found the unit 'ms'"),
+    "times in another unit": (
+        "# station: QUAY\ntime [ms],H1 [g]\n0,1\n5,2\n",
+        "line 2: time must be in seconds, found the unit 'ms'",
+    ),
     "unknown unit": (
         "# dt_s: 0.01\nH1 [furlong]\n1\n2\n",
         "line 2: component H1: unknown unit 'furlong'. Use m/s2, cm/s2 (gal), mm/s2, in/s2, g, %g, mg or counts, or read it with unit=",
@@ -258,7 +261,9 @@ def test_binary_junk(tmp_path, seed):
 
 def test_prose_is_of_no_known_format(tmp_path):
     message = refusal(save(tmp_path, "Dear all,\nthe record is in the other file.\n"))
-    assert "no known format; tried miniSEED, text, layout harbour, text, layout ridge, CSV; it holds no numbers" in message
+    assert (
+        "no known format; tried miniSEED, text, layout harbour, text, layout ridge, CSV; it holds no numbers" in message
+    )
 
 
 def test_huge_files_are_refused_at_once_in_little_memory(tmp_path):

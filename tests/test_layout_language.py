@@ -77,9 +77,13 @@ def test_an_ambiguous_start_is_refused_with_both_dates(tmp_path):
 
 def test_places_directions_and_units_of_quantities(tmp_path):
     rules = (
-        "dt = {pattern = 'step ([0-9.]+)', unit = 'ms'}\nunit.value = 'mg'\nlatitude.pattern = 'at ([0-9 .\\x27]+S)'\n"
-        "longitude.pattern = ', (.*W)'\nelevation = {pattern = 'h ([0-9.]+)', unit = 'km'}\nazimuth.pattern = 'to (.*)$'"
-    ).replace("\\x27", "’").replace("'at ([0-9 .’]+S)'", '"at ([0-9 .\']+S)"')
+        (
+            "dt = {pattern = 'step ([0-9.]+)', unit = 'ms'}\nunit.value = 'mg'\nlatitude.pattern = 'at ([0-9 .\\x27]+S)'\n"
+            "longitude.pattern = ', (.*W)'\nelevation = {pattern = 'h ([0-9.]+)', unit = 'km'}\nazimuth.pattern = 'to (.*)$'"
+        )
+        .replace("\\x27", "’")
+        .replace("'at ([0-9 .’]+S)'", '"at ([0-9 .\']+S)"')
+    )
     (record,) = by(tmp_path, *one_column(rules, header="step 5\nat 29 30.0' S, 27 15.0' W\nh 1.5\nto S47E\n"))
     assert (record.dt, record.station.latitude, record.station.longitude) == (0.005, -29.5, -27.25)
     assert (record.station.elevation, record.components[0].azimuth) == (1500.0, 133.0)
@@ -119,9 +123,7 @@ def test_blocks_that_are_passed_over(tmp_path):
 @pytest.mark.parametrize("found", ["", "found = 3\n"])
 def test_components_in_a_stated_order(tmp_path, found):
     between = "next\n" if found else ""
-    layout = (
-        f"[header]\nlines = 1\norder = ['H1', 'V', 'H2']\n{PLAIN}[component.V]\ndip.value = 90\n[block]\nvalues_per_line = 3\n{found}"
-    )
+    layout = f"[header]\nlines = 1\norder = ['H1', 'V', 'H2']\n{PLAIN}[component.V]\ndip.value = 90\n[block]\nvalues_per_line = 3\n{found}"
     (record,) = by(tmp_path, layout, "head\n" + between.join([ROWS] * 3))
     assert record.names == ("H1", "V", "H2")
     assert (record["V"].dip, record["H1"].dip) == (90.0, None)

@@ -15,9 +15,9 @@ from strongmotion.formats import lines as lines_room
 from strongmotion.formats import read, write_text
 from strongmotion.formats.header import Reading
 from strongmotion.formats.layout import load_layout
-from strongmotion.formats.text import read_text
 from strongmotion.formats.lines import Lines
 from strongmotion.formats.patterns import Pattern, PatternError
+from strongmotion.formats.text import read_text
 from strongmotion.foundation.errors import RecordError, SettingsError
 from strongmotion.record import Component, Record
 
@@ -282,7 +282,8 @@ def test_compiled_numbers_are_pythons(cells):
 def _read_cells(cells, compiled=True):
     text = "x\n" + "\n".join(cells) + "\n"
     plan = layout_room._layout_from(
-        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "counts"}}, "block": {"values_per_line": 1}}, "x.toml"
+        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "counts"}}, "block": {"values_per_line": 1}},
+        "x.toml",
     )
     before = lines_room.COMPILED_FROM
     lines_room.COMPILED_FROM = 0 if compiled else 10**12

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapes.headers import N, G, motion, shapes
+from shapes.headers import G, N, motion, shapes
 
 from strongmotion.formats import read, read_all
 from strongmotion.formats.draft import draft_layout
@@ -80,7 +80,9 @@ def test_what_is_doubtful_is_refused_with_its_rivals(tmp_path, header, words, fi
 
 def test_a_doubtful_rate_is_settled_by_duration_and_count(tmp_path):
     path = tmp_path / "settled.txt"
-    path.write_text(HEAD.replace("200 Hz", f"200 Hz\nSampling interval: 0.01 s\nDuration: {(N - 1) * 0.01:.2f} s") + BODY)
+    path.write_text(
+        HEAD.replace("200 Hz", f"200 Hz\nSampling interval: 0.01 s\nDuration: {(N - 1) * 0.01:.2f} s") + BODY
+    )
     record = read(path)
     assert record.dt == 0.01
     assert any("not as 0.005 s" in finding.what for finding in record.findings)
@@ -157,7 +159,9 @@ def test_repeated_rows_are_found(tmp_path):
 
 def test_a_header_one_line_too_long_is_found(tmp_path):
     path = tmp_path / "late.txt"
-    path.write_text("dt 0.01 s, units: g\n" + "".join(f"{x:9.4f}{y:9.4f}\n" for x, y in zip(motion(1), motion(2), strict=True)))
+    path.write_text(
+        "dt 0.01 s, units: g\n" + "".join(f"{x:9.4f}{y:9.4f}\n" for x, y in zip(motion(1), motion(2), strict=True))
+    )
     layout = tmp_path / "late.toml"
     layout.write_text('[header]\nlines = 2\ndt.value = 0.01\nunit.value = "g"\n[block]\ncolumns = ["H1", "H2"]\n')
     finding = next(one for one in read(path, layout=layout).findings if one.name == "row above the numbers")

@@ -343,7 +343,8 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
         )
     if not any(48 <= byte <= 57 for byte in head):
         raise reading.error(
-            f"the file is of no known format; tried miniSEED, {', '.join(form.name for form in tried)}; it holds no numbers",
+            f"the file is of no known format; tried miniSEED, {', '.join(form.name for form in tried)}; "
+            "it holds no numbers",
             remedy="Give the file of the samples",
         )
     return Format("text, drafted", lambda head: True, read_drafted)

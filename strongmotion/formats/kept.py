@@ -1,7 +1,7 @@
-"""Layouts that a person keeps: TOML files in a folder of their own, recognised as the ready ones are.
+r"""Layouts that a person keeps: TOML files in a folder of their own, recognised as the ready ones are.
 
 The folder is the user's: ``$XDG_CONFIG_HOME/strongmotion/layouts`` or ``~/.config/strongmotion/layouts``, on macOS
-``~/Library/Application Support/strongmotion/layouts``, on Windows ``%APPDATA%\\strongmotion\\layouts``. A layout is
+``~/Library/Application Support/strongmotion/layouts``, on Windows ``%APPDATA%\strongmotion\layouts``. A layout is
 shared by handing over its file.
 """
 

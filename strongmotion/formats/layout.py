@@ -23,8 +23,8 @@ by side in the columns of one block.
     comes first, ``zone`` (``"+05:30"``) what a clock is ahead of UTC where the file does not say it. ``azimuth`` may
     stand as ``N35E`` or a compass word, places in degrees and minutes with a hemisphere's letter. In place of a rule,
     ``"?"`` leaves a quantity open: the file is not read until it is filled in or given by an option.
-    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a pattern
-    of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
+    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a
+    pattern of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
 ``[record.start]`` and so on
     The same for what stands once above the components of each of several records in one file, with ``found`` in
     [block]; its ``first`` is a pattern of the line that begins a record.
@@ -40,8 +40,8 @@ by side in the columns of one block.
     over at the left. ``decimal = ","``, in the header too; ``exponent``: a letter used for e, such as D. ``comment``: a
     mark that begins lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many
     lines come after; ``counted = true``: the numbers end when the declared samples are read. ``last_column``: the last
-    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers is
-    one, the lines above it are its header, and no ``first`` is needed.
+    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers
+    is one, the lines above it are its header, and no ``first`` is needed.
 ``format``, ``path``
     ``format = "json"`` or ``"matlab"``: see `tables`; ``path`` stands in the place of line, columns and pattern.
 ``[write]``
@@ -245,7 +245,19 @@ def layout_from_text(text: str, file: str) -> Layout:
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
-    keys = ("name", "description", "recognise", "encoding", "format", "file", "record", "header", "component", "block", "write")
+    keys = (
+        "name",
+        "description",
+        "recognise",
+        "encoding",
+        "format",
+        "file",
+        "record",
+        "header",
+        "component",
+        "block",
+        "write",
+    )
     top = _Table(table, file, "the layout", keys)
     head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", "order", "skip", *RULES))
     format_ = top.get("format", str, "text")

@@ -1,8 +1,8 @@
 """Samples in JSON and in MATLAB files, by a layout: a path stands in the place of lines and columns.
 
 A path is the names and places (from 0) that lead to a value, parted by points: ``station.code``, ``traces.0.data``. A
-``*`` takes every element of a list: ``rows.*.1`` is the second number of each row. `[block.paths]` gives the path of each
-column, ``[header.<quantity>]`` takes a ``path`` or a constant::
+``*`` takes every element of a list: ``rows.*.1`` is the second number of each row. `[block.paths]` gives the path of
+each column, ``[header.<quantity>]`` takes a ``path`` or a constant::
 
     format = "json"
     [header]
@@ -72,7 +72,11 @@ def read_table(reading: Reading, layout: Layout) -> list[Record]:
         component, said = header.component_of(reading, described, columns[label], dt, None)
         components.append(component)
         findings.extend(said)
-    return [reading.record(components, header.station_of(reading, fields), f"{layout.format}, layout {layout.name}", findings)]
+    return [
+        reading.record(
+            components, header.station_of(reading, fields), f"{layout.format}, layout {layout.name}", findings
+        )
+    ]
 
 
 def _fields(reading: Reading, layout: Layout, rules: Rules, document: Any) -> dict[str, Field]:
@@ -102,7 +106,8 @@ def _at(reading: Reading, document: Any, path: str) -> Any:
         except (KeyError, IndexError, ValueError, TypeError):
             there = ", ".join(list(map(str, value))[:10]) if isinstance(value, dict) else ""
             raise reading.error(
-                f"there is no {'.'.join(parts[: place + 1])}" + (f" (there are {header.shown(there, 200)})" if there else ""),
+                f"there is no {'.'.join(parts[: place + 1])}"
+                + (f" (there are {header.shown(there, 200)})" if there else ""),
                 remedy="Correct the path in the layout",
             ) from None
     return value

@@ -491,7 +491,8 @@ class _Reader:
 def _option(quantity: str) -> str:
     """Say how a person gives a quantity."""
     known = {
-        "dt": "dt= (--dt)", "sampling_rate": "dt= (--dt)", "unit": "unit= (--sample-unit)", "station": "station= (--station)",
+        "dt": "dt= (--dt)", "sampling_rate": "dt= (--dt)", "unit": "unit= (--sample-unit)",
+        "station": "station= (--station)",
         "sensitivity": "sensitivity= (--sensitivity)", "scale": "sensitivity= (--sensitivity)",
         "component": "component= (--component)", "start": "start= (--start)",
     }  # fmt: skip

@@ -209,7 +209,7 @@ def clock_times(
         instants.append(readings[0])
         fraction = max(fraction, len(text.rpartition(".")[2].rstrip("Zz")) if "." in text else 0)
     start = instants[0]
-    times = (np.array(instants) - start).astype(np.int64) * 1e-9
+    times = np.asarray((np.array(instants) - start).astype(np.int64) * 1e-9, np.float64)
     return start, interval_from_times(reading, times, 10.0**-fraction, int(numbered[0]) + 1, declared)
 
 

@@ -48,7 +48,9 @@ def _block(values: np.ndarray, per_line: int, form: str) -> str:
 
 
 def _rows(columns: list[np.ndarray], forms: list[str], between: str = "") -> str:
-    return "".join(between.join(format(v, f) for v, f in zip(row, forms, strict=True)) + "\n" for row in zip(*columns, strict=True))
+    return "".join(
+        between.join(format(v, f) for v, f in zip(row, forms, strict=True)) + "\n" for row in zip(*columns, strict=True)
+    )
 
 
 def _read(values: np.ndarray, form: str) -> np.ndarray:
@@ -65,20 +67,33 @@ def shapes() -> dict[str, Shape]:
     )
     made["one column"] = Shape(_rows([a], ["10.5f"]), 0.005, [_read(a, "10.5f")], 1.0, {"unit": "m/s2", "dt": 0.005})
     made["named without units"] = Shape(
-        "Time,Acceleration\n" + _rows([time, 100 * a], [".2f", ".4f"], ","), 0.01, [_read(100 * a, ".4f")], 0.01,
-        {"unit": "gal"}, suffix=".csv",
+        "Time,Acceleration\n" + _rows([time, 100 * a], [".2f", ".4f"], ","),
+        0.01,
+        [_read(100 * a, ".4f")],
+        0.01,
+        {"unit": "gal"},
+        suffix=".csv",
     )
     made["five a line under two lines"] = Shape(
         f"Low Mill, component 90 degrees\n{N} points, time step 0.02 s, acceleration in g\n" + _block(a, 5, "15.7E"),
-        0.02, [_read(a, "15.7E")], G, azimuth=(90.0,), suffix=".acc",
+        0.02,
+        [_read(a, "15.7E")],
+        G,
+        azimuth=(90.0,),
+        suffix=".acc",
     )
     made["decimal commas"] = Shape(
         "Zeit [s];Beschleunigung [m/s²]\n" + _rows([time, a], [".2f", ".5f"], ";").replace(".", ","),
-        0.01, [_read(a, ".5f")], 1.0, suffix=".csv",
+        0.01,
+        [_read(a, ".5f")],
+        1.0,
+        suffix=".csv",
     )
     made["touching, format stated"] = Shape(
-        "ACCELERATION CM/S2  DT=0.005 SEC  FORMAT 8F8.3\n" + _block(900 * a, 8, "8.3f"), 0.005,
-        [_read(900 * a, "8.3f")], 0.01,
+        "ACCELERATION CM/S2  DT=0.005 SEC  FORMAT 8F8.3\n" + _block(900 * a, 8, "8.3f"),
+        0.005,
+        [_read(900 * a, "8.3f")],
+        0.01,
     )
     made["time in milliseconds"] = Shape(
         "time_ms,acc_g\n" + _rows([time * 1000, a], [".0f", ".6f"], ","), 0.01, [_read(a, ".6f")], G, suffix=".csv"
@@ -86,14 +101,23 @@ def shapes() -> dict[str, Shape]:
     made["acceleration, velocity, displacement"] = Shape(
         "Time (s)\tAcceleration (g)\tVelocity (cm/s)\tDisplacement (cm)\n"
         + _rows([time, a, np.cumsum(a), np.cumsum(np.cumsum(a))], [".2f", ".6f", ".4f", ".4f"], "\t"),
-        0.01, [_read(a, ".6f")], G, suffix=".tsv",
+        0.01,
+        [_read(a, ".6f")],
+        G,
+        suffix=".tsv",
     )
     made["clock times"] = Shape(
         "time_utc,a_north_m/s2,a_east_m/s2\n"
         + "".join(
-            f"2031-04-17T03:26:{27 + i // 100:02d}.{i % 100:02d}0,{x:.6f},{y:.6f}\n" for i, (x, y) in enumerate(zip(a, b, strict=True))
+            f"2031-04-17T03:26:{27 + i // 100:02d}.{i % 100:02d}0,{x:.6f},{y:.6f}\n"
+            for i, (x, y) in enumerate(zip(a, b, strict=True))
         ),
-        0.01, [_read(a, ".6f"), _read(b, ".6f")], 1.0, start="2031-04-17T03:26:27", azimuth=(0.0, 90.0), suffix=".csv",
+        0.01,
+        [_read(a, ".6f"), _read(b, ".6f")],
+        1.0,
+        start="2031-04-17T03:26:27",
+        azimuth=(0.0, 90.0),
+        suffix=".csv",
     )
     made["decoys beside a rate"] = Shape(
         "LOW MILL STRONG MOTION\nStation code: LMIL      Natural frequency: 25.0 Hz\nDamping: 0.6      Full scale: 2 g\n"
@@ -121,7 +145,11 @@ def shapes() -> dict[str, Shape]:
     )  # fmt: skip
     made["least significant bit"] = Shape(
         f"STATION=LMIL\nCOMP=L\nRATE=100 SPS\nRANGE=2 G\nLSB=0.9537 MICRO-G\nN={N}\n" + _rows([counts[0]], [".0f"]),
-        0.01, [counts[0]], 0.9537e-6 * G, station="LMIL", suffix=".dat",
+        0.01,
+        [counts[0]],
+        0.9537e-6 * G,
+        station="LMIL",
+        suffix=".dat",
     )
     made["pairs along the line"] = Shape(
         f"LOW MILL\nCOMPONENT N50W   {N} PAIRS OF TIME (SEC) AND ACCELERATION (G/1000)   4(F8.3,F8.2)\nDAMPING 60 PCT CRITICAL\n"
@@ -148,7 +176,11 @@ def shapes() -> dict[str, Shape]:
         0.005, [_read(v, "10.6f") for v in (a, b, c)], G, azimuth=(85.0, 355.0, None),
     )  # fmt: skip
     made["windows-1252"] = Shape(
-        "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]), 0.02, [_read(100 * a, ".3f")], 0.01,
-        azimuth=(47.0,), encoding="cp1252",
+        "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
+        0.02,
+        [_read(100 * a, ".3f")],
+        0.01,
+        azimuth=(47.0,),
+        encoding="cp1252",
     )
     return made

@@ -7,6 +7,7 @@ with its rivals; what is missing is named with the option that gives it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -33,6 +34,7 @@ from .toml import checked, literal, name_of, quoted, rule_text
 from .weigh import Choice
 
 MOST_BYTES = 5_000_000
+_OTHER_MOTION = r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
 OPTIONS = {
     "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
     "samples": "--set samples=N", "start": "start= (--start)", "station": "station= (--station)",
@@ -130,7 +132,8 @@ def read_drafted(reading: Reading) -> list[Record]:
                 source=reading.file,
                 line=first.item.line + 1 if first.item is not None else None,
                 field=first.quantity,
-                remedy=f"Give {_all(OPTIONS.get(choice.quantity, choice.quantity) for choice in doubts)}, or write a layout "
+                remedy=f"Give {_all(OPTIONS.get(choice.quantity, choice.quantity) for choice in doubts)}, "
+                "or write a layout "
                 "(`strongmotion layout FILE`)",
             )
         words = {"dt": "sampling interval", "unit": "unit"}
@@ -204,7 +207,8 @@ class _Drafter:
         begin = self.blocks.runs[0][0]
         if begin >= LONGEST_HEADER:
             raise self.reading.error(
-                f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines are read",
+                f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines "
+                "are read",
                 begin + 1,
                 "Check that the file is what it should be",
             )
@@ -214,7 +218,7 @@ class _Drafter:
     def weigh(self) -> None:
         runs = self.blocks.runs
         top = [(at, self.shown(at)) for at in range(runs[0][0])]
-        gaps = [[(at, self.shown(at)) for at in range(a[1], b[0])] for a, b in zip(runs, runs[1:], strict=False)]
+        gaps = [[(at, self.shown(at)) for at in range(a[1], b[0])] for a, b in itertools.pairwise(runs)]
         self.tail = [(at, self.shown(at)) for at in range(runs[-1][1], min(self.lines.count, runs[-1][1] + 60))]
         sizes = {len([1 for _, text in gap if text.strip()]) for gap in gaps}
         self.own_lines = 0
@@ -320,8 +324,8 @@ class _Drafter:
         self.places = weigh.place(mine)
         self.start = weigh.start(mine)
         self.choices = [
-            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network, *self.places.values(),
-            self.start,
+            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network,
+            *self.places.values(), self.start,
         ]  # fmt: skip
 
     def numbers_of(self, at: int) -> int:
@@ -330,7 +334,7 @@ class _Drafter:
         return (end - begin - 1) * self.blocks.shape.cells + last
 
     def lone_interval(self) -> Choice | None:
-        """Return the interval that numbers alone in a header may be: beside the count, or by itself above the samples."""
+        """Return the interval that numbers alone may be: beside the count, or by themselves above the samples."""
         found: list[tuple[Item, str]] = []
         bare: list[Item] = []
         for at in range(self.blocks.runs[0][0]):
@@ -432,7 +436,10 @@ class _Drafter:
                 if item.kind != "text" or not item.labelled or weigh._of_event(item):
                     continue
                 tail = re2.sub(
-                    r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung|kanal)(?: azimuth)?(?: of)? ",
+                    (
+                        r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung"
+                        r"|kanal)(?: azimuth)?(?: of)? "
+                    ),
                     "",
                     item.label,
                 )
@@ -444,9 +451,9 @@ class _Drafter:
                     if match and _pointing(match[1]).kind:
                         return label, _pointing(match[1]), None
             for at in range(self.blocks.runs[0][0]):
-                if match := re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at)):
-                    if _pointing(match[1]).kind:
-                        return label, _pointing(match[1]), None
+                match = re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at))
+                if match and _pointing(match[1]).kind:
+                    return label, _pointing(match[1]), None
             free = re2.compile(rf"\b{re2.escape(bare)}\b(?: component)? (?:points to|is|at|=|:)? *(.*)$")
             for item in items:
                 if (
@@ -454,9 +461,8 @@ class _Drafter:
                     and not item.labelled
                     and concept(item.label) in ("component", "")
                     and (match := free.search(plain(item.text)))
-                ):
-                    if _pointing(match[1]).kind:
-                        return label, _pointing(match[1]), None
+                ) and _pointing(match[1]).kind:
+                    return label, _pointing(match[1]), None
         rows = sorted({item.row for item in items if item.row is not None})
         if len(rows) == self.components and self.components > 1:
             dips = [
@@ -467,9 +473,9 @@ class _Drafter:
             if dips and abs(dips[0]) == 90:
                 return label, Direction("vertical", None, dips[0]), None
             for item in items:
-                if item.kind == "text" and item.row == rows[number] and concept(item.label) == "component":
-                    if pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
-                        return label, _pointing(item.text), item
+                mine = item.kind == "text" and item.row == rows[number] and concept(item.label) == "component"
+                if mine and pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
+                    return label, _pointing(item.text), item
         if self.components == 1:
             return self.of_section(0, items)
         return label, Direction(""), None
@@ -721,7 +727,7 @@ class _Drafter:
             else:
                 out.append(f"order = [{', '.join(quoted(name) for name in self.names)}]")
         if self.passed:
-            out.append(f"skip = {quoted(self.skipped())}")
+            out.append(f"skip = {quoted(_OTHER_MOTION)}")
         out += [line for line in own if line]
         for name, lines in rows.items():
             if lines := [line for line in lines if line]:
@@ -862,11 +868,6 @@ class _Drafter:
             out.append(f"dip.value = {where.dip!r}")
         return out
 
-    def skipped(self) -> str:
-        for word in ("VELOC", "DISPL"):
-            pass
-        return r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
-
     def block_keys(self) -> list[str]:
         made, shape, runs = self.arrangement, self.blocks.shape, self.blocks.runs
         keys = []
@@ -915,9 +916,9 @@ def plain_label(label: str) -> str:
 def _pointing(text: str) -> Direction:
     """Return the direction a text names, not that of a plain number of a channel."""
     text = text.strip()
-    if match := re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text):
-        if float(match[1]) <= 360:
-            return Direction("horizontal", float(match[1]) % 360, 0.0)
+    match = re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text)
+    if match and float(match[1]) <= 360:
+        return Direction("horizontal", float(match[1]) % 360, 0.0)
     if re2.fullmatch(r"[0-9]{1,2} of [0-9]{1,2}|channel [0-9]+", text.lower()):
         return Direction("")
     return pointing(text)
@@ -928,14 +929,9 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
     names: list[str] = [""] * len(labels)
     for at, (label, one) in enumerate(zip(labels, where, strict=True)):
         plain_name = header.direction(label)[0] if label else ""
-        if (
-            plain_name in ("H1", "H2", "V")
-            and plain_name not in names
-            and not (plain_name == "V") != (one.kind == "vertical") * bool(one.kind)
-        ) or (plain_name in ("H1", "H2") and plain_name not in names and one.kind != "vertical"):
+        opposite = "horizontal" if plain_name == "V" else "vertical"
+        if plain_name in ("H1", "H2", "V") and plain_name not in names and one.kind != opposite:
             names[at] = plain_name
-        elif plain_name == "V" and "V" not in names and one.kind != "horizontal":
-            names[at] = "V"
     for at, one in enumerate(where):
         if names[at]:
             continue

@@ -1,4 +1,4 @@
-"""What the numbers of each line are: one series along the lines, or columns of times, components, and what to pass over."""
+"""What the numbers of each line are: one series along the lines, or columns of times, components and others."""
 
 from __future__ import annotations
 
@@ -125,8 +125,9 @@ def _speaks(cell: str) -> bool:
     name, unit = _name_and_unit(cell)
     words = plain(name)
     return bool(
-        unit or _TIME.search(words) or _ACCELERATION.match(words) or _VELOCITY.search(words) or _DISPLACEMENT.search(words)
-        or header.direction(name)[0] in ("H1", "H2", "V") or pointing(cell).kind or words in ("x", "y", "z", "l", "t", "r")
+        unit or header.direction(name)[0] in ("H1", "H2", "V") or pointing(cell).kind
+        or any(pattern.search(words) for pattern in (_TIME, _ACCELERATION, _VELOCITY, _DISPLACEMENT))
+        or words in ("x", "y", "z", "l", "t", "r")
         or re2.search(r"acc|channel|kanal|comp|beschl|acel", words)
     )  # fmt: skip
 
@@ -204,8 +205,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> A
             near = 0.7 < ratio < 1.4 if shape.cells <= 6 else 0.8 < ratio < 1.1
             if even and near:
                 doubt = (
-                    f"the {shape.cells} numbers of each line may be {shape.cells} components side by side, or one component "
-                    "along the lines"
+                    f"the {shape.cells} numbers of each line may be {shape.cells} components side by side, or one "
+                    "component along the lines"
                 )
     if not as_columns:
         return Arrangement("along", [Column("motion")], total, total, [], doubt=doubt)
@@ -213,8 +214,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> A
 
 
 def _columns(
-    body: NDArray[np.float64], shape: Shape, above: list[tuple[int, list[str]]], ramps: list[bool], rows: int, total: int,
-    doubt: str,
+    body: NDArray[np.float64], shape: Shape, above: list[tuple[int, list[str]]], ramps: list[bool], rows: int,
+    total: int, doubt: str,
 ) -> Arrangement:  # fmt: skip
     columns = [_named(above, i) for i in range(shape.cells)]
     made = Arrangement("columns", columns, rows, total, [at for at, _ in above], doubt=doubt)
@@ -266,8 +267,8 @@ def _columns(
         and _is_integral(body, columns, made.step)
     ):
         made.doubt = (
-            "the columns may be three components, or acceleration, velocity and displacement of one: the second and third "
-            "look like integrals of the one before"
+            "the columns may be three components, or acceleration, velocity and displacement of one: the second and "
+            "third look like integrals of the one before"
         )
     return made
 
@@ -295,7 +296,10 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 def _direction_of(name: str, cell: str) -> Direction:
     where = pointing(cell)
     if where.kind == "horizontal" and not re2.search(
-        r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)",
+        (
+            r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east"
+            r"|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)"
+        ),
         cell,
     ):
         return Direction("")

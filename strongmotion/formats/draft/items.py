@@ -77,7 +77,13 @@ class _Header:
         self.decimal = decimal
         split = [_cells(text) for _, text in self.lines]
         value_first = sum(
-            len(c) == 2 and _is_value(c[0]) and _is_alone(c[0]) and _is_label(c[1]) and _is_known(c[1]) and not _pair(c[0]) for c in split
+            len(c) == 2
+            and _is_value(c[0])
+            and _is_alone(c[0])
+            and _is_label(c[1])
+            and _is_known(c[1])
+            and not _pair(c[0])
+            for c in split
         )
         label_first = sum((len(c) >= 2 and _is_label(c[0]) and _is_value(c[1])) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
@@ -236,7 +242,12 @@ class _Header:
                 else:
                     found += self._valued(cell, value, line, under)
                     at = rest
-            elif len(cells) == 2 and at == 0 and _is_label(cells[1]) and ((_is_value(cell) and _is_alone(cell)) or self.value_first):
+            elif (
+                len(cells) == 2
+                and at == 0
+                and _is_label(cells[1])
+                and ((_is_value(cell) and _is_alone(cell)) or self.value_first)
+            ):
                 found += self._valued(cells[at + 1], cell, line, under)
                 at += 2
             else:
@@ -252,7 +263,7 @@ class _Header:
             unit = unit_at(bracket)
         elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
             unit = whole
-        base = {"line": line, "under": under, "row": row}
+        base: dict[str, Any] = {"line": line, "under": under, "row": row}
         found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
         if pair := coordinate_pair(value):
             found.append(Item("place", words, " ".join(pair), stated="\t".join(pair), **base))
@@ -275,7 +286,7 @@ class _Header:
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
         """Return what a sentence, a title or bare words hold."""
-        base = {"line": line, "under": under, "labelled": False}
+        base: dict[str, Any] = {"line": line, "under": under, "labelled": False}
         found: list[Item] = []
         rest = cell
         if pair := coordinate_pair(cell):

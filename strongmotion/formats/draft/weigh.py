@@ -29,8 +29,8 @@ MARGIN = 1.0
 class Choice:
     """What was made of one quantity.
 
-    `value` is in the quantity's own unit, None where it is not stated; `item` is where it stands; `why` says what speaks
-    for it; `rivals` are other readings with their places; `doubt` says, where it is not certain, what cannot be decided.
+    `value` is in the quantity's own unit, None where it is not stated; `item` is where it stands; `why` says what
+    speaks for it; `rivals` are other readings with their places; `doubt` says what cannot be decided.
     """
 
     quantity: str
@@ -140,7 +140,10 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             sampled
             and kind == "frequency"
             and re2.search(
-                r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp|decimat|this file|muestreo|campion|echantillon|amostr",
+                (
+                    r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp"
+                    r"|decimat|this file|muestreo|campion|echantillon|amostr"
+                ),
                 f"{item.label} {item.stated.lower()[:20]}",
             )
         ):
@@ -181,9 +184,9 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
                 reading.why.append(f"count and duration (line {item.line + 1})")
                 break
         else:
-            if not stated and from_column is None and count > 2:
-                if derived := _from_duration(seconds, count, last_place):
-                    readings.append(_Reading(derived, 1.5, None, "dt", [f"count and duration (line {item.line + 1})"]))
+            derived = None if stated or from_column is not None else _from_duration(seconds, count, last_place)
+            if derived is not None:
+                readings.append(_Reading(derived, 1.5, None, "dt", [f"count and duration (line {item.line + 1})"]))
     if not readings:
         return Choice("dt")
     readings.sort(key=lambda one: -one.score)
@@ -223,6 +226,8 @@ def _places(text: str) -> int:
 
 def _from_duration(seconds: float, count: int, last_place: float) -> float | None:
     """Return the one interval of a whole rate, or of few digits, that a count and a duration allow."""
+    if count < 3:
+        return None
     found = set()
     for steps in (count - 1, count):
         low, high = (seconds - last_place) / steps, (seconds + last_place) / steps
@@ -241,8 +246,10 @@ def _from_duration(seconds: float, count: int, last_place: float) -> float | Non
 # Count ---------------------------------------------------------------------------------------------------------------
 
 _CERTAIN = re2.compile(
-    r"(?:number|\bno\b\.?|num\b\.?|anzahl|numero|nombre) (?:of |de |di |d')?(?:\w+ )?(?:samples?|points?|values|ordinates|data|scans|muestras|campioni|echantillons|valeurs|werte)"
-    r"|\bnpts\b|\bnpoints\b|^samples?\b|^points\b|^n$|^ordinates\b|length \(samples\)|^scans$|^values\b|values of acceleration|counts follow|pairs of"
+    r"(?:number|\bno\b\.?|num\b\.?|anzahl|numero|nombre) (?:of |de |di |d')?(?:\w+ )?(?:samples?"
+    r"|points?|values|ordinates|data|scans|muestras|campioni|echantillons|valeurs|werte)"
+    r"|\bnpts\b|\bnpoints\b|^samples?\b|^points\b|^n$|^ordinates\b|length \(samples\)|^scans$"
+    r"|^values\b|values of acceleration|counts follow|pairs of"
 )
 
 
@@ -269,7 +276,8 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
         return Choice("samples", float(found), right[0], "the count of numbers")
     wrong = [
         item for item in candidates
-        if (_CERTAIN.search(item.label) or _kind(item) == "count" or concept(item.label) == "duration") and item.number >= 10 and int(item.number) != total
+        if (_CERTAIN.search(item.label) or _kind(item) == "count" or concept(item.label) == "duration")
+        and item.number >= 10 and int(item.number) != total
     ]  # fmt: skip
     if wrong:
         said = ", ".join(f"{int(item.number)} (line {item.line + 1})" for item in wrong[:3])
@@ -280,7 +288,8 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
 # Unit ----------------------------------------------------------------------------------------------------------------
 
 _IN = re2.compile(
-    r"(?i)(?:\bin\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit|unidad\w*) *:? *(?:of +)?([^,;:]+)$"
+    r"(?i)(?:\bin\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit"
+    r"|unidad\w*) *:? *(?:of +)?([^,;:]+)$"
 )
 
 
@@ -389,11 +398,11 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
             readings[name].score += 2
             readings[name].why += ", and the largest sample is the stated peak"
     if not readings:
-        names = [name for name in supported]
+        names = list(supported)
         if len(names) == 1 and not (whole and counted):
             item = supported[names[0]]
-            return Choice("unit", names[0], None, f"the largest sample is the stated peak (line {item.line + 1})",
-                          note=f"the unit {names[0]} is inferred: the largest sample is the peak of line {item.line + 1}")  # fmt: skip
+            why = f"the largest sample is the peak of line {item.line + 1}"
+            return Choice("unit", names[0], None, why, note=f"the unit {names[0]} is inferred: {why}")
         if whole and counted:
             return Choice("unit", COUNTS, None, "whole numbers, and the header gives a sensitivity")
         return Choice("unit")
@@ -521,9 +530,9 @@ def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
                 or re2.search(r"\(counts\)", other.label)
                 or re2.search(r"(?i)^ *counts", other.stated)
             )
-            if other.kind == "number" and other is not item and other.line == item.line and counts and other.number > 1:
-                if other.unit is None or other.unit.kind == "counts":
-                    found.append((item, other))
+            beside = other.kind == "number" and other is not item and other.line == item.line and other.number > 1
+            if beside and counts and _kind(other) in ("", "counts"):
+                found.append((item, other))
     return found
 
 
@@ -563,7 +572,8 @@ def _name_of(item: Item) -> str:
 
 _CODE = re2.compile(r"^[A-Z][A-Z0-9]{1,7}$|^[A-Z0-9]{2,8}$")
 _STATED_CODE = re2.compile(
-    r"(?:\b[Ss]tation|\bSTATION|\b[Ss]ite|\bSITE|[Aa]ccelerograph|ACCELEROGRAPH|\b[Ee]stacion|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z][A-Z0-9]{1,7})\b"
+    r"(?:\b[Ss]tation|\bSTATION|\b[Ss]ite|\bSITE|[Aa]ccelerograph|ACCELEROGRAPH|\b[Ee]stacion"
+    r"|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z][A-Z0-9]{1,7})\b"
 )
 
 
@@ -592,7 +602,8 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
 
 def _is_word(text: str) -> bool:
     return text.lower() in (
-        "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands", "record",
+        "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
+        "record",
         "component", "start", "data", "height", "records", "position", "altitude",
     )  # fmt: skip
 
@@ -615,9 +626,9 @@ def _best_text(quantity: str, found: list[tuple[float, str, Item]]) -> Choice:
 def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
     """Return a name that stands under its label: of the station, of the network."""
     for item in items:
-        if item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item):
-            if re2.search(r"\pL", item.text) and len(item.text) < 60:
-                return Choice(quantity, item.text, item, "stated")
+        mine = item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item)
+        if mine and re2.search(r"\pL", item.text) and len(item.text) < 60:
+            return Choice(quantity, item.text, item, "stated")
     return Choice(quantity)
 
 
@@ -723,13 +734,16 @@ def _plain_coordinate(text: str) -> float | None:
 # Start ---------------------------------------------------------------------------------------------------------------
 
 
+_DATE = re2.compile(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b")
+
+
 def start(items: Sequence[Item]) -> Choice:
     """Return the time of the first sample."""
     dated = [item for item in items if item.kind == "date"]
     mine = [
         item for item in dated
         if not re2.search(r"trigger|origin", item.label)
-        and (concept(item.label) == "start" or (re2.match(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b", item.label) and re2.search(r"^record", item.under)))
+        and (concept(item.label) == "start" or (_DATE.match(item.label) and item.under.startswith("record")))
     ]  # fmt: skip
     if not any(moments(item.text) for item in mine):
         mine += [
