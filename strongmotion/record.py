@@ -479,7 +479,7 @@ class Record:
     def id(self) -> str:
         """The name the record goes by in an archive: station and start time, safe as a file name.
 
-        A record without a start time is told apart by the first digits of its content hash.
+        A record without a start time is distinguished by the first digits of its content hash.
         """
         station = self.station
         name = ".".join(p for p in (station.network, station.code, station.location) if p) or re.sub(
@@ -501,7 +501,7 @@ def _common_window(
     timed = sum(part.start is not None for part in parts)
     if timed not in (0, len(parts)):
         raise RecordError(
-            "some components have a start time and some have none: no common window can be told",
+            "some components have a start time and some have none: the common window cannot be determined",
             source=where,
             remedy="Give all of them a start time, or none",
         )

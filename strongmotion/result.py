@@ -16,7 +16,7 @@ from .chain import Band, Baseline, Corrected, Windows, band_of, correct, members
 from .checks import examine
 from .foundation.cautions import CAUTIONS
 from .foundation.errors import InputError, RecordError, SettingsError
-from .measures import PERCENTILES, measure_table, peak_table
+from .measures import MEASURES, PERCENTILES, measure_table, peak_table
 from .motion import Entry, History, Motion
 from .record import Finding, Record, Severity
 from .settings import Settings
@@ -30,7 +30,7 @@ __all__ = ["Result", "process"]
 Floats = NDArray[np.float64]
 
 DAMAGING = ("clipping", "spikes", "stuck samples")
-"""Findings of samples that are wrong: no permanent displacement is told of such a component."""
+"""Findings of wrong samples: no permanent displacement is resolved on such a component."""
 
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
@@ -48,7 +48,7 @@ class Result:
     record : Record
         The raw record, untouched.
     settings : Settings
-        What the chain was told.
+        The choices it was processed with.
     motion : dict of str to Motion
         Corrected motion by component, with its pads.
     usable_band : dict of str to Band
@@ -258,7 +258,7 @@ def _measures(
     perpendicular: bool,
     threads: int | None,
 ) -> pd.DataFrame:
-    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told.
+    """Tabulate measures, their bands from the first two members, and the permanent displacements that are resolved.
 
     A peak has the band of the table of peaks, from all members and from noise.
     """
@@ -277,9 +277,9 @@ def _measures(
         known = peaks.set_index(["component", "quantity"])[["band_low", "band_high"]].reindex(keys)
         told = known.band_low.notna().to_numpy()
         measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
-    source = "after Boore (2001), Wang et al. (2011)"
+    measure = next(one for one in MEASURES if one.name == "permanent displacement")
     rows = [
-        (name, "permanent displacement", its.value, "m", source, its.low, its.high, not unfit & {name, ""})
+        (name, measure.name, its.value, measure.unit, measure.source, its.low, its.high, not unfit & {name, ""})
         for name, its in ((name, chosen.displacement) for name, chosen in corrected.baseline.items())
         if its is not None and its.resolved
     ]

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from strongmotion.archive import Archive, files, read_result, write_catalogue
-from strongmotion.chain import Band
+from strongmotion.chain import Band, Baseline, PermanentDisplacement, Shift, Windows
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.foundation.errors import ArchiveError
 from strongmotion.foundation.files import write_whole
@@ -35,6 +35,13 @@ from strongmotion.settings import Settings
 
 START = np.datetime64("2031-03-07T04:15:00.123456789")
 STATION = Station("QUAY", "XX", "00", "Harbour quay, Tórvík", 64.5, -21.25, None, "accelerograph")
+
+
+SHIFT = Shift(0.01, 3.0, 1.0, 0.0, (2.0, 4.0), True, 0.1, 0.02)
+CHOSEN = Baseline("band-limited", SHIFT, PermanentDisplacement(0.1, 0.05, 0.2, True))
+FLAT_TOPS = Finding(
+    "clipping", "doubt", "7 flat tops", "PGA is too low", "use another", "H1", "", (3.2, 4.5), {"samples": 7}, 0.1 + 0.2
+)
 
 
 def make_result(record: Record | None = None, history: History | None = None, seed: int = 1) -> Result:
@@ -83,8 +90,21 @@ def make_result(record: Record | None = None, history: History | None = None, se
         spectra=pd.concat(tables, ignore_index=True),
         measures=pd.DataFrame(measures, columns=["component", "measure", "value", "unit", "source"]),
         findings=(
-            Finding("clipping", "doubt", "7 flat tops", "PGA is too low", "use another", "H1", "3.2 s", 0.1 + 0.2),
+            Finding(
+                "clipping",
+                "doubt",
+                "7 flat tops",
+                "PGA is too low",
+                "use another",
+                "H1",
+                "",
+                (3.2, 4.5),
+                {"samples": 7},
+                0.1 + 0.2,
+            ),
         ),
+        windows=Windows(120, 100, (130, 300), 350),
+        baseline=dict.fromkeys(names, CHOSEN),
         history=history,
         version="0.1.0",
     )

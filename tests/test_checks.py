@@ -42,7 +42,9 @@ def test_flat_tops_are_found_with_place_and_count(level):
     at_the_limit = np.flatnonzero(np.abs(clipped) == level)
     assert finding is not None
     assert finding.severity == "unfit"
-    assert finding.where.startswith(f"{at_the_limit[0] * 0.01:.3f}")
+    assert finding.component == "H1"
+    assert finding.span == pytest.approx((at_the_limit[0] * 0.01, at_the_limit[-1] * 0.01))
+    assert finding.values["samples"] == at_the_limit.size
 
 
 def test_a_smooth_record_is_not_clipped():
@@ -106,14 +108,15 @@ def hum(samples):
     samples += np.round(2e3 * np.sin(2 * np.pi * 33.0 * np.arange(3000) * 0.01)).astype(int)
 
 
-@pytest.mark.parametrize(("check", "fault", "where"), [
-    (spikes, spike, "14.000"), (stuck_samples, hold, "15.000 to 15.2"), (tone, hum, ""),
+@pytest.mark.parametrize(("check", "fault", "span"), [
+    (spikes, spike, (14.0, 14.0)), (stuck_samples, hold, (15.0, 15.29)), (tone, hum, None),
 ])  # fmt: skip
-def test_a_fault_is_found_where_it_is_and_not_without_it(check, fault, where):
+def test_a_fault_is_found_where_it_is_and_not_without_it(check, fault, span):
     assert check(component(NOISY)) is None
     finding = check(spoiled(fault))
     assert finding is not None
-    assert finding.where.startswith(where)
+    assert finding.component == "H1"
+    assert finding.span == (None if span is None else pytest.approx(span, abs=0.02))
 
 
 def test_the_tone_is_named_by_its_frequency():
@@ -193,7 +196,8 @@ def test_spikes_near_each_other_do_not_hide_each_other():
     samples[[1400, 1415, 1440]] += [80_000, -50_000, 60_000]
     finding = spikes(component(samples))
     assert finding is not None
-    assert finding.where.startswith("14.000, 14.150, 14.400")
+    assert finding.span == pytest.approx((14.0, 14.4))
+    assert [finding.values[f"spike_{i}_s"] for i in (1, 2, 3)] == pytest.approx([14.0, 14.15, 14.4])
 
 
 def test_a_jump_and_a_flat_top_are_no_spikes():

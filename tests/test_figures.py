@@ -12,10 +12,10 @@ import pytest
 from matplotlib.colors import to_rgb
 
 from strongmotion import ArchiveError, Component, Finding, InputError, Motion, Record, Result, Settings, Station
-from strongmotion.chain import Band, Windows, signal_and_noise, to_acceleration
+from strongmotion.chain import Band, Baseline, PermanentDisplacement, Shift, Windows, signal_and_noise, to_acceleration
 from strongmotion.foundation.cautions import CAUTION
 from strongmotion.measures import arias_history, measure_table, peak_table, significant_duration
-from strongmotion.motion import Entry, History
+from strongmotion.motion import History
 from strongmotion.report import (
     acceleration_displacement_figure,
     comparison_figure,
@@ -33,7 +33,6 @@ from strongmotion.report import (
     tripartite_figure,
 )
 from strongmotion.report.archive_figures import largest
-from strongmotion.report.motion_figures import moments
 from strongmotion.report.style import STYLES
 from strongmotion.spectra import TargetSpectrum, response_spectrum
 
@@ -75,7 +74,9 @@ def made(names=("H1", "H2", "V"), quiet=3.5, dampings=(0.05,), findings=(), size
         spectra=pd.concat(tables, ignore_index=True),
         measures=measure_table(motion),
         findings=findings,
-        history=History().add(Entry("onset", "", "Onset given", {"onset_s": 4.0, "pre_event_s": quiet})),
+        windows=Windows(round(4.0 / DT), round(quiet / DT)),
+        baseline={},
+        history=History(),
     )
 
 
@@ -318,7 +319,7 @@ def test_raw_is_drawn_less_its_median_behind_the_corrected(result):
 
 
 def test_motion_marks_windows_and_findings_where_they_are(result):
-    finding = Finding("clipping", "unfit", "flat tops", "too low", "another", "H2", "8.500 to 9.25 s")
+    finding = Finding("clipping", "unfit", "flat tops", "too low", "another", "H2", span=(8.5, 9.25))
     axes = grid(motion_figure(dataclasses.replace(result, findings=(finding,))))
     assert set(hold(axes[0, 0], "pre-event window")[0]) == {0.0, 3.5}
     begin, end = hold(axes[0, 1], "significant duration")[0]
@@ -327,17 +328,6 @@ def test_motion_marks_windows_and_findings_where_they_are(result):
     assert list(hold(axes[0, 1], "finding: clipping")[0]) == [8.5, 9.25]
     assert not [line for line in axes[0, 0].lines if line.get_label().startswith("finding")]
     assert "clipping" in [text.get_text() for text in axes[0, 1].texts]
-
-
-@pytest.mark.parametrize(
-    ("where", "expected"),
-    [
-        ("12.340 to 15.1 s", (12.34, 15.1)), ("0 to 2.00 s", (0.0, 2.0)), ("at 7.25 s", (7.25, 7.25)),
-        ("end of the record", None), ("", None), ("samples 3 to 9", None),
-    ],
-)  # fmt: skip
-def test_moments_of_a_finding(where, expected):
-    assert moments(Finding("x", "doubt", "", "", "", where=where)) == expected
 
 
 def test_motion_of_chosen_components_keeps_the_scale_of_all(result):
@@ -380,16 +370,12 @@ def test_particle_motion_is_on_one_scale_and_marks_the_farthest(result):
 
 
 def test_offset_shows_the_drift_of_the_raw_and_the_permanent_displacement(result):
-    told = pd.DataFrame(
-        {
-            "component": ["H2"], "measure": ["permanent displacement"], "value": [0.42], "unit": ["m"], "source": [""],
-            "band_low": [0.4], "band_high": [0.45], "usable": [True],
-        }
-    )  # fmt: skip
-    history = result.history.add(Entry("baseline shift", "H2", "shifted", {"begins_s": 7.0, "ends_s": 9.0}))
-    axes = offset_figure(dataclasses.replace(result, measures=told, history=history)).axes
+    # Over 7 to 9 s: the middle of what the strong shaking allows is the longest over the square root of 2.
+    shift = Shift(0.01, 8.0, 2**0.5, 0.0, (7.0, 9.0), True, 0.42, 0.02)
+    chosen = Baseline("offset-preserving", shift, PermanentDisplacement(0.42, 0.4, 0.45, True))
+    axes = offset_figure(dataclasses.replace(result, baseline={"H2": chosen})).axes
     x, y = hold(axes[1], "permanent displacement")
-    assert list(x) == [0.0, 7.0, 9.0, (SAMPLES - 1) * DT]
+    assert list(x) == pytest.approx([0.0, 7.0, 9.0, (SAMPLES - 1) * DT])
     assert list(y) == [0.0, 0.0, 0.42, 0.42]
     assert "permanent displacement 0.42 m (0.4 to 0.45)" in axes[1].texts[0].get_text()
     assert not [line for line in axes[0].lines if line.get_label() == "permanent displacement"]

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from strongmotion import Component, Record, Station, process
-from strongmotion.report.by_name import FIGURES
+from strongmotion.report import FIGURES, draw
 from strongmotion.report.style import STYLES, logarithmic, quieten
 from strongmotion.report.svg import Sheet
 
@@ -38,11 +38,11 @@ def sheet_of(name):
     return Sheet(count // columns, columns, 8.0, 6.0, share=name != "particle")
 
 
-@pytest.mark.parametrize("name", FIGURES)
+@pytest.mark.parametrize("name", [entry.name for entry in FIGURES])
 def test_panels_hold_what_axes_hold(result, name):
     sheet = sheet_of(name)
-    drawn = FIGURES[name](result)
-    FIGURES[name](result, axes=sheet.panels if len(sheet.panels) > 1 else sheet.panels[0])
+    drawn = draw(result, name)
+    draw(result, name, axes=sheet.panels if len(sheet.panels) > 1 else sheet.panels[0])
     assert len(drawn.axes) == len(sheet.panels)
     for axes, panel in zip(drawn.axes, sheet.panels, strict=True):
         assert [line.get_label() for line in panel.lines if line.get_label()] == [
@@ -56,10 +56,10 @@ def test_panels_hold_what_axes_hold(result, name):
         assert panel._labels == {"x": axes.get_xlabel(), "y": axes.get_ylabel(), "title": axes.get_title()}
 
 
-@pytest.mark.parametrize("name", FIGURES)
+@pytest.mark.parametrize("name", [entry.name for entry in FIGURES])
 def test_what_is_written_is_xml_with_every_text(result, name):
     sheet = sheet_of(name)
-    FIGURES[name](result, axes=sheet.panels if len(sheet.panels) > 1 else sheet.panels[0])
+    draw(result, name, axes=sheet.panels if len(sheet.panels) > 1 else sheet.panels[0])
     root = ElementTree.fromstring(sheet.svg("key", "A title & more"))
     texts = {text.text for text in root.iter(f"{SVG}text")}
     for panel in sheet.panels:

@@ -21,10 +21,13 @@ from typer.testing import CliRunner
 from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
 from strongmotion.cli import app
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
+from strongmotion.measures import GROUPS, MEASURES, Measure
 from strongmotion.record import Source
-from strongmotion.report import archive_page, peaks_kept, record_page, write_pdf, write_report
+from strongmotion.report import FIGURES, FigureEntry, archive_page, peaks_kept, record_page, write_pdf, write_report
 from strongmotion.report.archive_page import thumbnail
 from strongmotion.report.definitions import definition_of
+from strongmotion.report.style import canvas, finish, named_style, quieten
+from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import headline_table, number
 
 ROOT = Path(__file__).parents[1]
@@ -226,7 +229,7 @@ HOSTILE_STATIONS = {
 @pytest.mark.parametrize("kind", HOSTILE_STATIONS)
 def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
     station = HOSTILE_STATIONS[kind]
-    finding = Finding(HOSTILE, "doubt", HOSTILE, HOSTILE, "]]>--><!--", where=ARABIC)
+    finding = Finding(HOSTILE, "doubt", HOSTILE, HOSTILE, "]]>--><!--", place=ARABIC)
     record = recorded(station)
     record = dataclasses.replace(record, source=Source(f"{HOSTILE}.csv", "", "CSV"), findings=(finding,))
     if kind == "nothing":
@@ -326,7 +329,7 @@ def test_command_writes_pdf_of_what_it_is_asked_for(archive, tmp_path):
     assert sorted(path.name for path in (tmp_path / "records").iterdir()) == [f"{record}.html", f"{record}.pdf"]
     content = (tmp_path / "records" / f"{record}.pdf").read_bytes()
     assert content.startswith(b"%PDF-")
-    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page\n") >= 12
+    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page ") >= 12
 
 
 def test_pdf_of_one_component_has_no_pages_it_cannot_have(tmp_path):
@@ -382,6 +385,65 @@ def test_plot_draws_by_name_and_shows_itself_in_notebooks(result):
     assert "corrected motion" in result.plot().get_suptitle()
     with pytest.raises(InputError, match="perhaps 'spectrum'"):
         result.plot("spectrm")
+
+
+def test_a_new_figure_is_one_line_on_page_in_pdf_and_by_name(result, tmp_path):
+    def dot_figure(result, axes=None, style="light"):
+        figure, grid = canvas(axes, 1, 1, (3, 3), named_style(style))
+        grid[0, 0].plot([0.0], [0.0], "o", label="dot")
+        grid[0, 0].set_title("An invented dot")
+        quieten(grid[0, 0], named_style(style))
+        return finish(figure, axes is None, "dot", named_style(style), result)
+
+    entry = FigureEntry(
+        "dot", dot_figure, "Motion", "A dot", "One dot.", lambda count: Sheet(1, 1, 3, 3), in_unit=False
+    )
+    FIGURES.append(entry)
+    try:
+        assert result.plot("dot").axes[0].get_title() == "An invented dot"
+        page = record_page(result)
+        assert "An invented dot" in page
+        assert "One dot." in page
+        before = write_pdf(result, tmp_path / "with.pdf").read_bytes().count(b"/Type /Page ")
+    finally:
+        FIGURES.remove(entry)
+    assert write_pdf(result, tmp_path / "without.pdf").read_bytes().count(b"/Type /Page ") == before - 1
+    with pytest.raises(InputError, match=r"the figure 'dot' has no caption\. Add its caption in FIGURES"):
+        dataclasses.replace(entry, caption="")
+    with pytest.raises(InputError, match=r"unknown section 'Elsewhere'\. Choose from Motion"):
+        dataclasses.replace(entry, section="Elsewhere")
+
+
+def test_a_new_measure_is_one_line_in_table_page_and_catalogue(tmp_path):
+    mean = Measure(
+        "mean velocity", "peaks", "m/s", "an invented source", "The mean of the velocity, of no use.",
+        lambda component: float(component.velocity.mean()), needs="velocity", column="mean_velocity",
+    )  # fmt: skip
+    MEASURES.append(mean)
+    try:
+        made = process(recorded())
+        rows = made.measures[made.measures.measure == "mean velocity"]
+        assert list(rows.component) == ["H1", "H2", "V"]
+        assert set(rows.source) == {"an invented source"}
+        assert rows.value.to_numpy() == pytest.approx([made.motion[name].velocity.mean() for name in made.motion])
+        assert "The mean of the velocity, of no use." in record_page(made)
+        archive = Archive(tmp_path / "archive", create=True)
+        archive.add(made)
+        assert archive.catalogue()["mean_velocity_H1_m_s"].iloc[0] == rows.value.iloc[0]
+    finally:
+        MEASURES.remove(mean)
+
+
+@pytest.mark.parametrize("part", ["unit", "source", "words", "group"])
+def test_a_measure_without_a_part_says_what_to_add(part):
+    with pytest.raises(InputError, match=r"(Add .* to its line in MEASURES|Choose from peaks, spectrum)") as told:
+        dataclasses.replace(MEASURES[0], **{part: ""})
+    assert told.value.field == part
+
+
+def test_measures_stand_by_what_they_describe(result):
+    places = [GROUPS.index(measure.group) for measure in MEASURES]
+    assert places == sorted(places)
 
 
 # The README

@@ -28,6 +28,7 @@ from ..foundation.errors import ArchiveError, InputError
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
+from ..measures import MEASURES
 from ..result import RANKED_SEVERITIES
 from . import layout
 from .files import check_name, opened
@@ -44,14 +45,12 @@ _WHO = (
     "record", "station", "network", "location", "latitude_deg", "longitude_deg", "start", "earthquake", "magnitude",
     "source_file",
 )  # fmt: skip
-_KINDS = ("pga", "pgv", "pgd", "psa", "arias_intensity", "significant_duration_5_95")
 _HORIZONTAL = ("pga_h_m_s2", "pgv_h_m_s", "pgd_h_m")
 _WHOLE = (
     "low_cut_hz", "high_cut_hz", "shortest_usable_period_s", "longest_usable_period_s", "worst_finding", "findings",
     "path",
 )  # fmt: skip
 _TEXTS = {"record", "station", "network", "location", "start", "earthquake", "source_file", "worst_finding"}
-_MEASURES = {"Arias intensity": "arias_intensity", "significant duration 5-95 %": "significant_duration_5_95"}
 
 _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding", "event": "earthquake"}
 """Names that a question may use beside the columns themselves and the columns without their unit."""
@@ -61,6 +60,11 @@ _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 _VERSION = "2"
 _AT_ONCE = 500
 """Rows a transaction or a selection."""
+
+
+def _kinds() -> list[str]:
+    """Return what the columns of numbers begin with, in their order."""
+    return ["pga", "pgv", "pgd", "psa", *dict.fromkeys(measure.column for measure in MEASURES if measure.column)]
 
 
 class Index:
@@ -139,7 +143,7 @@ class Index:
         unit = acceleration_unit(unit)
         columns = self._arrays(rows, names)
         # Records differ in components: the columns are those of any record, each kind together.
-        numbers = [name for kind in _KINDS for name in names if name.startswith(f"{kind}_")]
+        numbers = [name for kind in _kinds() for name in names if name.startswith(f"{kind}_")]
         factor = in_unit(unit)
         frame = pd.DataFrame(
             {_in(unit, name): _scaled(columns, name, factor) for name in (*_WHO, *numbers, *_WHOLE) if name != "path"}
@@ -434,13 +438,14 @@ def _row(file: h5py.File, periods: Collection[float]) -> dict[str, Any]:
         if component in ("H1", "H2"):
             horizontal[f"{name}_h_{suffix}"] = max(value, horizontal.get(f"{name}_h_{suffix}", 0.0))
     row |= horizontal
+    columns_of = {measure.name: measure.column for measure in MEASURES if measure.column}
     for period, value in layout.read_ordinates(file, "RotD50", DAMPING, periods).items():
         row[f"psa_{period:g}s_RotD50_m_s2"] = value
     for component, measure, value, unit in layout.read_columns(
         file, "measures", "component", "measure", "value", "unit"
     ):
-        if measure in _MEASURES:
-            row[f"{_MEASURES[measure]}_{component}_{_suffix(unit)}"] = value
+        if measure in columns_of:
+            row[f"{columns_of[measure]}_{component}_{_suffix(unit)}"] = value
     bands = layout.read_bands(file)
     band = bands.get("horizontal") or next(iter(bands.values()))
     severities = [finding.severity for finding in layout.read_findings(file)]

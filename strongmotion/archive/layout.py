@@ -97,6 +97,13 @@ _NUMBERS = {
 _IN_UNIT_OF_ROW = ("value", "band_low", "band_high")
 """Columns of tables whose unit differs from row to row."""
 
+_RENAMED_SETTINGS = {
+    ("baseline", "route"): "method",
+    ("baseline", "offset_part"): "resolved_fraction",
+    ("baseline", "offset_length"): "resolved_length",
+    ("onset", "least_pre_event"): "shortest_pre_event",
+}
+"""Settings that files of layouts 1 and 2 hold under another name."""
 _MOTIONS = ("acceleration", "velocity", "displacement")
 _SPECTRA_AXES = ("component", "damping", "period")
 _TEXT = h5py.string_dtype()
@@ -179,8 +186,12 @@ def read(file: h5py.File) -> Result:
 
 
 def read_settings(file: h5py.File) -> Settings:
-    """Read the settings a record was processed with."""
-    return Settings.from_dict(tomllib.loads(_read_text(file, "settings")))
+    """Read the settings a record was processed with; those of earlier layouts by their present names."""
+    stored = tomllib.loads(_read_text(file, "settings"))
+    for (section, before), now in _RENAMED_SETTINGS.items():
+        if before in stored.get(section, {}):
+            stored[section][now] = stored[section].pop(before)
+    return Settings.from_dict(stored)
 
 
 def check_layout(file: h5py.File) -> None:

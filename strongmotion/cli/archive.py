@@ -252,7 +252,7 @@ def report(
 def verify(archive: ArchiveFolder, jobs: Jobs = 1) -> None:
     """Check that an archive is as it was written.
 
-    Every byte is read; each file that was changed, damaged, left over or put there is named.
+    Every byte is read; each file that was changed, damaged, left by an interruption or added from elsewhere is named.
 
     \b
     Example:
@@ -338,7 +338,7 @@ def export(
 ) -> None:
     """Write processed motion and spectra of records to files for other programs.
 
-    Units are m/s², m/s and m; the pads are left out; the numbers come back bit for bit.
+    Units are m/s², m/s and m; the pads are left out; the numbers read back bit for bit.
 
     \b
     Example:

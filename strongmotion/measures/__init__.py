@@ -30,11 +30,12 @@ from .frequency import (
 from .intensity import japanese_intensity, japanese_words, mercalli_words, modified_mercalli, peak_of_mercalli
 from .orientation import PrincipalAxes, principal_axes, radial_transverse, rotate
 from .peaks import PERCENTILES, peak_table, sustained_maximum
-from .table import COLUMNS, MEASURES, Measure, measure_table
+from .table import COLUMNS, GROUPS, MEASURES, Measure, measure_table
 
 __all__ = [
     "CAV5_THRESHOLD",
     "COLUMNS",
+    "GROUPS",
     "MEASURES",
     "PERCENTILES",
     "Cycles",

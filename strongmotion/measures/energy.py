@@ -70,7 +70,7 @@ def arias_intensity(acceleration: ArrayLike, dt: float) -> float:
 
 
 def squared_velocity_integral(velocity: ArrayLike, dt: float) -> float:
-    """Return the integral of v², m²/s: common practice, without a source.
+    """Return the integral of v², m²/s: after Sarma (1971), "Energy flux of strong earthquakes" (from memory).
 
     Times the density and the shear-wave speed of the ground it is the energy that a plane shear wave of this velocity
     carries through a unit area, half of it kinetic and half strain.

@@ -24,10 +24,13 @@ from ..spectra import response_spectrum
 from . import cycles, duration, energy, frequency, intensity, orientation, peaks
 from ._history import duration_between
 
-__all__ = ["COLUMNS", "MEASURES", "Measure", "UsablePeriods", "measure_table"]
+__all__ = ["COLUMNS", "GROUPS", "MEASURES", "Measure", "UsablePeriods", "measure_table"]
 
 COLUMNS = ("component", "measure", "value", "unit", "source", "band_low", "band_high", "usable")
 """Of the table. The band is that within which 5 to 95 % of equally fit processing choices leave the value."""
+
+GROUPS = ("peaks", "spectrum", "energy", "duration", "frequency", "intensity", "orientation")
+"""What measures describe, in the order of the table."""
 
 DAMPING = (0.05, 0.2)
 """Ratios to critical of the shared spectra; the second is that of Housner's intensity."""
@@ -60,8 +63,12 @@ class Measure:
     ----------
     name, unit, source : str
         As in the table; the unit of a pure number is ``"1"``.
-    value : callable
-        Takes what is shared of the component, or of all of them.
+    group : str
+        What it describes, one of `GROUPS`: where it stands in tables and on pages.
+    words : str
+        What it means, in a sentence.
+    value : callable or None
+        Takes what is shared of the component, or of all of them; None where the processing supplies the value.
     periods : (float, float) or None
         The periods, s, that must be usable for it to be; None for those of the setting `kappa_band`.
     needs : str
@@ -72,17 +79,46 @@ class Measure:
         What the combination is called in the table.
     perpendicular : bool
         Whether it combines only components at right angles.
+    column : str
+        What its columns of the catalogue begin with; empty where the catalogue has none.
+
+    Raises
+    ------
+    InputError
+        A part of the line is missing.
     """
 
     name: str
+    group: str
     unit: str
     source: str
-    value: Callable[..., float]
+    words: str
+    value: Callable[..., float] | None = None
     periods: tuple[float, float] | None = ACCELERATION_PERIODS
     needs: str = "acceleration"
     components: tuple[str, ...] = ()
     named: str = ""
     perpendicular: bool = False
+    column: str = ""
+
+    def __post_init__(self) -> None:
+        wanted = {
+            "name": "a name",
+            "unit": 'its unit, "1" for a pure number',
+            "source": "the publication that defines it, or common practice",
+            "words": "what it means, in a sentence",
+        }
+        for part, what in wanted.items():
+            if not getattr(self, part).strip():
+                raise InputError(
+                    f"the measure {self.name!r} has no {part}", field=part, remedy=f"Add {what} to its line in MEASURES"
+                )
+        if self.group not in GROUPS:
+            raise InputError(
+                f"the measure {self.name!r} is in the unknown group {self.group!r}",
+                field="group",
+                remedy=f"Choose from {', '.join(GROUPS)}",
+            )
 
 
 class _Shared:
@@ -155,83 +191,228 @@ def _axes(*shared: _Shared) -> orientation.PrincipalAxes:
 _WALD, _WORDEN = "Wald et al. (1999)", "Worden et al. (2012)"
 _PAIR, _ALL = ("H1", "H2"), ("H1", "H2", "V")
 
-MEASURES = (
-    # Peaks; `peak_table` has their times, and what combines components
-    Measure("PGA", "m/s2", "common practice, largest sample", lambda c: c.peak("PGA")),
-    Measure("PGV", "m/s", "common practice, largest sample", lambda c: c.peak("PGV"), VELOCITY_PERIODS, "velocity"),
-    Measure("PGD", "m", "common practice, largest sample", lambda c: c.peak("PGD"), VELOCITY_PERIODS, "displacement"),
-    Measure("PGV / PGA", "s", "common practice", lambda c: _ratio(c.peak("PGV"), c.peak("PGA")), VELOCITY_PERIODS,
-            "velocity"),
-    Measure("sustained maximum acceleration, third", "m/s2", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.acceleration, 3)),
-    Measure("sustained maximum acceleration, fifth", "m/s2", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.acceleration, 5)),
-    Measure("sustained maximum velocity, third", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 3), VELOCITY_PERIODS, "velocity"),
-    Measure("sustained maximum velocity, fifth", "m/s", "Nuttli (1979)",
-            lambda c: peaks.sustained_maximum(c.velocity, 5), VELOCITY_PERIODS, "velocity"),
-    Measure("effective peak acceleration", "m/s2", "ATC 3-06 (1978)",
-            lambda c: c.plateau / (frequency.PLATEAU[1] - frequency.PLATEAU[0]) / 2.5, frequency.PLATEAU),
-    # Energy
-    Measure("Arias intensity", "m/s", "Arias (1970)", lambda c: float(c.arias[-1])),
-    Measure("cumulative absolute velocity", "m/s", "EPRI (1988)",
-            lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt)),
-    Measure("standardized cumulative absolute velocity", "m/s", "EPRI (1991)",
-            lambda c: energy.standardized_cumulative_absolute_velocity(c.recorded, c.dt)),
-    Measure("cumulative absolute velocity above 5 cm/s2", "m/s", "Kramer & Mitchell (2006)",
-            lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt, energy.CAV5_THRESHOLD)),
-    Measure("squared-velocity integral", "m2/s", "common practice",
-            lambda c: energy.squared_velocity_integral(c.velocity, c.dt), VELOCITY_PERIODS, "velocity"),
-    Measure("rms acceleration", "m/s2", "over the significant duration 5-95 %", lambda c: c.strong[1]),
-    Measure("characteristic intensity", "m^1.5/s^2.5", "Park, Ang & Wen (1985)",
-            lambda c: c.strong[1] ** 1.5 * c.strong[0] ** 0.5),
-    Measure("Housner spectrum intensity", "m", "Housner (1952), damping 20 %",
-            lambda c: frequency.integral_over(PERIODS, c.spectra[0][1], frequency.VELOCITY_BAND),
-            frequency.VELOCITY_BAND),
-    Measure("velocity spectrum intensity", "m", "Von Thun et al. (1988)",
-            lambda c: frequency.integral_over(PERIODS, c.spectra[0][0], frequency.VELOCITY_BAND),
-            frequency.VELOCITY_BAND),
-    Measure("acceleration spectrum intensity", "m/s", "Von Thun et al. (1988)", lambda c: c.plateau, frequency.PLATEAU),
-    # Duration
-    Measure("significant duration 5-75 %", "s", "after Trifunac & Brady (1975), to 75 %",
-            lambda c: c.significant(0.75)),
-    Measure("significant duration 5-95 %", "s", "Trifunac & Brady (1975)", lambda c: c.strong[0]),
-    Measure("bracketed duration", "s", "Bolt (1973)",
-            lambda c: duration.bracketed_duration(c.acceleration, c.dt, c.threshold)[1]),
-    Measure("uniform duration", "s", "Bolt (1973)",
-            lambda c: duration.uniform_duration(c.acceleration, c.dt, c.threshold)),
-    Measure("effective duration", "s", "Bommer & Martinez-Pereira (1999)",
-            lambda c: duration.duration_of_history(c.arias, c.dt)[1]),
-    Measure("effective cycles", "1", "Hancock & Bommer (2005); rainflow count of ASTM E1049",
-            lambda c: cycles.effective_cycles(c.acceleration)),
-    # Frequency
-    Measure("mean period", "s", "Rathje et al. (1998)", lambda c: frequency.mean_of(*c.power), (0.05, 4.0)),
-    Measure("predominant period", "s", "common practice, PSA at 5 % damping",
-            lambda c: frequency.predominant_period(PERIODS, c.spectra[1][0])),
-    Measure("central frequency", "Hz", "Vanmarcke (1976)", lambda c: frequency.vanmarcke(*c.power)[0]),
-    Measure("spectral bandwidth", "1", "Vanmarcke (1976)", lambda c: frequency.vanmarcke(*c.power)[1]),
-    Measure("kappa", "s", "Anderson & Hough (1984)", lambda c: c.decay.kappa, None),
-    Measure("standard error of kappa", "s", "Anderson & Hough (1984)", lambda c: c.decay.standard_error, None),
-    # Several components
-    Measure("Arias intensity", "m/s", "Arias (1970)", lambda one, two: float(one.arias[-1] + two.arias[-1]),
-            components=_PAIR, named="horizontal", perpendicular=True),
-    Measure("Modified Mercalli intensity from PGA, 1999", "grade", _WALD, _larger_peak("PGA", "Wald 1999"),
-            components=_PAIR, named="horizontal"),
-    Measure("Modified Mercalli intensity from PGV, 1999", "grade", _WALD, _larger_peak("PGV", "Wald 1999"),
-            VELOCITY_PERIODS, "velocity", _PAIR, "horizontal"),
-    Measure("Modified Mercalli intensity from PGA, 2012", "grade", _WORDEN, _larger_peak("PGA", "Worden 2012"),
-            components=_PAIR, named="horizontal"),
-    Measure("Modified Mercalli intensity from PGV, 2012", "grade", _WORDEN, _larger_peak("PGV", "Worden 2012"),
-            VELOCITY_PERIODS, "velocity", _PAIR, "horizontal"),
-    Measure("Japanese seismic intensity", "grade", "JMA (1996)",
-            lambda one, two, up: intensity.japanese_intensity(
-                one.acceleration, two.acceleration, up.acceleration, one.dt
-            ), (0.1, 2.0),
-            components=_ALL, named="all", perpendicular=True),
-    Measure("rectilinearity", "1", "Jurkevics (1988)", lambda *three: _axes(*three).rectilinearity,
-            components=_ALL, named="all", perpendicular=True),
-)  # fmt: skip
-"""Every measure of the table, in its order."""
+MEASURES = [
+    Measure(
+        "PGA", "peaks", "m/s2", "common practice, largest sample",
+        "Peak ground acceleration: the largest corrected acceleration of either sign among the samples.",
+        lambda c: c.peak("PGA"),
+    ),
+    Measure(
+        "PGV", "peaks", "m/s", "common practice, largest sample",
+        "Peak ground velocity: the largest corrected velocity of either sign among the samples.",
+        lambda c: c.peak("PGV"),
+        periods=VELOCITY_PERIODS, needs="velocity",
+    ),
+    Measure(
+        "PGD", "peaks", "m", "common practice, largest sample",
+        "Peak ground displacement: the largest corrected displacement of either sign among the samples. It depends "
+        "on the low-cut more than any other peak.",
+        lambda c: c.peak("PGD"),
+        periods=VELOCITY_PERIODS, needs="displacement",
+    ),
+    Measure(
+        "PGV / PGA", "peaks", "s", "common practice",
+        "Peak velocity over peak acceleration: long where slow motion prevails.",
+        lambda c: _ratio(c.peak("PGV"), c.peak("PGA")),
+        periods=VELOCITY_PERIODS, needs="velocity",
+    ),
+    Measure(
+        "sustained maximum acceleration, third", "peaks", "m/s2", "Nuttli (1979)",
+        "The third highest peak of acceleration, one a half-cycle.",
+        lambda c: peaks.sustained_maximum(c.acceleration, 3),
+    ),
+    Measure(
+        "sustained maximum acceleration, fifth", "peaks", "m/s2", "Nuttli (1979)",
+        "The fifth highest peak of acceleration, one a half-cycle.",
+        lambda c: peaks.sustained_maximum(c.acceleration, 5),
+    ),
+    Measure(
+        "sustained maximum velocity, third", "peaks", "m/s", "Nuttli (1979)",
+        "The third highest peak of velocity, one a half-cycle.",
+        lambda c: peaks.sustained_maximum(c.velocity, 3),
+        periods=VELOCITY_PERIODS, needs="velocity",
+    ),
+    Measure(
+        "sustained maximum velocity, fifth", "peaks", "m/s", "Nuttli (1979)",
+        "The fifth highest peak of velocity, one a half-cycle.",
+        lambda c: peaks.sustained_maximum(c.velocity, 5),
+        periods=VELOCITY_PERIODS, needs="velocity",
+    ),
+    Measure(
+        "permanent displacement", "peaks", "m", "after Boore (2001), Akkar & Boore (2009)",
+        "By how much the ground stands elsewhere after the shaking, with the interval that the record allows.",
+    ),
+    Measure(
+        "effective peak acceleration", "spectrum", "m/s2", "ATC 3-06 (1978)",
+        "Mean PSA at 5 % damping over periods from 0.1 to 0.5 s, divided by 2.5.",
+        lambda c: c.plateau / (frequency.PLATEAU[1] - frequency.PLATEAU[0]) / 2.5,
+        periods=frequency.PLATEAU,
+    ),
+    Measure(
+        "Housner spectrum intensity", "spectrum", "m", "Housner (1952), damping 20 %",
+        "The integral of pseudo-velocity, 20 % damping, over periods from 0.1 to 2.5 s.",
+        lambda c: frequency.integral_over(PERIODS, c.spectra[0][1], frequency.VELOCITY_BAND),
+        periods=frequency.VELOCITY_BAND,
+    ),
+    Measure(
+        "velocity spectrum intensity", "spectrum", "m", "Von Thun et al. (1988)",
+        "The integral of pseudo-velocity, 5 % damping, over periods from 0.1 to 2.5 s.",
+        lambda c: frequency.integral_over(PERIODS, c.spectra[0][0], frequency.VELOCITY_BAND),
+        periods=frequency.VELOCITY_BAND,
+    ),
+    Measure(
+        "acceleration spectrum intensity", "spectrum", "m/s", "Von Thun et al. (1988)",
+        "The integral of PSA, 5 % damping, over periods from 0.1 to 0.5 s.",
+        lambda c: c.plateau,
+        periods=frequency.PLATEAU,
+    ),
+    Measure(
+        "Arias intensity", "energy", "m/s", "Arias (1970)",
+        "pi / (2 g) times the integral over time of acceleration squared.",
+        lambda c: float(c.arias[-1]),
+        column="arias_intensity",
+    ),
+    Measure(
+        "cumulative absolute velocity", "energy", "m/s", "EPRI (1988)",
+        "The integral over time of the absolute acceleration.",
+        lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt),
+    ),
+    Measure(
+        "standardized cumulative absolute velocity", "energy", "m/s", "EPRI (1991)",
+        "The integral of the absolute acceleration over those windows of one second in which it reaches 0.025 g.",
+        lambda c: energy.standardized_cumulative_absolute_velocity(c.recorded, c.dt),
+    ),
+    Measure(
+        "cumulative absolute velocity above 5 cm/s2", "energy", "m/s", "Kramer & Mitchell (2006)",
+        "The integral of absolute acceleration while it reaches 5 cm/s².",
+        lambda c: energy.cumulative_absolute_velocity(c.acceleration, c.dt, energy.CAV5_THRESHOLD),
+    ),
+    Measure(
+        "squared-velocity integral", "energy", "m2/s", "after Sarma (1971)",
+        "The integral over time of velocity squared.",
+        lambda c: energy.squared_velocity_integral(c.velocity, c.dt),
+        periods=VELOCITY_PERIODS, needs="velocity",
+    ),
+    Measure(
+        "rms acceleration", "energy", "m/s2", "over the significant duration 5-95 %",
+        "The root mean square acceleration over the significant duration from 5 to 95 %.",
+        lambda c: c.strong[1],
+    ),
+    Measure(
+        "characteristic intensity", "energy", "m^1.5/s^2.5", "Park, Ang & Wen (1985)",
+        "rms acceleration to the power 1.5 times the root of the duration, both over the significant duration from "
+        "5 to 95 %.",
+        lambda c: c.strong[1] ** 1.5 * c.strong[0] ** 0.5,
+    ),
+    Measure(
+        "Arias intensity", "energy", "m/s", "Arias (1970)",
+        "pi / (2 g) times the integral over time of acceleration squared.",
+        lambda one, two: float(one.arias[-1] + two.arias[-1]),
+        components=_PAIR, named="horizontal", perpendicular=True, column="arias_intensity",
+    ),
+    Measure(
+        "significant duration 5-75 %", "duration", "s", "after Trifunac & Brady (1975), to 75 %",
+        "The time over which Arias intensity grows from 5 to 75 % of its whole.",
+        lambda c: c.significant(0.75),
+    ),
+    Measure(
+        "significant duration 5-95 %", "duration", "s", "Trifunac & Brady (1975)",
+        "The time over which Arias intensity grows from 5 to 95 % of its whole.",
+        lambda c: c.strong[0],
+        column="significant_duration_5_95",
+    ),
+    Measure(
+        "bracketed duration", "duration", "s", "Bolt (1973)",
+        "From the first to the last time the acceleration reaches the threshold of the settings.",
+        lambda c: duration.bracketed_duration(c.acceleration, c.dt, c.threshold)[1],
+    ),
+    Measure(
+        "uniform duration", "duration", "s", "Bolt (1973)",
+        "For how long in all the acceleration is at or above the threshold of the settings.",
+        lambda c: duration.uniform_duration(c.acceleration, c.dt, c.threshold),
+    ),
+    Measure(
+        "effective duration", "duration", "s", "Bommer & Martinez-Pereira (1999)",
+        "From an Arias intensity of 0.01 m/s to 0.125 m/s less than its whole.",
+        lambda c: duration.duration_of_history(c.arias, c.dt)[1],
+    ),
+    Measure(
+        "effective cycles", "duration", "1", "Hancock & Bommer (2005); rainflow count of ASTM E1049",
+        "Cycles of the largest range that would do as much as all, each by its range squared.",
+        lambda c: cycles.effective_cycles(c.acceleration),
+    ),
+    Measure(
+        "mean period", "frequency", "s", "Rathje et al. (1998)",
+        "The mean of 1 / f weighted by the squared Fourier amplitude, from 0.25 to 20 Hz.",
+        lambda c: frequency.mean_of(*c.power),
+        periods=(0.05, 4.0),
+    ),
+    Measure(
+        "predominant period", "frequency", "s", "common practice, PSA at 5 % damping",
+        "The period at which PSA is largest.",
+        lambda c: frequency.predominant_period(PERIODS, c.spectra[1][0]),
+    ),
+    Measure(
+        "central frequency", "frequency", "Hz", "Vanmarcke (1976)",
+        "The root of the second over the zeroth spectral moment.",
+        lambda c: frequency.vanmarcke(*c.power)[0],
+    ),
+    Measure(
+        "spectral bandwidth", "frequency", "1", "Vanmarcke (1976)",
+        "sqrt(1 - m1² / (m0 m2)) of the spectral moments: 0 for one sinusoid, towards 1 for noise.",
+        lambda c: frequency.vanmarcke(*c.power)[1],
+    ),
+    Measure(
+        "kappa", "frequency", "s", "Anderson & Hough (1984)",
+        "How fast the Fourier amplitude falls, as exp(-pi kappa f), in the band of the settings.",
+        lambda c: c.decay.kappa,
+        periods=None,
+    ),
+    Measure(
+        "standard error of kappa", "frequency", "s", "Anderson & Hough (1984)",
+        "That of the straight line through the logarithm of the amplitude.",
+        lambda c: c.decay.standard_error,
+        periods=None,
+    ),
+    Measure(
+        "Modified Mercalli intensity from PGA, 1999", "intensity", "grade", _WALD,
+        "The grade that the relation gives for the larger PGA of H1 and H2.",
+        _larger_peak("PGA", "Wald 1999"),
+        components=_PAIR, named="horizontal",
+    ),
+    Measure(
+        "Modified Mercalli intensity from PGV, 1999", "intensity", "grade", _WALD,
+        "The grade that the relation gives for the larger PGV of H1 and H2.",
+        _larger_peak("PGV", "Wald 1999"),
+        periods=VELOCITY_PERIODS, needs="velocity", components=_PAIR, named="horizontal",
+    ),
+    Measure(
+        "Modified Mercalli intensity from PGA, 2012", "intensity", "grade", _WORDEN,
+        "The grade that the relation gives for the larger PGA of H1 and H2.",
+        _larger_peak("PGA", "Worden 2012"),
+        components=_PAIR, named="horizontal",
+    ),
+    Measure(
+        "Modified Mercalli intensity from PGV, 2012", "intensity", "grade", _WORDEN,
+        "The grade that the relation gives for the larger PGV of H1 and H2.",
+        _larger_peak("PGV", "Worden 2012"),
+        periods=VELOCITY_PERIODS, needs="velocity", components=_PAIR, named="horizontal",
+    ),
+    Measure(
+        "Japanese seismic intensity", "intensity", "grade", "JMA (1996)",
+        "From the three components under the filter of the definition, by the level that is exceeded for 0.3 s in "
+        "all.",
+        lambda one, two, up: intensity.japanese_intensity(one.acceleration, two.acceleration, up.acceleration, one.dt),
+        periods=(0.1, 2.0), components=_ALL, named="all", perpendicular=True,
+    ),
+    Measure(
+        "rectilinearity", "orientation", "1", "Jurkevics (1988)",
+        "How far the motion keeps to one line: 1 on a line, 0 alike in all directions.",
+        lambda *three: _axes(*three).rectilinearity,
+        components=_ALL, named="all", perpendicular=True,
+    ),
+]  # fmt: skip
+"""Every measure, in the order of the table: one line each is all that a new one needs."""
 
 
 def measure_table(
@@ -285,7 +466,7 @@ def measure_table(
         (name, *_row(measure, (name,), shared, usable, unfit))
         for name in shared
         for measure in MEASURES
-        if not measure.components and _possible(measure, (name,), shared)
+        if measure.value is not None and not measure.components and _possible(measure, (name,), shared)
     ]
     rows += [
         (measure.named, *_row(measure, measure.components, shared, usable, unfit))
@@ -304,6 +485,7 @@ def _row(
     usable: Mapping[str, UsablePeriods] | None,
     unfit: Collection[str],
 ) -> tuple[str, float, str, str, float, float, bool]:
+    assert measure.value is not None
     try:
         value = measure.value(*(shared[name] for name in names))
     except InputError:

@@ -2,9 +2,9 @@
 
 from .archive_figures import distribution_figure, station_figure
 from .archive_page import Report, archive_page, write_report
-from .by_name import draw
 from .decimate import peaks_kept
 from .event_figures import map_figure, section_figure, shaking_figure, write_event
+from .figures import FIGURES, FigureEntry, draw
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .notebook import notebook_view
 from .page import record_page, write_record_page
@@ -18,8 +18,11 @@ from .spectrum_figures import (
     tripartite_figure,
 )
 from .style import save
+from .suite_figure import suite_figure
 
 __all__ = [
+    "FIGURES",
+    "FigureEntry",
     "Report",
     "acceleration_displacement_figure",
     "archive_page",
@@ -42,6 +45,7 @@ __all__ = [
     "shaking_figure",
     "spectrum_figure",
     "station_figure",
+    "suite_figure",
     "tripartite_figure",
     "write_event",
     "write_pdf",

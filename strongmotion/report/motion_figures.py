@@ -235,10 +235,11 @@ def particle_figure(
     result: Result,
     quantity: str = "displacement",
     unit: str = "m/s2",
-    axes: Iterable[Axes] | None = None,
+    planes: Sequence[tuple[str, str]] = PLANES,
+    axes: Axes | Iterable[Axes] | None = None,
     style: str = "light",
 ) -> Figure:
-    """Draw the path of the ground in the three planes of H1, H2 and V.
+    """Draw the path of the ground in planes of H1, H2 and V.
 
     Parameters
     ----------
@@ -247,7 +248,9 @@ def particle_figure(
     quantity : {"displacement", "velocity", "acceleration"}
     unit : {"m/s2", "cm/s2", "g"}
         For acceleration.
-    axes : iterable of three Axes, optional
+    planes : sequence of (str, str)
+        The components across and up in each plane; all three planes if not given.
+    axes : Axes or iterable of Axes, optional
         To draw into; a figure is made if not given.
     style : {"light", "dark"}
 
@@ -260,7 +263,7 @@ def particle_figure(
     Raises
     ------
     InputError
-        The result has not H1, H2 and V, the quantity or `style` is unknown, or the axes are not three.
+        The result has not H1, H2 and V, the quantity or `style` is unknown, or the axes are not as many as the planes.
     """
     look, unit = named_style(style), acceleration_unit(unit)
     if missing := {"H1", "H2", "V"} - set(result.motion):
@@ -276,8 +279,8 @@ def particle_figure(
     dt = result.motion["H1"].dt
     strong = slice(max(0, int(min(span[0] for span in spans) / dt)), int(max(span[1] for span in spans) / dt) + 2)
 
-    figure, grid = canvas(axes, 1, 3, (10.2, 4.2), look)
-    for panel, (across, up) in zip(grid[0], PLANES, strict=True):
+    figure, grid = canvas(axes, 1, len(planes), (3.4 * len(planes), 4.2), look)
+    for panel, (across, up) in zip(grid[0], planes, strict=True):
         panel.plot(paths[across], paths[up], color=look.faint, linewidth=0.5, alpha=0.5, label="whole")
         panel.plot(
             paths[across][strong],

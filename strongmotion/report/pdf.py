@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,9 +16,7 @@ from .. import __version__
 from ..foundation.cautions import CAUTION
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
-from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
-from .processing_figure import processing_figure
-from .spectrum_figures import acceleration_displacement_figure, rotation_figure, spectrum_figure, tripartite_figure
+from .figures import FIGURES
 from .style import STYLES, place, printable
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, spectra_table
 
@@ -71,25 +69,11 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
 
 def _figures(result: Result, unit: str) -> Iterator[Figure]:
     """Draw each figure, a page each."""
-    drawn: list[Callable[[], Figure]] = [
-        lambda: motion_figure(result, unit),
-        lambda: spectrum_figure(result, unit=unit),
-        lambda: spectrum_figure(result, unit=unit, scale="linear"),
-        lambda: tripartite_figure(result),
-        lambda: acceleration_displacement_figure(result, unit=unit),
-        lambda: husid_figure(result),
-        lambda: processing_figure(result),
-        lambda: raw_figure(result, unit),
-        lambda: offset_figure(result),
-    ]
-    if (result.spectra["component"] == "RotD50").any():
-        drawn.insert(4, lambda: rotation_figure(result, unit=unit))
-    if {"H1", "H2", "V"} <= set(result.motion):
-        drawn.append(lambda: particle_figure(result))
-    for draw in drawn:
-        figure = draw()
-        figure.set_size_inches(PAPER[1], PAPER[0])
-        yield figure
+    for entry in FIGURES:
+        if entry.needs(result):
+            figure = entry.drawn(result, unit)
+            figure.set_size_inches(PAPER[1], PAPER[0])
+            yield figure
 
 
 def _front(result: Result, unit: str) -> Iterator[str]:
