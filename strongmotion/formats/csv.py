@@ -248,8 +248,8 @@ def _metadata(
             "unused header",
             "note",
             f"header lines that were not understood: {', '.join(unused)}",
-            "What they say was not used.",
-            "Correct their keys, or leave them if they are remarks.",
+            "what they say was not used",
+            "correct their keys, or leave them if they are remarks",
         ),
     )  # fmt: skip
 

@@ -78,8 +78,8 @@ _UNFINISHED = Finding(
     "last line not ended",
     "note",
     "the last line of the file has no line end",
-    "If the file was cut off inside its last number, that number is wrong.",
-    "Compare the last line with the original.",
+    "if the file was cut off inside its last number, that number is wrong",
+    "compare the last line with the original",
     place="last line",
 )
 
@@ -431,8 +431,8 @@ def _overruled(quantity: str, stated: str, chosen: str, component: str) -> Findi
         "overruled header",
         "doubt",
         f"the file states a {quantity} of {stated}; {chosen} was used, as asked",
-        "All amplitudes follow from it.",
-        f"Make sure that the file is wrong about its {quantity}.",
+        "all amplitudes follow from it",
+        f"make sure that the file is wrong about its {quantity}",
         component,
     )
 
@@ -444,8 +444,8 @@ def cut_off(component: str, found: int, declared: int | None, where: str) -> Fin
         "cut off",
         "doubt",
         f"{found} of {of} declared samples were found and read",
-        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
-        "Get the whole file.",
+        "shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
+        "get the whole file",
         component,
         where,
     )

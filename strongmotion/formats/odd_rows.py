@@ -100,8 +100,8 @@ def _row_above(
         Finding(
             "row above the numbers", "doubt",
             f"line {first}, the last of the header, looks like a row of numbers and was not read as one",
-            "If it holds samples, everything is late by a row.",
-            "Compare the number of header lines with the file.",
+            "if it holds samples, everything is late by a row",
+            "compare the number of header lines with the file",
             component, place=f"line {first}",
         )
     ]  # fmt: skip
@@ -139,8 +139,8 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
         Finding(
             "repeated rows", "doubt",
             f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
-            "If a line was written twice, everything after it is late, and the motion has a step.",
-            "Compare with the original file.",
+            "if a line was written twice, everything after it is late, and the motion has a step",
+            "compare with the original file",
             component, place=f"line {found[0]}", values={"rows": float(len(found))},
         )
     ]  # fmt: skip

@@ -37,7 +37,8 @@ MOST_BYTES = 5_000_000
 _OTHER_MOTION = r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
 OPTIONS = {
     "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
-    "samples": "--set samples=N", "start": "start= (--start)", "station": "station= (--station)",
+    "sampling_rate": "dt= (--dt)", "scale": "sensitivity= (--sensitivity)", "samples": "--set samples=N",
+    "start": "start= (--start)", "station": "station= (--station)",
     "component": "component= (--component)",
     "arrangement": "component= (--component) with a name for each column, or one name for a series along the lines",
 }  # fmt: skip
@@ -583,8 +584,8 @@ class _Drafter:
         notes = [
             Finding(
                 "read by a draft", "note", f"read as {said}",
-                "What was taken from the header decides the amplitudes and times.",
-                "Compare it with what you know; `strongmotion layout FILE` shows the draft.",
+                "what was taken from the header decides the amplitudes and times",
+                "compare it with what you know; `strongmotion layout FILE` shows the draft",
             )
         ]  # fmt: skip
         given = self.reading.given
@@ -603,15 +604,15 @@ class _Drafter:
         for text in left:
             notes.append(
                 Finding(
-                    "doubtful header", "doubt", f"{text}; it is left out", "What depends on it is not given.",
-                    "Give it by an option (--start, --station, --set NAME=VALUE), or by a layout.",
+                    "doubtful header", "doubt", f"{text}; it is left out", "what depends on it is not given",
+                    "give it by an option (--start, --station, --set NAME=VALUE), or by a layout",
                 )
             )  # fmt: skip
         for text in more:
             notes.append(
                 Finding(
-                    "inferred header", "note", text, "Results depend on it as far as they use it.",
-                    "Give it by an option, or by a layout, if it is wrong.",
+                    "inferred header", "note", text, "results depend on it as far as they use it",
+                    "give it by an option, or by a layout, if it is wrong",
                 )
             )  # fmt: skip
         return notes
@@ -673,7 +674,8 @@ class _Drafter:
         out = ["# A draft: check every line of it against what you know of the file."]
         out += [f"# Unsure: {doubt}." for doubt in self.unsure]
         out.append(f"name = {quoted(name_of(Path(self.reading.file).stem))}")
-        if recognise := _recognised(top):
+        texts = [choice.item.text for choice in (self.station, self.name, self.network) if choice.item is not None]
+        if recognise := _recognised(top, texts):
             out.append(f"recognise = {quoted(recognise)}")
         if self.encoding != "utf-8":
             out.append(f"encoding = {quoted(self.encoding)}")
@@ -949,13 +951,21 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
     return names
 
 
-def _recognised(top: Sequence[tuple[int, str]]) -> str:
-    """Return a pattern of a line that begins such files."""
+def _recognised(top: Sequence[tuple[int, str]], found: Sequence[str]) -> str:
+    """Return a pattern of a line that begins such files; `found` are words of this one, which others do not have.
+
+    It is made of the labels of the first line that has some, so that other files of the kind match it, too.
+    """
+    best = ""
     for _, text in top[:20]:
-        words = re2.split(r"[0-9:=;,]", text)[0]
-        if re2.search(r"\pL{3}.*\pL{3}", words):
-            return "^" + literal(words.rstrip()[:40].rstrip())
-    return ""
+        words = re2.split(r"[0-9:=;,(]|\t|  +[^ ]", text)[0].rstrip()
+        if any(len(word) > 2 and word in words for word in found) or not re2.search(r"\pL{3}", words):
+            continue
+        pattern = "^" + literal(words[:40].rstrip())
+        if concept(plain(words)) and re2.search(r"[:=;]", text[len(words) : len(words) + 3]):
+            return pattern
+        best = best or pattern
+    return best
 
 
 __all__ = ["OPTIONS", "RULES", "Draft", "draft_layout", "read_drafted"]

@@ -99,6 +99,12 @@ def _tries(raw: str, place: int, text: str, numeric: bool) -> list[str]:
     else:
         group = rf"(\S.{{{max(len(text) - 2, 0)}}}\S)"
     tries = []
+    cell = re.split(r"\t|;|\||  +", before.rstrip())[-1].strip()
+    beside = re.split(r"\d[\d.,:+-]*", cell)[-1].strip(" ,")
+    if beside != before.strip() and len(re2.findall(r"\pL", beside)) >= 3:
+        gap = before[before.rfind(beside) + len(beside) :]
+        between = literal(gap) if gap.strip() else r"\s+" if gap else ""
+        tries.append(f"{literal(beside)}{between}{group}")
     words = re.split(r"\d[\d.,:+-]*", before)[-1]
     if re2.search(r"\pL{2}|=", words):
         anchor = "^" if words == before else ""
