@@ -226,12 +226,12 @@ def process_files(
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
     """
-    from .formats.layout import load_layout
+    from .formats.kept import named_layout
 
     if jobs < 1:
         raise InputError(f"jobs must be at least 1, found {jobs}")
     if layout is not None:
-        load_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
+        named_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive, create=True)
     store.finish_writes()
     files = [file.absolute() if cluster else file for file in files_of(paths)]

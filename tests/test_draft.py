@@ -23,7 +23,7 @@ def save(folder, agency):
 RIGHT = {
     "meadow": ("MEAD", 0.01, "cm/s2", {"H1": X, "H2": Y, "V": Z}),
     "cliff": ("CLIF", 0.005, "counts", {"H1": np.rint(X * 1000), "H2": np.rint(Y * 1000), "V": np.rint(Z * 1000)}),
-    "forge": ("FORG", 0.005, "counts", {"H1": X, "H2": Y}),
+    "forge": ("FORG", 0.005, "counts", {"C1": X, "C2": Y}),
     "dune": ("", 0.01, "m/s2", {"x": X, "y": np.array([float(f"{v:.4e}") for v in Y])}),
 }
 
@@ -43,16 +43,15 @@ def test_a_draft_is_right_unaided(tmp_path, agency):
     if agency == "cliff":
         assert [component.sensitivity for component in record] == [400000, 400001, 400002]
     if agency == "forge":
-        assert record["H1"].scale == pytest.approx(0.5 * 0.01, rel=1e-15)
+        assert record["C1"].scale == pytest.approx(0.5 * 0.01, rel=1e-15)
 
 
 def test_a_draft_says_what_it_is_unsure_of(tmp_path):
     doubts = {agency: " ".join(draft_layout(save(tmp_path, agency)).unsure) for agency in AGENCIES}
     assert doubts["meadow"] == ""
-    assert "which column is which component" in doubts["forge"]
+    assert "the direction of C1, C2 is not stated" in doubts["forge"]
     assert "encoding" in doubts["dune"]
-    assert "directions of x, y" in doubts["dune"]
-    assert "2 lines after the numbers are passed over" in doubts["loft"]
+    assert "the direction of x, y is not stated" in doubts["dune"]
     assert "the sampling interval" in doubts["loft"]
     assert "the unit of the numbers" in doubts["loft"]
 
@@ -60,16 +59,16 @@ def test_a_draft_says_what_it_is_unsure_of(tmp_path):
 def test_what_cannot_be_told_is_left_open(tmp_path):
     draft = draft_layout(save(tmp_path, "loft"))
     assert draft.record is None
-    assert "no sampling interval is given" in draft.problem
-    assert "dt" not in draft.toml.split("[header]\n")[1]
+    assert "leaves dt open (?)" in draft.problem
+    assert 'dt = "?"' in draft.toml
 
 
 def test_the_command_prints_the_layout_and_beside_it_the_doubts(tmp_path):
     result = CliRunner().invoke(app, ["layout", str(save(tmp_path, "forge"))])
     assert result.exit_code == 0
     assert result.stdout.startswith("# A draft: check every line")
-    assert "# Unsure: which column is which component" in result.stdout
-    assert "It reads as 40 samples every 0.005 s:" in result.stderr
+    assert "# Unsure: the direction of C1, C2 is not stated" in result.stdout
+    assert "40 samples every 0.005 s (200 Hz)" in result.stderr
     result = CliRunner().invoke(app, ["layout", str(save(tmp_path, "loft"))])
     assert result.exit_code == 1
     assert "the draft does not read the file yet" in result.stderr

@@ -282,7 +282,8 @@ def test_compiled_numbers_are_pythons(cells):
 def _read_cells(cells, compiled=True):
     text = "x\n" + "\n".join(cells) + "\n"
     plan = layout_room._layout_from(
-        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "counts"}}, "block": {"values_per_line": 1}}, "x.toml"
+        {"header": {"lines": 1, "dt": {"value": 1}, "unit": {"value": "counts"}}, "block": {"values_per_line": 1}},
+        "x.toml",
     )
     before = lines_room.COMPILED_FROM
     lines_room.COMPILED_FROM = 0 if compiled else 10**12

@@ -49,6 +49,23 @@ SampleUnit = Annotated[
 Sensitivity = Annotated[
     float | None, typer.Option("--sensitivity", metavar="N", help="Counts per m/s², where a file is silent or wrong.")
 ]
+Dt = Annotated[
+    float | None, typer.Option("--dt", metavar="S", help="Sampling interval of a text file that does not state it, s.")
+]
+ComponentNames = Annotated[
+    str | None,
+    typer.Option("--component", metavar="NAMES", help="Names in order (H1,H2,V), or new names (X=H1,Y=H2)."),
+]
+StationCode = Annotated[str | None, typer.Option("--station", metavar="CODE", help="Station of a text file.")]
+StartTime = Annotated[
+    str | None, typer.Option("--start", metavar="TIME", help="Time of the first sample of a text file, ISO 8601, UTC.")
+]
+Given = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="NAME=VALUE", help="What else is known of a text file: latitude, azimuth, samples ..."
+    ),
+]
 Missing = Annotated[
     Literal["refuse", "truncate"],
     typer.Option("--missing", help="A file cut short: refuse it, or read what is there and note it."),
@@ -77,6 +94,7 @@ def reading_options(
     gaps: str,
     common_window: bool,
     differentiate: bool,
+    text: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return the keyword arguments of `read_all` that the options give; read what is for all files."""
     from ..formats import read_quakeml, read_stationxml
@@ -90,8 +108,24 @@ def reading_options(
         read_quakeml(event)
     return {
         "stationxml": stationxml, "event": event, "unit": unit, "sensitivity": sensitivity, "missing": missing,
-        "gaps": gaps, "common_window": common_window, "differentiate": differentiate,
+        "gaps": gaps, "common_window": common_window, "differentiate": differentiate, **(text or {}),
     }  # fmt: skip
+
+
+def of_text(
+    dt: float | None, component: str | None, station: str | None, start: str | None, given: list[str] | None
+) -> dict[str, Any]:
+    """Return the keyword arguments of `read_all` that say what a text file does not."""
+    from ..formats import what_is_given
+
+    pairs = {}
+    for pair in given or ():
+        name, mark, value = pair.partition("=")
+        if not mark or not value.strip():
+            raise typer.BadParameter(f"--set needs NAME=VALUE, found {pair!r}")
+        pairs[name.strip()] = value.strip()
+    what_is_given(dt, station, start, pairs)
+    return {"dt": dt, "component": component, "station": station, "start": start, "given": pairs}
 
 
 Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where they go; made if not there.")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,23 +14,29 @@ import typer
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import StrongMotionError
 from ..foundation.files import printable
-from ..foundation.units import COUNTS, in_unit, label
+from ..foundation.units import COUNTS, G, in_unit, label
 from .app import RECORDS, app
 from .options import (
     By,
     Cluster,
     CommonWindow,
+    ComponentNames,
     Differentiate,
+    Dt,
     EventFile,
     Gaps,
+    Given,
     Jobs,
     LayoutFile,
     Missing,
     SampleUnit,
     Sensitivity,
+    StartTime,
+    StationCode,
     StationXml,
     Unit,
     Why,
+    of_text,
     reading_options,
 )
 from .tables import (
@@ -44,6 +51,7 @@ from .tables import (
 
 if TYPE_CHECKING:
     from ..batch import Done, Outcome
+    from ..formats.draft import Draft
     from ..record import Component, Finding, Record
     from ..settings import Settings
 
@@ -76,6 +84,11 @@ def process(
     event: EventFile = None,
     sample_unit: SampleUnit = None,
     sensitivity: Sensitivity = None,
+    dt: Dt = None,
+    component: ComponentNames = None,
+    station: StationCode = None,
+    start: StartTime = None,
+    given: Given = None,
     missing: Missing = "refuse",
     gaps: Gaps = "refuse",
     common_window: CommonWindow = False,
@@ -116,7 +129,10 @@ def process(
     from ..settings import Settings
 
     chosen = _with_window(Settings.load(settings) if settings else Settings(), begin, end)
-    how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    how = reading_options(
+        stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate,
+        of_text(dt, component, station, start, given),
+    )  # fmt: skip
     options: dict[str, Any] = {
         "layout": layout, "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
         "interrupted": say_stopping, "by": by, "why": why, "split_shocks": split_shocks,
@@ -187,6 +203,11 @@ def inspect(
     event: EventFile = None,
     sample_unit: SampleUnit = None,
     sensitivity: Sensitivity = None,
+    dt: Dt = None,
+    component: ComponentNames = None,
+    station: StationCode = None,
+    start: StartTime = None,
+    given: Given = None,
     missing: Missing = "refuse",
     gaps: Gaps = "refuse",
     common_window: CommonWindow = False,
@@ -209,7 +230,10 @@ def inspect(
 
     if _show_document(file) or _show_stored(file, unit):
         return
-    how = reading_options(stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate)
+    how = reading_options(
+        stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate,
+        of_text(dt, component, station, start, given),
+    )  # fmt: skip
     for number, record in enumerate(read_all(file, layout=layout, **how)):
         if number:
             typer.echo()
@@ -366,31 +390,125 @@ HDF5 = b"\x89HDF\r\n\x1a\n"
 
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
 def layout(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A text file of the kind.", show_default=False)],
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="A text file of the kind.", show_default=False)
+    ] = None,
+    save: Annotated[
+        str | None,
+        typer.Option("--save", metavar="NAME", help="Keep it among your layouts, to be recognised from now on."),
+    ] = None,
+    listed: Annotated[
+        bool, typer.Option("--list", help="List the layouts that are known, yours and the ready ones.")
+    ] = False,
 ) -> None:
     """Draft a layout from an example file, for you to correct.
 
     The layout goes to the output; what the draft is unsure of, and what the file reads as by it, to the screen beside.
+    On a terminal each doubtful quantity is asked for; elsewhere it is left open as ?, and such a layout reads nothing
+    until it is filled in. A layout file given in place of an example is kept as it is with --save.
 
     \b
-    Example:
+    Examples:
       strongmotion layout station.txt > mine.toml        then look at mine.toml and correct it
       strongmotion inspect station.txt --layout mine.toml
+      strongmotion layout mine.toml --save quarry        keep it; files like it are read without --layout
+      strongmotion layout --list
     """
     from ..formats.draft import draft_layout
+    from ..formats.kept import folder, keep_layout, kept_layouts
+    from ..formats.layout import ready_layouts
 
+    if listed:
+        rows = [(name, "ready", "") for name in ready_layouts()]
+        rows += [(name, "yours", str(path)) for name, path in kept_layouts().items()]
+        show_table(("layout", "", "file"), rows)
+        typer.echo(f"Your layouts are the .toml files in {folder()}.")
+        return
+    if file is None:
+        raise typer.BadParameter("give an example FILE, or --list")
+    if file.suffix.lower() == ".toml":
+        if save is None:
+            raise typer.BadParameter("this is a layout already; give --save NAME to keep it")
+        typer.echo(f"Kept as {keep_layout(file.read_text(encoding='utf-8'), save)}.")
+        return
     draft = draft_layout(file)
-    typer.echo(draft.toml, nl=False)
+    toml = draft.toml
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        toml = _asked(file, draft)
+    if save is not None:
+        typer.echo(f"Kept as {keep_layout(toml, save)}.", err=True)
+    typer.echo(toml, nl=False)
     for doubt in draft.unsure:
         typer.echo(f"Unsure: {doubt}.", err=True)
-    if draft.record is None:
-        complain(f"the draft does not read the file yet: {draft.problem}")
-        raise typer.Exit(1)
-    typer.echo(f"It reads as {draft.record.samples} samples every {draft.record.dt:g} s:", err=True)
-    for component in draft.record:
+    try:
+        record = _by_layout(file, toml)
+    except StrongMotionError as error:
+        complain(f"the draft does not read the file yet: {error}")
+        raise typer.Exit(1) from None
+    typer.echo(f"Read as {draft.said}." if draft.said else "", err=True)
+    _preview(record)
+
+
+def _by_layout(file: Path, toml: str) -> Record:
+    """Return the first record of a file by a layout given as text."""
+    from ..formats.draft import prepared
+    from ..formats.layout import layout_from_text
+    from ..formats.text import read_texts
+
+    return read_texts(prepared(file), layout_from_text(toml, "the draft"))[0]
+
+
+def _asked(file: Path, draft: Draft) -> str:
+    """Ask for each quantity that the draft leaves open, show what it makes of the file, and return the layout."""
+    toml = draft.toml
+    for choice in draft.choices:
+        quantity = "dt" if choice.quantity == "sampling_rate" else choice.quantity
+        if f'{quantity} = "?"' not in toml:
+            continue
+        typer.echo(f"{choice.doubt or f'The file does not seem to say its {quantity}'}.", err=True)
+        while True:
+            answer = typer.prompt(f"{quantity} (? leaves it open)", err=True).strip()
+            if answer == "?":
+                break
+            shown = answer if quantity in ("dt", "sensitivity") else "'" + answer.replace("'", "") + "'"
+            tried = toml.replace(f'{quantity} = "?"', f"{quantity}.value = {shown}")
+            try:
+                record = _by_layout(file, tried)
+            except StrongMotionError as error:
+                if error.field is None or f'{error.field} = "?"' not in tried:
+                    typer.echo(str(error), err=True)
+                    continue
+                toml = tried
+                break
+            _preview(record)
+            if typer.confirm("Is this right?", default=True, err=True):
+                toml = tried
+                break
+    return toml
+
+
+_BARS = " .:-=+*#%@"
+
+
+def _preview(record: Record) -> None:
+    """Show what a draft reads: each component's samples, peak, duration, rate and a trace in characters."""
+    import numpy as np
+
+    typer.echo(
+        f"{record.samples} samples every {record.dt:g} s ({1 / record.dt:g} Hz), {record.duration:g} s long:", err=True
+    )
+    for component in record:
         first = ", ".join(f"{value:g}" for value in component.samples[:4])
-        last = f"{component.samples[-1]:g}"
-        typer.echo(f"  {component.name} in {component.unit}: {first}, ... {last}", err=True)
+        samples = component.samples.astype(float)
+        try:
+            peak = float(abs(samples).max()) * abs(component.scale)
+            size = f"PGA {peak * 100:.4g} cm/s² = {peak / G:.4g} g"
+        except StrongMotionError:
+            size = "no sensitivity, so no PGA"
+        typer.echo(f"  {component.name} in {component.unit}: {first}, ... {component.samples[-1]:g}; {size}", err=True)
+        pieces = [abs(piece - samples.mean()).max() for piece in np.array_split(samples, min(60, len(samples)))]
+        top = max(pieces) or 1.0
+        typer.echo("  |" + "".join(_BARS[round(9 * piece / top)] for piece in pieces) + "|", err=True)
 
 
 @app.command(rich_help_panel=RECORDS)
@@ -420,6 +538,11 @@ def measures(
     stationxml: StationXml = None,
     sample_unit: SampleUnit = None,
     sensitivity: Sensitivity = None,
+    dt: Dt = None,
+    component: ComponentNames = None,
+    station: StationCode = None,
+    start: StartTime = None,
+    given: Given = None,
     csv: Annotated[
         Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and show nothing.")
     ] = None,
@@ -447,7 +570,10 @@ def measures(
         from ..settings import Settings
 
         chosen = Settings.load(settings) if settings else Settings()
-        how = reading_options(stationxml, None, sample_unit, sensitivity, "refuse", "refuse", False, False)
+        how = reading_options(
+            stationxml, None, sample_unit, sensitivity, "refuse", "refuse", False, False,
+            of_text(dt, component, station, start, given),
+        )  # fmt: skip
         tables = [
             process(record, chosen).measures.assign(record=record.id)
             for record in read_all(source, layout=layout, **how)

@@ -22,11 +22,13 @@ from . import csv, miniseed
 from .csv import write_csv
 from .draft import read_drafted
 from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading
-from .layout import Layout, load_layout, ready_layout, ready_layouts
+from .kept import named_layout, recognised_layouts
+from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
+from .tables import read_table
 from .text import read_texts, write_text
 from .xml import is_xml
 
@@ -194,7 +196,8 @@ def read_all(
         raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
     known = what_is_given(dt, station, start, given)
     names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
-    chosen = None if layout is None else _text_format(load_layout(layout))
+    plan = None if layout is None else named_layout(layout)
+    chosen = None if plan is None else _text_format(plan)
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
@@ -203,7 +206,9 @@ def read_all(
     reading = Reading(
         file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory is not None, known, names
     )
-    if chosen is None and miniseed.recognises(data):
+    if plan is not None and plan.format != "text":
+        records = read_table(reading, plan)
+    elif chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
     else:
         reading = _as_text(reading)
@@ -300,6 +305,7 @@ def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
 def _formats() -> list[Format]:
     """Return all text formats, in the order in which they are tried."""
     texts = [_text_format(ready_layout(name)) for name in ready_layouts()]
+    texts += [_text_format(layout) for layout in recognised_layouts()]
     return [*texts, Format("CSV", csv.recognises, lambda reading: [csv.read_csv(reading)])]
 
 
@@ -334,6 +340,12 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
         raise reading.error(
             "this is an XML document, which holds no samples",
             remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
+        )
+    if not any(48 <= byte <= 57 for byte in head):
+        raise reading.error(
+            f"the file is of no known format; tried miniSEED, {', '.join(form.name for form in tried)}; "
+            "it holds no numbers",
+            remedy="Give the file of the samples",
         )
     return Format("text, drafted", lambda head: True, read_drafted)
 

@@ -62,7 +62,8 @@ def recognises(head: bytes) -> bool:
     """
     lines = head.decode(errors="replace").split("\n")
     keys = any(
-        (match := _KEY.match(line[:LONGEST_HEADER_LINE])) and match[1].lower() in _OF_FILE for line in lines[:LONGEST_HEADER]
+        (match := _KEY.match(line[:LONGEST_HEADER_LINE])) and match[1].lower() in _OF_FILE
+        for line in lines[:LONGEST_HEADER]
     )
     for at, line in enumerate(lines):
         if line.strip() and not line.startswith("#"):
@@ -75,7 +76,9 @@ def recognises(head: bytes) -> bool:
                 return known or any(cell.unit is not None for cell in cells)
             if len(cells) > 1 and delimiter not in line:
                 return False
-            return all(_is_certain(cell) for cell in cells) and not _is_other_table(lines[at + 1 : at + 2], cells, delimiter)
+            return all(_is_certain(cell) for cell in cells) and not _is_other_table(
+                lines[at + 1 : at + 2], cells, delimiter
+            )
     return False
 
 
@@ -96,7 +99,11 @@ def _is_other_table(after: list[str], cells: list[_Column], delimiter: str) -> b
     if len(row) != len(cells):
         return False
     texts = [cell.strip().strip("\"'").strip() for cell in row]
-    commas = delimiter != "," and all(re.fullmatch(r"[-+]?\d+(,\d+)?", text) for text in texts) and any("," in text for text in texts)
+    commas = (
+        delimiter != ","
+        and all(re.fullmatch(r"[-+]?\d+(,\d+)?", text) for text in texts)
+        and any("," in text for text in texts)
+    )
     return commas or not any(re.search(r"\d", text) for text in texts if text)
 
 
@@ -243,8 +250,8 @@ def _metadata(
             "unused header",
             "note",
             f"header lines that were not understood: {', '.join(unused)}",
-            "What they say was not used.",
-            "Correct their keys, or leave them if they are remarks.",
+            "what they say was not used",
+            "correct their keys, or leave them if they are remarks",
         ),
     )  # fmt: skip
 

@@ -35,7 +35,7 @@ QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 GIVEN = (*OF_STATION, "dt", "samples", "start", "scale", "sensitivity", "azimuth", "dip")
 """What the caller may give of a file that does not say it."""
 
-LARGEST = 1e9
+LARGEST = 1e20
 """Acceleration that is read, m/s²; far larger numbers overflow when they are squared and summed."""
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -78,8 +78,8 @@ _UNFINISHED = Finding(
     "last line not ended",
     "note",
     "the last line of the file has no line end",
-    "If the file was cut off inside its last number, that number is wrong.",
-    "Compare the last line with the original.",
+    "if the file was cut off inside its last number, that number is wrong",
+    "compare the last line with the original",
     place="last line",
 )
 
@@ -207,7 +207,9 @@ def settled(reading: Reading, fields: Fields) -> tuple[dict[str, Field], tuple[F
         if quantity == "dt" and "sampling_rate" in chosen:
             rate = chosen.pop("sampling_rate")
             if stated is None and not _alike(rate.text.strip(), repr(1 / float(text)), "sampling_rate"):
-                notes.append(_overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", ""))
+                notes.append(
+                    _overruled("sampling_rate", f"{shown(rate.text.strip())} Hz", f"an interval of {text} s", "")
+                )
         chosen[quantity] = Field(text)
     return chosen, tuple(notes)
 
@@ -449,8 +451,8 @@ def _overruled(quantity: str, stated: str, chosen: str, component: str) -> Findi
         "overruled header",
         "doubt",
         f"the file states a {quantity} of {stated}; {chosen} was used, as asked",
-        "All amplitudes follow from it.",
-        f"Make sure that the file is wrong about its {quantity}.",
+        "all amplitudes follow from it",
+        f"make sure that the file is wrong about its {quantity}",
         component,
     )
 
@@ -462,8 +464,8 @@ def cut_off(component: str, found: int, declared: int | None, where: str) -> Fin
         "cut off",
         "doubt",
         f"{found} of {of} declared samples were found and read",
-        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
-        "Get the whole file.",
+        "shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
+        "get the whole file",
         component,
         where,
     )

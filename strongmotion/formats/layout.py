@@ -23,8 +23,11 @@ by side in the columns of one block.
     comes first, ``zone`` (``"+05:30"``) what a clock is ahead of UTC where the file does not say it. ``azimuth`` may
     stand as ``N35E`` or a compass word, places in degrees and minutes with a hemisphere's letter. In place of a rule,
     ``"?"`` leaves a quantity open: the file is not read until it is filled in or given by an option.
-    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a pattern
-    of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
+    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a
+    pattern of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
+``[record.start]`` and so on
+    The same for what stands once above the components of each of several records in one file, with ``found`` in
+    [block]; its ``first`` is a pattern of the line that begins a record.
 ``[file.station]`` and so on
     The same for what stands once, above the first component's header.
 ``[component.<label>.azimuth]`` and so on
@@ -37,8 +40,8 @@ by side in the columns of one block.
     over at the left. ``decimal = ","``, in the header too; ``exponent``: a letter used for e, such as D. ``comment``: a
     mark that begins lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many
     lines come after; ``counted = true``: the numbers end when the declared samples are read. ``last_column``: the last
-    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers is
-    one, the lines above it are its header, and no ``first`` is needed.
+    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers
+    is one, the lines above it are its header, and no ``first`` is needed.
 ``format``, ``path``
     ``format = "json"`` or ``"matlab"``: see `tables`; ``path`` stands in the place of line, columns and pattern.
 ``[write]``
@@ -170,6 +173,8 @@ class Layout:
     rules: Rules
     of_file: Rules | None
     of_component: Mapping[str, Rules]
+    of_record: Rules
+    record_first: Pattern | None
     block: Block
     length: Rule | None
     skip: Pattern | None
@@ -240,7 +245,19 @@ def layout_from_text(text: str, file: str) -> Layout:
 
 
 def _layout_from(table: dict[str, Any], file: str) -> Layout:
-    keys = ("name", "description", "recognise", "encoding", "format", "file", "header", "component", "block", "write")
+    keys = (
+        "name",
+        "description",
+        "recognise",
+        "encoding",
+        "format",
+        "file",
+        "record",
+        "header",
+        "component",
+        "block",
+        "write",
+    )
     top = _Table(table, file, "the layout", keys)
     head = _Table(top.get("header", dict, {}), file, "[header]", ("first", "lines", "last", "order", "skip", *RULES))
     format_ = top.get("format", str, "text")
@@ -273,20 +290,32 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     order = head.get("order", list, [])
     if not all(isinstance(name, str) for name in order) or len(set(order)) < len(order):
         raise head.error(f"order must be names, each once, found {order}", 'Write order = ["H1", "V", "H2"]')
+    each = _Table(top.get("record", dict, {}), file, "[record]", ("first", *RULES))
+    if "record" in table and (each.pattern("first") is None or block.found is None):
+        raise each.error("[record] needs its `first`, and `found` in [block]", "Say how a record's header begins")
     of_file = None
     if "file" in table:
         if first is None and block.found is None and format_ == "text":
             raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
         of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", RULES), None)
-    labels = [str(name) for name in order] or [label for label in block.columns if label not in NO_COMPONENT]
+    labels = [str(name) for name in order] or [
+        label for label in (*block.columns, *dict(block.paths)) if label not in NO_COMPONENT
+    ]
     parts = _Table(top.get("component", dict, {}), file, "[component]", labels)
     of_component = {
         label: _rules(_Table(parts.get(label, dict, {}), file, f"[component.{label}]", RULES), None)
         for label in parts.table
     }
     rules = _rules(head, lines)
+    if (format_ != "text") != bool(block.paths) or (block.paths and set(dict(block.paths)) <= {*NO_COMPONENT}):
+        raise top.error(
+            "a layout of JSON or MATLAB needs paths in [block], and no other has them", 'Write paths = {H1 = "data.ns"}'
+        )
     of_each = set(itertools.chain(*of_component.values()))
-    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each} and not {"time", "clock"} & {*block.columns}:
+    if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each, *each.table} and not {"time", "clock"} & {
+        *block.columns,
+        *dict(block.paths),
+    }:
         raise head.error("no sampling interval is given", 'Add [header.dt] or [header.sampling_rate], or dt = "?"')
     written = write.get("header", str, None)
     if written is not None and (block != Block(values_per_line=block.values_per_line, width=block.width)):
@@ -302,6 +331,8 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         rules=rules,
         of_file=of_file,
         of_component=of_component,
+        of_record=_rules(each, None),
+        record_first=each.pattern("first"),
         block=block,
         length=length,
         skip=head.pattern("skip"),
@@ -324,7 +355,10 @@ def _block_from(top: _Table, file: str) -> Block:
         return str(text)
 
     columns = block.get("columns", list, [])
-    if not all(isinstance(label, str) and label for label in columns) or columns.count("time") + bool(columns.count("clock")) > 1:
+    if (
+        not all(isinstance(label, str) and label for label in columns)
+        or columns.count("time") + bool(columns.count("clock")) > 1
+    ):
         raise block.error(f"columns must be labels, found {columns}", 'Write columns = ["time", "H1", "-", "V"]')
     if columns and not set(columns) - {*NO_COMPONENT}:
         raise block.error("columns name no component", 'Write columns = ["time", "H1", "H2", "V"]')
@@ -352,6 +386,7 @@ def _block_from(top: _Table, file: str) -> Block:
         counted=bool(block.get("counted", bool, False)),
         found=block.whole("found", least=1),
         time_unit=block.get("time_unit", str, "s"),
+        paths=_paths(block),
     )
     if (known := unit_at(made.time_unit)) is None or known.kind != "time":
         raise block.error(f"time_unit must be a unit of time, found {made.time_unit!r}", 'Write time_unit = "ms"')
@@ -366,6 +401,13 @@ def _block_from(top: _Table, file: str) -> Block:
     return made
 
 
+def _paths(block: _Table) -> tuple[tuple[str, str], ...]:
+    paths = block.get("paths", dict, {})
+    if not all(isinstance(path, str) and path for path in paths.values()):
+        raise block.error("paths must be texts", 'Write paths = {H1 = "data.ns"}')
+    return tuple(paths.items())
+
+
 def _rules(table: _Table, lines: int | None) -> Rules:
     return {quantity: _rule(table, quantity, lines) for quantity in RULES if quantity in table.table}
 
@@ -378,7 +420,20 @@ def _rule(head: _Table, quantity: str, header_lines: int | None) -> Rule:
 
 
 def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, header_lines: int | None) -> Rule:
-    keys = ("line", "columns", "pattern", "value", "file_name", "path", "unit", "factor", "times", "over", "order", "zone")
+    keys = (
+        "line",
+        "columns",
+        "pattern",
+        "value",
+        "file_name",
+        "path",
+        "unit",
+        "factor",
+        "times",
+        "over",
+        "order",
+        "zone",
+    )
     table = _Table(given, file, name, keys)
     value = table.table.get("value")
     line, pattern, columns = table.whole("line", least=1), table.pattern("pattern", groups=1), None
@@ -402,9 +457,11 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
     unit, order, zone = (table.get(key, str, "") for key in ("unit", "order", "zone"))
     if unit:
         known = unit_at(unit)
-        kinds = {_KINDS.get(quantity, "acceleration"), "acceleration per count"} if quantity == "scale" else {
-            _KINDS.get(quantity, "")
-        }
+        kinds = (
+            {_KINDS.get(quantity, "acceleration"), "acceleration per count"}
+            if quantity == "scale"
+            else {_KINDS.get(quantity, "")}
+        )
         if known is None or known.kind not in kinds or known.length != len(unit):
             raise table.error(f"{unit!r} is no unit of {quantity}", "Correct unit, or use factor")
     if order not in ("", "dmy", "mdy", "ymd"):
@@ -421,7 +478,9 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
         if len(many) > 5 or not all(isinstance(one, dict) for one in many):
             raise table.error(f"{key} must be a rule, or a few of them", f"Write {key} = {{pattern = '...'}}")
         others[key] = tuple(
-            _rule_from({k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines)
+            _rule_from(
+                {k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines
+            )
             for one in many
         )
     text = None if value is None else str(value)

@@ -20,7 +20,7 @@ MOST_LINES = 3_000_000
 _IS_DIGIT = np.zeros(256, bool)
 _IS_DIGIT[48:58] = True
 _IS_NUMERIC = np.zeros(256, bool)
-_IS_NUMERIC[np.frombuffer(b"0123456789+-.,;\t eEdD|\"", np.uint8)] = True
+_IS_NUMERIC[np.frombuffer(b'0123456789+-.,;\t eEdD|"', np.uint8)] = True
 COMPILED_FROM = 20_000
 """Bytes of numbers from which compiled reading is worth its import."""
 
@@ -43,6 +43,7 @@ class Block:
     counted: bool = False
     found: int | None = None
     time_unit: str = "s"
+    paths: tuple[tuple[str, str], ...] = ()
 
     @property
     def per_line(self) -> int | None:

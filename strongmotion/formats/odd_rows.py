@@ -48,9 +48,11 @@ def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown
     for line in shown:
         body = line[block.margin : block.last_column]
         for at in range(block.width, len(body), block.width):
+            before, after = body[at - block.width : at].strip(), body[at : at + block.width].strip()
+            full = len(before) == block.width and len(after) == block.width
             edges += 1
-            cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal)
-    if edges >= 3 and cut > 0.5 * edges:
+            cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal) and not full
+    if edges >= 3 and cut > 0.25 * edges:
         raise lines.reading.error(
             f"columns of width {block.width} cut through numbers",
             int(numbered[0]) + 1,
@@ -98,8 +100,8 @@ def _row_above(
         Finding(
             "row above the numbers", "doubt",
             f"line {first}, the last of the header, looks like a row of numbers and was not read as one",
-            "If it holds samples, everything is late by a row.",
-            "Compare the number of header lines with the file.",
+            "if it holds samples, everything is late by a row",
+            "compare the number of header lines with the file",
             component, place=f"line {first}",
         )
     ]  # fmt: skip
@@ -124,7 +126,10 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
     found = []
     for at in alike[same].tolist():
         row = data[begins[at] : ends[at]]
-        if row == data[begins[at + 1] : ends[at + 1]] and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES:
+        if (
+            row == data[begins[at + 1] : ends[at + 1]]
+            and len(set(block.cells(lines.line(int(numbered[at]))))) >= _LEAST_VALUES
+        ):
             found.append(int(numbered[at + 1]) + 1)
             if len(found) > 100:
                 break
@@ -134,8 +139,8 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
         Finding(
             "repeated rows", "doubt",
             f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
-            "If a line was written twice, everything after it is late, and the motion has a step.",
-            "Compare with the original file.",
+            "if a line was written twice, everything after it is late, and the motion has a step",
+            "compare with the original file",
             component, place=f"line {found[0]}", values={"rows": float(len(found))},
         )
     ]  # fmt: skip

@@ -55,7 +55,10 @@ _DATES = tuple(
     for kind, date in (
         ("ymd", r"(?P<a>[12][0-9]{3})[-/.](?P<b>[0-9]{1,2})[-/.](?P<c>[0-9]{1,2})"),
         ("dmy", r"(?P<a>[0-9]{1,2})[-/.](?P<b>[0-9]{1,2})[-/.](?P<c>[12][0-9]{3})"),
-        ("dMy", r"(?P<a>[0-9]{1,2})(?:st|nd|rd|th)?[-/. ]+(?:de )?(?P<b>\pL{3,10})\.?,?[-/. ]+(?:de )?(?P<c>[12][0-9]{3})"),
+        (
+            "dMy",
+            r"(?P<a>[0-9]{1,2})(?:st|nd|rd|th)?[-/. ]+(?:de )?(?P<b>\pL{3,10})\.?,?[-/. ]+(?:de )?(?P<c>[12][0-9]{3})",
+        ),
         ("Mdy", r"(?P<a>\pL{3,10})\.? +(?P<b>[0-9]{1,2})(?:st|nd|rd|th)?,? +(?P<c>[12][0-9]{3})"),
         ("yMd", r"(?P<a>[12][0-9]{3})[-/. ]+(?P<b>\pL{3,10})\.?[-/. ]+(?P<c>[0-9]{1,2})"),
         ("ord", r"(?P<a>[12][0-9]{3})(?:[.,/-]| +(?:day|doy|d) *)(?P<b>[0-3][0-9]{2})(?P<c>)"),
@@ -205,12 +208,11 @@ _WORDS_OF_HEMISPHERES = (
 _ANGLE = (
     r"(?:[-+]?[0-9]{1,3}[.,][0-9]+|[-+]?[0-9]{1,3})"
     r"(?: *(?:\x{B0}|\x{BA}|deg\.?|d) *| *[-: ] *)?"
-    r"(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:['\x{2032}\x{2019}m] *|[-: ] *)?(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:\"|''|\x{2033}|s\b)?)?)? *"
+    r"(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:['\x{2032}\x{2019}m] *"
+    r"|[-: ] *)?(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:\"|''|\x{2033}|s\b)?)?)? *"
 )
 COORDINATE = re2.compile(rf"(?i)(?:\b(?P<before>[NSEW]) *)?(?P<angle>{_ANGLE})(?P<after>[NSEWO]\b)?")
-_PAIR_LETTERS = re2.compile(
-    rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)"
-)
+_PAIR_LETTERS = re2.compile(rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)")
 _PAIR_PLAIN = re2.compile(r"^[ :=;,(]*([-+]?[0-9]{1,2}[.,][0-9]{2,})[ ,;/]+([-+]?[0-9]{1,3}[.,][0-9]{2,})\W*$")
 
 
@@ -279,15 +281,20 @@ class Direction(NamedTuple):
     dip: float | None = None
 
 
-_QUADRANT = re2.compile(r"(?i)(?:^|[^\pL0-9])([NS]) ?([0-9]{1,3}(?:[.,][0-9]+)?) ?(?:\x{B0}|deg)? ?([EW])(?:[^\pL0-9]|$)")
-_DEGREES = re2.compile(r"(?i)(?:^|[^0-9.,-])([0-9]{1,3}(?:[.,][0-9]+)?) *(?:\x{B0}|\x{BA}|deg\b|degrees?\b|grad\b|gradi\b|grados\b)")
+_QUADRANT = re2.compile(
+    r"(?i)(?:^|[^\pL0-9])([NS]) ?([0-9]{1,3}(?:[.,][0-9]+)?) ?(?:\x{B0}|deg)? ?([EW])(?:[^\pL0-9]|$)"
+)
+_DEGREES = re2.compile(
+    r"(?i)(?:^|[^0-9.,-])([0-9]{1,3}(?:[.,][0-9]+)?) *(?:\x{B0}|\x{BA}|deg\b|degrees?\b|grad\b|gradi\b|grados\b)"
+)
 _UP = re2.compile(r"\b(?:up|upward|upwards|aufwarts|arriba|haut|alto|above|u-d|ud|hoch|oben)\b")
 _DOWN = re2.compile(r"\b(?:down|downward|downwards|abwarts|abajo|bas|basso|d-u|unten)\b")
 _VERTICAL = re2.compile(r"\b(?:v|vert|vertical|verticale|vertikal|z)\b")
 _COMPASS = {
     "n": 0.0, "north": 0.0, "ns": 0.0, "n-s": 0.0, "n s": 0.0, "north-south": 0.0, "nord": 0.0, "norte": 0.0,
     "nord-sud": 0.0, "norte-sur": 0.0, "s": 180.0, "south": 180.0, "sud": 180.0,
-    "e": 90.0, "east": 90.0, "ew": 90.0, "e-w": 90.0, "e w": 90.0, "east-west": 90.0, "ost": 90.0, "este": 90.0, "est": 90.0,
+    "e": 90.0, "east": 90.0, "ew": 90.0, "e-w": 90.0, "e w": 90.0, "east-west": 90.0, "ost": 90.0, "este": 90.0,
+    "est": 90.0,
     "est-ouest": 90.0, "este-oeste": 90.0, "est-ovest": 90.0, "ost-west": 90.0, "w": 270.0, "west": 270.0,
 }  # fmt: skip
 
@@ -354,17 +361,24 @@ _ACCELERATIONS = (
     (r"g\b", G),
 )
 _G_OR_GAL = (
-    (r"(?:%|pct) *g\b", 0.01 * G), (r"milli-?g\b|mg\b", 0.001 * G), (r"micro-?g\b|ug\b", 1e-6 * G), (r"g\b", G), (r"gals?\b", 0.01),
+    (r"(?:%|pct) *g\b", 0.01 * G), (r"milli-?g\b|mg\b", 0.001 * G), (r"micro-?g\b|ug\b", 1e-6 * G), (r"g\b", G),
+    (r"gals?\b", 0.01),
     (r"cm */ *s(?:ec)?(?:\^?2|\x{B2}|/s)", 0.01), (r"\(?m */ *s(?:ec)?(?:\^?2|\x{B2}|/s)\)?", 1.0),
 )  # fmt: skip
 _VOLT = ((r"micro-?v(?:olts?)?|uv|\x{B5}v|\x{3BC}v", 1e-6), (r"milli-?v(?:olts?)?|mv", 1e-3), (r"v(?:olts?)?", 1.0))
 _UNITS: tuple[tuple[str, str, float], ...] = (
     *(("counts per acceleration", rf"{_COUNT}{_PER}(?:{unit})", 1 / size) for unit, size in _G_OR_GAL),
-    *(("volts per acceleration", rf"(?:{volt}){_PER}(?:{unit})", v / size) for volt, v in _VOLT for unit, size in _G_OR_GAL),
+    *(
+        ("volts per acceleration", rf"(?:{volt}){_PER}(?:{unit})", v / size)
+        for volt, v in _VOLT for unit, size in _G_OR_GAL
+    ),
     *(("counts per volt", rf"{_COUNT}{_PER}(?:{volt})\b", 1 / v) for volt, v in _VOLT),
     *(("volts per count", rf"(?:{volt}){_PER}{_COUNT}\b", v) for volt, v in _VOLT),
     *(("acceleration per count", rf"(?:{unit}){_PER}{_COUNT}\b", size) for unit, size in _ACCELERATIONS),
-    ("frequency", r"samples? *(?:/|per) *s(?:ec(?:ond)?)?\b|sps\b|(?:scans?|points?|values?) (?:/|per) *s(?:ec(?:ond)?)?\b|hz\b|hertz\b", 1.0),
+    ("frequency", (
+        r"samples? *(?:/|per) *s(?:ec(?:ond)?)?\b|sps\b|(?:scans?|points?|values?) (?:/"
+        r"|per) *s(?:ec(?:ond)?)?\b|hz\b|hertz\b"
+    ), 1.0),
     ("frequency", r"khz\b", 1e3),
     ("frequency", r"mhz\b", 1e6),
     ("time", r"(?:s|sec|secs|seconds?|sek(?:unden)?|segundos?|secondi|secondes?)\b(?: */ *samples?)?", 1.0),
@@ -374,7 +388,10 @@ _UNITS: tuple[tuple[str, str, float], ...] = (
     ("velocity", r"(?:cm|mm|m|in|km) */ *s(?:ec)?\b", 1.0),
     *(("volts", rf"(?:{volt})\b", size) for volt, size in _VOLT),
     ("bits", r"bits?\b", 1.0),
-    ("count", r"(?:points?|samples?|values?|ordinates?|scans?|data points|pairs?|puntos|punti|punkte|werte|muestras|campioni)\b", 1.0),
+    ("count", (
+        r"(?:points?|samples?|values?|ordinates?|scans?|data points|pairs?|puntos|punti|punkte|werte"
+        r"|muestras|campioni)\b"
+    ), 1.0),
     ("counts", r"(?:counts|cts|cnts?)\b", 1.0),
     ("length", r"km\b", 1000.0),
     ("length", r"cm\b", 0.01),

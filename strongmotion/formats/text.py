@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,13 @@ from ..record import Component, Finding, Record, Station
 from . import header
 from .header import NUMERIC, QUANTITIES, Field, Reading
 from .layout import (
-    LONGEST_HEADER, MOMENT, MOST_COMPONENTS, NO_COMPONENT, Layout, Rules, load_layout,
+    LONGEST_HEADER,
+    MOMENT,
+    MOST_COMPONENTS,
+    NO_COMPONENT,
+    Layout,
+    Rules,
+    load_layout,
 )  # fmt: skip
 from .lines import LONGEST_HEADER_LINE, Lines, typed
 from .odd_rows import odd_rows
@@ -70,7 +75,8 @@ class _Reader:
         findings: list[Finding] = []
         station: Station | None = None
         shared: dict[str, Field] = {}
-        read_before = 0
+        each: dict[str, Field] = {}
+        read_before = last_end = 0
         sections = self.sections()
         self.alone = len(sections) == 1
         for number, (begin, data, end) in enumerate(sections):
@@ -78,7 +84,17 @@ class _Reader:
                 self.top = (0, begin if self.layout.first is not None else data)
                 if self.layout.of_file is not None:
                     shared = self.fields(self.layout.of_file, *self.top)
-            fields, given = header.settled(self.reading, {**shared, **self.fields(self.layout.rules, begin, data)})
+            if self.layout.record_first is not None:
+                above = last_end if number else 0
+                if (first := next(self.lines.found(self.layout.record_first, above, data), None)) is not None:
+                    if components and station is not None:
+                        records.append(self.record(components, station, findings))
+                        components, findings, station, read_before = [], [], None, 0
+                    each = self.fields(self.layout.of_record, first, data)
+            last_end = end
+            fields, given = header.settled(
+                self.reading, {**shared, **each, **self.fields(self.layout.rules, begin, data)}
+            )
             read, said = self.components(fields, begin, data, end, read_before)
             read_before += len(read)
             here = header.station_of(self.reading, fields)
@@ -209,8 +225,10 @@ class _Reader:
             if rule.is_open:
                 if self.answered(key):
                     continue
-                raise self.reading.error(
+                raise RecordError(
                     f"the layout {self.layout.name} leaves {key} open (?)",
+                    source=self.reading.file,
+                    field=key,
                     remedy=f"Fill it in, or give {_option(key)}",
                 )
             if rule.is_number:
@@ -241,7 +259,9 @@ class _Reader:
             return reading.sensitivity is not None or key in given
         if key == "component":
             return bool(reading.names)
-        return key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        return (
+            key in given or (key in ("dt", "sampling_rate") and "dt" in given) or (key in MOMENT and "start" in given)
+        )
 
     def with_start(self, rules: Rules, fields: dict[str, Field]) -> dict[str, Field]:
         parts = [fields.pop(key) for key in MOMENT if key in fields]
@@ -294,7 +314,9 @@ class _Reader:
         for column, samples in zip(block.columns, columns, strict=True):
             if column not in NO_COMPONENT:
                 label = ordered.get(column, column)
-                own_fields = self.fields(self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data)))
+                own_fields = self.fields(
+                    self.layout.of_component.get(label, {}), *(self.top if ordered else (begin, data))
+                )
                 at = motion.index(column)
                 named = Field(names[at] if at < len(names) else label)
                 described = {**fields, "component": named, **own_fields}
@@ -305,9 +327,7 @@ class _Reader:
                 findings.extend(of_it)
         return components, findings
 
-    def parts(
-        self, fields: dict[str, Field], begin: int, data: int, end: int
-    ) -> tuple[list[Component], list[Finding]]:
+    def parts(self, fields: dict[str, Field], begin: int, data: int, end: int) -> tuple[list[Component], list[Finding]]:
         """Return the components that stand one after another in one block, in the layout's order."""
         order = self.layout.order
         dt, declared = header.interval(self.reading, fields), header.declared_samples(self.reading, fields)
@@ -471,7 +491,8 @@ class _Reader:
 def _option(quantity: str) -> str:
     """Say how a person gives a quantity."""
     known = {
-        "dt": "dt= (--dt)", "sampling_rate": "dt= (--dt)", "unit": "unit= (--sample-unit)", "station": "station= (--station)",
+        "dt": "dt= (--dt)", "sampling_rate": "dt= (--dt)", "unit": "unit= (--sample-unit)",
+        "station": "station= (--station)",
         "sensitivity": "sensitivity= (--sensitivity)", "scale": "sensitivity= (--sensitivity)",
         "component": "component= (--component)", "start": "start= (--start)",
     }  # fmt: skip

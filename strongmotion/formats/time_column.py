@@ -162,8 +162,8 @@ def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding
         Finding(
             "sampling jitter", "note",
             f"times leave even steps of {dt:.6g} s by up to {off:.2g} s, {off / dt:.1%} of a step",
-            f"Motion of f Hz is off by up to {2 * np.pi * off:.2g} f of itself; at a few Hz that is little.",
-            "Use a record with a locked clock, if the shortest periods matter.",
+            f"motion of f Hz is off by up to {2 * np.pi * off:.2g} f of itself; at a few Hz that is little",
+            "use a record with a locked clock, if the shortest periods matter",
         ),
     )  # fmt: skip
 
@@ -209,7 +209,7 @@ def clock_times(
         instants.append(readings[0])
         fraction = max(fraction, len(text.rpartition(".")[2].rstrip("Zz")) if "." in text else 0)
     start = instants[0]
-    times = (np.array(instants) - start).astype(np.int64) * 1e-9
+    times = np.asarray((np.array(instants) - start).astype(np.int64) * 1e-9, np.float64)
     return start, interval_from_times(reading, times, 10.0**-fraction, int(numbered[0]) + 1, declared)
 
 

@@ -30,16 +30,23 @@ SHOWN = {"m/s2": 1.0, "cm/s2": 100.0, "g": 1.0 / G}
 _WORDS = {
     "g": (
         "g", "g0", "gn", "gravity", "gravities", "fractions of gravity", "fraction of gravity", "fraction of g",
-        "fractions of g", "units of gravity", "units of the acceleration of gravity", "acceleration of gravity", "g units", "g unit", "units of g",
+        "fractions of g", "units of gravity", "units of the acceleration of gravity", "acceleration of gravity",
+        "g units", "g unit", "units of g",
     ),
-    "mg": ("mg", "milli-g", "millig", "milli g", "milligravity", "g/1000", "1e-3 g", "10^-3 g", "0.001 g", "thousandths of g",
-           "thousandths of gravity", "thousandth of g"),
+    "mg": (
+        "mg", "milli-g", "millig", "milli g", "milligravity", "g/1000", "1e-3 g", "10^-3 g", "0.001 g",
+        "thousandths of g", "thousandths of gravity", "thousandth of g",
+    ),
     "ug": ("ug", "µg", "μg", "micro-g", "microg", "micro g", "1e-6 g", "10^-6 g", "millionths of g"),
-    "%g": ("%g", "% g", "hundredths of gravity", "hundredth of g", "% of g", "pct g", "pct of g", "percent g", "percent of g", "percent of gravity", "per cent of g",
-           "per cent g", "per cent of gravity", "percent gravity", "g/100", "0.01 g", "hundredths of g"),
+    "%g": (
+        "%g", "% g", "% of g", "pct g", "pct of g", "percent g", "percent of g", "percent of gravity", "per cent of g",
+        "per cent g", "per cent of gravity", "percent gravity", "g/100", "0.01 g", "hundredths of g",
+        "hundredths of gravity", "hundredth of g",
+    ),
     "cm/s2": ("gal", "gals"),
     "mgal": ("mgal", "milligal", "milligals"),
-    COUNTS: ("counts", "count", "cts", "cnt", "cnts", "digital counts", "digitiser counts", "digitizer counts", "raw counts", "digits", "lsb"),
+    COUNTS: ("counts", "count", "cts", "cnt", "cnts", "digital counts", "digitiser counts", "digitizer counts",
+        "raw counts", "digits", "lsb"),
 }  # fmt: skip
 _LENGTHS = {
     "m": ("m", "meter", "meters", "metre", "metres"),

@@ -7,6 +7,7 @@ with its rivals; what is missing is named with the option that gives it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -14,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import re2
 
-from ...foundation.errors import RecordError, StrongMotionError
+from ...foundation.errors import RecordError, SettingsError, StrongMotionError
 from ...foundation.units import COUNTS
 from ...record import Finding, Record
 from .. import header
@@ -25,7 +26,7 @@ from ..phrases import Direction, moments, plain, pointing
 from ..source import content
 from ..text import read_texts
 from . import weigh
-from .arrange import Arrangement, arrange, means_nothing
+from .arrange import arrange, means_nothing
 from .concepts import concept
 from .items import Item, items_of
 from .shape import Blocks, blocks_of, table
@@ -33,10 +34,13 @@ from .toml import checked, literal, name_of, quoted, rule_text
 from .weigh import Choice
 
 MOST_BYTES = 5_000_000
+_OTHER_MOTION = r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
 OPTIONS = {
     "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
-    "samples": "--set samples=N", "start": "start= (--start)", "station": "station= (--station)",
+    "sampling_rate": "dt= (--dt)", "scale": "sensitivity= (--sensitivity)", "samples": "--set samples=N",
+    "start": "start= (--start)", "station": "station= (--station)",
     "component": "component= (--component)",
+    "arrangement": "component= (--component) with a name for each column, or one name for a series along the lines",
 }  # fmt: skip
 
 
@@ -89,9 +93,8 @@ def draft_layout(path: str | Path) -> Draft:
     RecordError
         The file cannot be read, or holds no block of numbers.
     """
-    file, data = content(path)
-    data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    reading = Reading(file, data)
+    reading = prepared(path)
+    data = reading.data
     if len(data) > MOST_BYTES or b"\0" in data:
         what = "is binary" if b"\0" in data else f"has more than {MOST_BYTES / 1e6:.0f} MB"
         raise reading.error(f"the file {what}", remedy="Draft from a small text file of the same kind")
@@ -102,6 +105,12 @@ def draft_layout(path: str | Path) -> Draft:
     except StrongMotionError as error:
         draft.problem = str(error)
     return draft
+
+
+def prepared(path: str | Path) -> Reading:
+    """Return a text file ready to be read, its line ends made alike."""
+    file, data = content(path)
+    return Reading(file, data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n"))
 
 
 def read_drafted(reading: Reading) -> list[Record]:
@@ -124,7 +133,8 @@ def read_drafted(reading: Reading) -> list[Record]:
                 source=reading.file,
                 line=first.item.line + 1 if first.item is not None else None,
                 field=first.quantity,
-                remedy=f"Give {_all(OPTIONS.get(choice.quantity, choice.quantity) for choice in doubts)}, or write a layout "
+                remedy=f"Give {_all(OPTIONS.get(choice.quantity, choice.quantity) for choice in doubts)}, "
+                "or write a layout "
                 "(`strongmotion layout FILE`)",
             )
         words = {"dt": "sampling interval", "unit": "unit"}
@@ -134,7 +144,14 @@ def read_drafted(reading: Reading) -> list[Record]:
             field=missing[0],
             remedy=f"The file does not seem to say it: give {_all(OPTIONS[quantity] for quantity in missing)}",
         )
-    records = read_texts(reading, layout_from_text(draft.toml, "the draft"))
+    try:
+        layout = layout_from_text(draft.toml, "the draft")
+    except SettingsError as error:
+        raise reading.error(
+            f"the file is of no known format, and no layout can be drafted for it ({error.what})",
+            remedy="Write a layout (TOML) and read the file with layout= (--layout)",
+        ) from None
+    records = read_texts(reading, layout)
     notes = drafter.findings(draft.said)
     return [replace(record, findings=(*record.findings, *notes)) for record in records]
 
@@ -168,7 +185,8 @@ class _Drafter:
         self.check_header()
         self.choices: list[Choice] = []
         self.unsure: list[str] = []
-        self.weigh()
+        with np.errstate(all="ignore"):  # numbers beyond all reason are refused when the file is read
+            self.weigh()
 
     def shown(self, at: int) -> str:
         try:
@@ -190,7 +208,8 @@ class _Drafter:
         begin = self.blocks.runs[0][0]
         if begin >= LONGEST_HEADER:
             raise self.reading.error(
-                f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines are read",
+                f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines "
+                "are read",
                 begin + 1,
                 "Check that the file is what it should be",
             )
@@ -200,7 +219,7 @@ class _Drafter:
     def weigh(self) -> None:
         runs = self.blocks.runs
         top = [(at, self.shown(at)) for at in range(runs[0][0])]
-        gaps = [[(at, self.shown(at)) for at in range(a[1], b[0])] for a, b in zip(runs, runs[1:], strict=False)]
+        gaps = [[(at, self.shown(at)) for at in range(a[1], b[0])] for a, b in itertools.pairwise(runs)]
         self.tail = [(at, self.shown(at)) for at in range(runs[-1][1], min(self.lines.count, runs[-1][1] + 60))]
         sizes = {len([1 for _, text in gap if text.strip()]) for gap in gaps}
         self.own_lines = 0
@@ -217,12 +236,13 @@ class _Drafter:
             if item.kind == "number" and item.number == int(item.number)
             and concept(item.label) in ("samples", "total", "duration", "")
         }  # fmt: skip
-        self.arrangement = arrange(self.lines, self.blocks, counts)
+        self.arrangement = arrange(self.lines, self.blocks, counts, len(self.reading.names))
         names_at = set(self.arrangement.names_at)
         drop = [(at, text) for at, text in top if at not in names_at]
         self.items = items_of(drop, self.blocks.shape.decimal) if names_at else first_pass
         self.own_items = [
-            items_of([(at, text) for at, text in part if at not in names_at], self.blocks.shape.decimal) for part in self.own
+            items_of([(at, text) for at, text in part if at not in names_at], self.blocks.shape.decimal)
+            for part in self.own
         ]
         tail_items = items_of(self.tail, self.blocks.shape.decimal)
         self.peaks = [item for item in tail_items if concept(item.label) == "peak"]
@@ -249,7 +269,11 @@ class _Drafter:
             return []
         for at in range(self.blocks.runs[0][0]):
             found = re2.findall(r"\b([0-9]{2,7}) of ([A-Z][A-Za-z0-9]{0,3})\b", self.shown(at))
-            if len(found) in (2, 3) and len({count for count, _ in found}) == 1 and len({name for _, name in found}) == len(found):
+            if (
+                len(found) in (2, 3)
+                and len({count for count, _ in found}) == 1
+                and len({name for _, name in found}) == len(found)
+            ):
                 count = int(found[0][0])
                 if count * len(found) == self.arrangement.total:
                     self.arrangement.samples = count
@@ -301,8 +325,8 @@ class _Drafter:
         self.places = weigh.place(mine)
         self.start = weigh.start(mine)
         self.choices = [
-            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network, *self.places.values(),
-            self.start,
+            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network,
+            *self.places.values(), self.start,
         ]  # fmt: skip
 
     def numbers_of(self, at: int) -> int:
@@ -311,7 +335,7 @@ class _Drafter:
         return (end - begin - 1) * self.blocks.shape.cells + last
 
     def lone_interval(self) -> Choice | None:
-        """Return the interval that numbers alone in a header may be: beside the count, or by itself above the samples."""
+        """Return the interval that numbers alone may be: beside the count, or by themselves above the samples."""
         found: list[tuple[Item, str]] = []
         bare: list[Item] = []
         for at in range(self.blocks.runs[0][0]):
@@ -325,18 +349,28 @@ class _Drafter:
             bare += [Item("number", "", cell, at, value) for cell, value in small]
             if len(small) == 1 and (beside or len(cells) == 1):
                 cell, value = small[0]
-                found.append((Item("number", "", cell, at, value), "beside the count" if beside else "a number by itself"))
+                found.append(
+                    (Item("number", "", cell, at, value), "beside the count" if beside else "a number by itself")
+                )
         words = any(re2.search(r"\pL{3}", self.shown(at)) for at in range(self.blocks.runs[0][0]))
         if len(found) == 1 and len(bare) == 1 and (found[0][1] == "beside the count" or not words):
             item, why = found[0]
-            return Choice("dt", item.number, item, why, note=f"the sampling interval {item.text} s is inferred: {why} in line {item.line + 1}")
+            return Choice(
+                "dt",
+                item.number,
+                item,
+                why,
+                note=f"the sampling interval {item.text} s is inferred: {why} in line {item.line + 1}",
+            )
         loose = [
             item for item in self.items
             if item.kind == "number" and 2e-4 <= item.number <= 0.1 and item.unit is None and not concept(item.label)
         ]  # fmt: skip
         if bare or loose:
             said = " or ".join(f"{item.text} s (line {item.line + 1})" for item in (bare or loose)[:3])
-            return Choice("dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so")
+            return Choice(
+                "dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so"
+            )
         return None
 
     def sensitivities_by_row(self) -> list[Choice]:
@@ -383,7 +417,9 @@ class _Drafter:
             stands.append(item)
         self.labels, self.where, self.stands = labels, where, stands
         self.names = _names(labels, where)
-        unknown = [name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")]
+        unknown = [
+            name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")
+        ]
         self.direction_note = ""
         if unknown:
             pair = ", ".join(f"{name}=H{at + 1}" for at, name in enumerate(unknown[:2]))
@@ -400,7 +436,14 @@ class _Drafter:
             for item in items:
                 if item.kind != "text" or not item.labelled or weigh._of_event(item):
                     continue
-                tail = re2.sub(r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung|kanal)(?: azimuth)?(?: of)? ", "", item.label)
+                tail = re2.sub(
+                    (
+                        r"^.*\b(?:direction|orientation|azimuth|component|channel|comp|axis|richtung"
+                        r"|kanal)(?: azimuth)?(?: of)? "
+                    ),
+                    "",
+                    item.label,
+                )
                 if (tail in (word, bare) or item.label in (word, bare)) and pointing(item.text).kind:
                     return label, _pointing(item.text), item
             for item in items:
@@ -409,23 +452,31 @@ class _Drafter:
                     if match and _pointing(match[1]).kind:
                         return label, _pointing(match[1]), None
             for at in range(self.blocks.runs[0][0]):
-                if match := re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at)):
-                    if _pointing(match[1]).kind:
-                        return label, _pointing(match[1]), None
+                match = re2.search(rf"(?:^|[^\pL0-9]){re2.escape(label.strip())} ?\(([^()]*)\)", self.shown(at))
+                if match and _pointing(match[1]).kind:
+                    return label, _pointing(match[1]), None
             free = re2.compile(rf"\b{re2.escape(bare)}\b(?: component)? (?:points to|is|at|=|:)? *(.*)$")
             for item in items:
-                if item.kind == "text" and not item.labelled and concept(item.label) in ("component", "") and (match := free.search(plain(item.text))):
-                    if _pointing(match[1]).kind:
-                        return label, _pointing(match[1]), None
+                if (
+                    item.kind == "text"
+                    and not item.labelled
+                    and concept(item.label) in ("component", "")
+                    and (match := free.search(plain(item.text)))
+                ) and _pointing(match[1]).kind:
+                    return label, _pointing(match[1]), None
         rows = sorted({item.row for item in items if item.row is not None})
         if len(rows) == self.components and self.components > 1:
-            dips = [i.number for i in items if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)]
+            dips = [
+                i.number
+                for i in items
+                if i.kind == "number" and i.row == rows[number] and re2.match(r"^dip\b", i.label)
+            ]
             if dips and abs(dips[0]) == 90:
                 return label, Direction("vertical", None, dips[0]), None
             for item in items:
-                if item.kind == "text" and item.row == rows[number] and concept(item.label) == "component":
-                    if pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
-                        return label, _pointing(item.text), item
+                mine = item.kind == "text" and item.row == rows[number] and concept(item.label) == "component"
+                if mine and pointing(item.text).kind and not re2.fullmatch(r"[0-9]{1,2}", item.text):
+                    return label, _pointing(item.text), item
         if self.components == 1:
             return self.of_section(0, items)
         return label, Direction(""), None
@@ -435,16 +486,31 @@ class _Drafter:
         several = len(self.kept) > 1
         label, best, stands = "", Direction(""), None
         for item in own:
-            if item.kind != "text" or weigh._of_event(item) or not (concept(item.label) == "component" or concept(plain(item.text)) == "component"):
+            if (
+                item.kind != "text"
+                or weigh._of_event(item)
+                or not (concept(item.label) == "component" or concept(plain(item.text)) == "component")
+            ):
                 continue
-            if re2.match(r"^[0-9]+ of [0-9]+$", item.text) or re2.search(r"number of|per channel|channels\b", item.label):
+            if re2.match(r"^[0-9]+ of [0-9]+$", item.text) or re2.search(
+                r"number of|per channel|channels\b", item.label
+            ):
                 continue
             where = _pointing(item.text)
-            if item.labelled and re2.fullmatch(r"[0-9.]+", item.text) and not re2.search(r"azimut|direction|orient|richtung", item.label):
+            if (
+                item.labelled
+                and re2.fullmatch(r"[0-9.]+", item.text)
+                and not re2.search(r"azimut|direction|orient|richtung", item.label)
+            ):
                 where = Direction("")
             if item.text.lower() in ("channel", "component", "comp", "direction"):
                 continue
-            if not where.kind and item.labelled and not label and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text):
+            if (
+                not where.kind
+                and item.labelled
+                and not label
+                and re2.fullmatch(r"[A-Za-z][A-Za-z0-9-]{0,11}", item.text)
+            ):
                 label = item.text
             if where.kind and (not best.kind or (best.azimuth is None and where.azimuth is not None)):
                 best, stands = where, item if item.labelled else None
@@ -455,24 +521,34 @@ class _Drafter:
             if word := re2.search(r"(?:^|[^\pL0-9])(H1|H2|NS|EW|UD|N-S|E-W|U-D|V|[LTXYZ])(?:[^\pL0-9]|$)", text):
                 label = label or word[1]
                 known = header.direction(word[1])
-                if not best.kind and known[0] in ("H1", "H2", "V") and (known[1] is not None or known[2] is not None or known[0] == "V"):
+                if (
+                    not best.kind
+                    and known[0] in ("H1", "H2", "V")
+                    and (known[1] is not None or known[2] is not None or known[0] == "V")
+                ):
                     best = _pointing(word[1]) if known[0] != "V" or known[2] is not None else Direction("vertical")
             if (match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran)\b", text)) and not label:
                 label = match[1]
         if label in ("H1", "H2", "V") or (several and label):
             # The common header may give directions by name.
-            _, found, at = ("", Direction(""), None) if self.components == 1 else self.component_items(label, number, self.items)
-            if found.kind and not (best.azimuth is not None or best.dip is not None):
+            _, found, at = (
+                ("", Direction(""), None) if self.components == 1 else self.component_items(label, number, self.items)
+            )
+            if (found.kind and not (best.azimuth is not None or best.dip is not None)) or (
+                found.azimuth is not None and best.azimuth is None
+            ):
                 best, stands = found, at
-            elif found.azimuth is not None and best.azimuth is None:
-                best, stands = found, at
-        if not best.kind and several and number < self.components:
+        if not best.kind and several and 1 < self.components > number:
             _, best, stands = self.component_items(label, number, self.items)
         if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
             return self.of_section(number, self.items)
         if not label:
             for item in own:
-                if item.kind == "text" and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text)) and len(item.text) < 60:
+                if (
+                    item.kind == "text"
+                    and (word := re2.search(r"(?i)\b(longitudinal|transverse|vertical)\b", item.text))
+                    and len(item.text) < 60
+                ):
                     label = word[1]
                     break
         return label, best, stands
@@ -484,7 +560,7 @@ class _Drafter:
         reading = self.reading
         missing, doubts = [], []
         if self.arrangement.doubt:
-            doubts.append(Choice("the arrangement", doubt=self.arrangement.doubt))
+            doubts.append(Choice("arrangement", doubt=self.arrangement.doubt))
         clock = any(column.role == "clock" for column in self.arrangement.columns)
         if "dt" not in reading.given and not clock:
             if self.dt.doubt:
@@ -508,12 +584,18 @@ class _Drafter:
         notes = [
             Finding(
                 "read by a draft", "note", f"read as {said}",
-                "What was taken from the header decides the amplitudes and times.",
-                "Compare it with what you know; `strongmotion layout FILE` shows the draft.",
+                "what was taken from the header decides the amplitudes and times",
+                "compare it with what you know; `strongmotion layout FILE` shows the draft",
             )
         ]  # fmt: skip
         given = self.reading.given
-        left = [choice.doubt for choice in self.choices if choice.doubt and choice.quantity not in ("dt", "sampling_rate", "unit", "sensitivity", "scale", "samples") and choice.quantity not in given]
+        left = [
+            choice.doubt
+            for choice in self.choices
+            if choice.doubt
+            and choice.quantity not in ("dt", "sampling_rate", "unit", "sensitivity", "scale", "samples")
+            and choice.quantity not in given
+        ]
         more = [choice.note for choice in self.choices if choice.note and choice.quantity not in given]
         if self.arrangement.note:
             more.append(self.arrangement.note)
@@ -522,15 +604,15 @@ class _Drafter:
         for text in left:
             notes.append(
                 Finding(
-                    "doubtful header", "doubt", f"{text}; it is left out", "What depends on it is not given.",
-                    "Give it by an option (--start, --station, --set NAME=VALUE), or by a layout.",
+                    "doubtful header", "doubt", f"{text}; it is left out", "what depends on it is not given",
+                    "give it by an option (--start, --station, --set NAME=VALUE), or by a layout",
                 )
             )  # fmt: skip
         for text in more:
             notes.append(
                 Finding(
-                    "inferred header", "note", text, "Results depend on it as far as they use it.",
-                    "Give it by an option, or by a layout, if it is wrong.",
+                    "inferred header", "note", text, "results depend on it as far as they use it",
+                    "give it by an option, or by a layout, if it is wrong",
                 )
             )  # fmt: skip
         return notes
@@ -592,7 +674,8 @@ class _Drafter:
         out = ["# A draft: check every line of it against what you know of the file."]
         out += [f"# Unsure: {doubt}." for doubt in self.unsure]
         out.append(f"name = {quoted(name_of(Path(self.reading.file).stem))}")
-        if recognise := _recognised(top):
+        texts = [choice.item.text for choice in (self.station, self.name, self.network) if choice.item is not None]
+        if recognise := _recognised(top, texts):
             out.append(f"recognise = {quoted(recognise)}")
         if self.encoding != "utf-8":
             out.append(f"encoding = {quoted(self.encoding)}")
@@ -646,7 +729,7 @@ class _Drafter:
             else:
                 out.append(f"order = [{', '.join(quoted(name) for name in self.names)}]")
         if self.passed:
-            out.append(f"skip = {quoted(self.skipped())}")
+            out.append(f"skip = {quoted(_OTHER_MOTION)}")
         out += [line for line in own if line]
         for name, lines in rows.items():
             if lines := [line for line in lines if line]:
@@ -687,7 +770,7 @@ class _Drafter:
 
     def sectioned_scale(self, top: list[tuple[int, str]], rows: dict[str, list[str]]) -> str:
         """Write the sensitivity; where blocks state each its own, one for each component."""
-        if len(self.kept) > 1:
+        if len(self.kept) > 1 and self.arrangement.mode != "columns":
             values = [weigh.settled_scale(self.own_items[at]) for at in self.kept]
             shared = [item for item in self.items if item.line < (self.own[0][0][0] if self.own[0] else 0)]
             values = [
@@ -705,7 +788,7 @@ class _Drafter:
         """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
         quantity = choice.quantity
         numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
-        if choice.item is None or quantity == "unit" and choice.item.kind != "text":
+        if choice.item is None or (quantity == "unit" and choice.item.kind != "text"):
             return self.constant(choice, comment)
         if quantity == "start" and choice.parts:
             return self.constant(choice, "date and time of day stand apart")
@@ -730,7 +813,9 @@ class _Drafter:
                 more += f", order = {quoted(choice.order)}" if choice.order in ("dmy", "mdy", "ymd") else ""
             if choice.zone:
                 more += f", zone = {quoted(choice.zone)}"
-            again = moments(text.text, choice.order if choice.order in ("dmy", "mdy") else "", choice.zone) if text else []
+            again = (
+                moments(text.text, choice.order if choice.order in ("dmy", "mdy") else "", choice.zone) if text else []
+            )
             if len(again) != 1 or f"{again[0].time}Z" != choice.value:
                 return self.constant(choice, choice.place)
         if quantity in ("latitude", "longitude") and len(weigh.coordinate(choice.item.text, quantity)) != 1:
@@ -755,7 +840,11 @@ class _Drafter:
             return f"dt.value = {value!r}  # {comment or choice.why}"
         if choice.quantity in ("sensitivity", "scale"):
             return f"sensitivity.value = {value!r}  # counts per m/s², {comment or choice.why}"
-        shown = quoted(value) if isinstance(value, str) else repr(int(value) if choice.quantity == "samples" and value else value)
+        shown = (
+            quoted(value)
+            if isinstance(value, str)
+            else repr(int(value) if choice.quantity == "samples" and value else value)
+        )
         return f"{choice.quantity}.value = {shown}  # {comment or choice.why or 'of this file'}"
 
     def direction_rules(
@@ -767,7 +856,12 @@ class _Drafter:
         known = header.direction(name)
         if where.azimuth is not None and where.azimuth != known[1]:
             found = ""
-            if item is not None and item.text and any(item.line == at for at, _ in top) and _pointing(item.text).azimuth == where.azimuth:
+            if (
+                item is not None
+                and item.text
+                and any(item.line == at for at, _ in top)
+                and _pointing(item.text).azimuth == where.azimuth
+            ):
                 found, _ = rule_text(Choice("azimuth", item=item), top, False)
             out.append(f"azimuth = {{{found}}}" if found else f"azimuth.value = {where.azimuth!r}")
             if known[2] != 0.0:
@@ -775,11 +869,6 @@ class _Drafter:
         elif where.dip is not None and where.dip != known[2] and where.kind == "vertical":
             out.append(f"dip.value = {where.dip!r}")
         return out
-
-    def skipped(self) -> str:
-        for word in ("VELOC", "DISPL"):
-            pass
-        return r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
 
     def block_keys(self) -> list[str]:
         made, shape, runs = self.arrangement, self.blocks.shape, self.blocks.runs
@@ -808,6 +897,8 @@ class _Drafter:
             keys.append(f'exponent = "{shape.exponent}"')
         if shape.last_column:
             keys.append(f"last_column = {shape.last_column}")
+        if self.blocks.comment:
+            keys.append(f"comment = {quoted(self.blocks.comment)}")
         if len(runs) > 1:
             keys.append(f"found = {len(runs)}")
         else:
@@ -827,9 +918,9 @@ def plain_label(label: str) -> str:
 def _pointing(text: str) -> Direction:
     """Return the direction a text names, not that of a plain number of a channel."""
     text = text.strip()
-    if match := re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text):
-        if float(match[1]) <= 360:
-            return Direction("horizontal", float(match[1]) % 360, 0.0)
+    match = re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text)
+    if match and float(match[1]) <= 360:
+        return Direction("horizontal", float(match[1]) % 360, 0.0)
     if re2.fullmatch(r"[0-9]{1,2} of [0-9]{1,2}|channel [0-9]+", text.lower()):
         return Direction("")
     return pointing(text)
@@ -840,12 +931,9 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
     names: list[str] = [""] * len(labels)
     for at, (label, one) in enumerate(zip(labels, where, strict=True)):
         plain_name = header.direction(label)[0] if label else ""
-        if plain_name in ("H1", "H2", "V") and plain_name not in names and not (plain_name == "V") != (one.kind == "vertical") * bool(one.kind):
+        opposite = "horizontal" if plain_name == "V" else "vertical"
+        if plain_name in ("H1", "H2", "V") and plain_name not in names and one.kind != opposite:
             names[at] = plain_name
-        elif plain_name in ("H1", "H2") and plain_name not in names and one.kind != "vertical":
-            names[at] = plain_name
-        elif plain_name == "V" and "V" not in names and one.kind != "horizontal":
-            names[at] = "V"
     for at, one in enumerate(where):
         if names[at]:
             continue
@@ -857,17 +945,27 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
         if not names[at]:
             clean = re2.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")[:24]
             known = header.direction(clean)[0] in ("H1", "H2", "V") or clean.lower() in ("t", "time", "clock")
-            names[at] = clean if clean and clean not in names and not known and re2.search(r"[A-Za-z]", clean) else f"C{at + 1}"
+            names[at] = (
+                clean if clean and clean not in names and not known and re2.search(r"[A-Za-z]", clean) else f"C{at + 1}"
+            )
     return names
 
 
-def _recognised(top: Sequence[tuple[int, str]]) -> str:
-    """Return a pattern of a line that begins such files."""
+def _recognised(top: Sequence[tuple[int, str]], found: Sequence[str]) -> str:
+    """Return a pattern of a line that begins such files; `found` are words of this one, which others do not have.
+
+    It is made of the labels of the first line that has some, so that other files of the kind match it, too.
+    """
+    best = ""
     for _, text in top[:20]:
-        words = re2.split(r"[0-9:=;,]", text)[0]
-        if re2.search(r"\pL{3}.*\pL{3}", words):
-            return "^" + literal(words.rstrip()[:40].rstrip())
-    return ""
+        words = re2.split(r"[0-9:=;,(]|\t|  +[^ ]", text)[0].rstrip()
+        if any(len(word) > 2 and word in words for word in found) or not re2.search(r"\pL{3}", words):
+            continue
+        pattern = "^" + literal(words[:40].rstrip())
+        if concept(plain(words)) and re2.search(r"[:=;]", text[len(words) : len(words) + 3]):
+            return pattern
+        best = best or pattern
+    return best
 
 
 __all__ = ["OPTIONS", "RULES", "Draft", "draft_layout", "read_drafted"]

@@ -1,4 +1,4 @@
-"""What the numbers of each line are: one series along the lines, or columns of times, components, and what to pass over."""
+"""What the numbers of each line are: one series along the lines, or columns of times, components and others."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ _TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
 _VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
 _DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
-_ACCELERATION = re2.compile(r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$")
+_ACCELERATION = re2.compile(
+    r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$"
+)
 
 
 @dataclass
@@ -103,7 +105,9 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
 
 def _names_only(row: Sequence[str]) -> bool:
     """Whether cells may be the names of columns."""
-    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row):
+    if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(
+        re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row
+    ):
         return False
     if len(row) == 2 and re2.match(r"(?i)^(?:channel|component|comp|direction|kanal|canal|block)$", row[0]):
         return False
@@ -111,7 +115,9 @@ def _names_only(row: Sequence[str]) -> bool:
         return False
     if len(row) > 1 and any(is_unit_text(cell) for cell in row) and not any(_TIME.search(plain(cell)) for cell in row):
         return False  # a label and its unit
-    return any(_speaks(cell) for cell in row) or all(len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row)
+    return any(_speaks(cell) for cell in row) or all(
+        len(cell.split()) <= 2 and re2.search("[0-9]", cell) for cell in row
+    )
 
 
 def _speaks(cell: str) -> bool:
@@ -119,8 +125,9 @@ def _speaks(cell: str) -> bool:
     name, unit = _name_and_unit(cell)
     words = plain(name)
     return bool(
-        unit or _TIME.search(words) or _ACCELERATION.match(words) or _VELOCITY.search(words) or _DISPLACEMENT.search(words)
-        or header.direction(name)[0] in ("H1", "H2", "V") or pointing(cell).kind or words in ("x", "y", "z", "l", "t", "r")
+        unit or header.direction(name)[0] in ("H1", "H2", "V") or pointing(cell).kind
+        or any(pattern.search(words) for pattern in (_TIME, _ACCELERATION, _VELOCITY, _DISPLACEMENT))
+        or words in ("x", "y", "z", "l", "t", "r")
         or re2.search(r"acc|channel|kanal|comp|beschl|acel", words)
     )  # fmt: skip
 
@@ -128,16 +135,20 @@ def _speaks(cell: str) -> bool:
 def _directions_only(row: Sequence[str]) -> bool:
     if len(row) > 2 and re2.match(r"(?i)^(?:azim\w*|dir\w*|orient\w*)", row[0]):
         row = ["-", *row[1:]]
-    return all(re2.fullmatch(r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])", cell) for cell in row) and any(
-        re2.search(r"\pL|\x{B0}", cell) or "-" == cell for cell in row
-    )
+    return all(
+        re2.fullmatch(
+            r"[-+]?[0-9]{1,3}(?:\.[0-9]+)?(?: ?(?:\x{B0}|deg))?|-+|\*|(?i:up|down|vert\w*|n/?a|[NS] ?[0-9]+ ?[EW])",
+            cell,
+        )
+        for cell in row
+    ) and any(re2.search(r"\pL|\x{B0}", cell) or cell == "-" for cell in row)
 
 
 def _units_only(row: Sequence[str]) -> bool:
     return all(unit_at(cell.strip("()[] ")) is not None or cell in ("-", "") for cell in row)
 
 
-def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False) -> Arrangement:
+def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> Arrangement:
     """Return how the numbers of the first block are to be taken.
 
     Parameters
@@ -146,6 +157,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
     blocks : Blocks
     counts : set of int
         Whole numbers of the header that may be a count of samples.
+    named : int
+        How many components the caller names; 0 where it names none.
     """
     shape, run = blocks.shape, blocks.runs[0]
     held = [at for at in range(run[0], run[1]) if lines.begins[at] < lines.ends[at]]
@@ -163,17 +176,26 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
         column.role = "motion"
         return Arrangement("along", [column], total, total, names)
     numbers = table(lines, run, shape)
+    if blocks.comment:
+        numbers = numbers[~np.isnan(numbers).all(axis=1)]
     body = numbers[:-1] if last < shape.cells else numbers
     even = last == shape.cells
-    ramps = [_is_ramp(body[:, i], shape) for i in range(shape.cells)]
+    if not blocks.mixed:
+        body = body[~np.isnan(body).any(axis=1)]  # a damaged row is refused when it is read
+    if len(body) < 3:
+        return Arrangement("along", [Column("motion")], total, total, [])
+    ramps = [_is_ramp(body[:, i], shape) or (i < 2 and _rises(body[:, i])) for i in range(shape.cells)]
     flat = body[:, ::2].ravel()
     if shape.cells % 2 == 0 and shape.cells > 2 and not above and _is_ramp(flat, shape) and not all(ramps[1::2]):
         time = Column("time", "time")
         samples = total // 2
         return Arrangement("pairs", [time, Column("motion")], samples, total, [], float(np.mean(np.diff(flat))))
-    as_columns = even and (bool(above) or any(ramps[:2]))
+    mixed = blocks.mixed
+    as_columns = mixed or (even and (bool(above) or any(ramps[:2])))
     doubt = ""
-    if not as_columns:
+    if not as_columns and named in (1, shape.cells):
+        as_columns = even and named > 1
+    elif not as_columns:
         along, side = total in counts, filled in counts and even
         if along != side:
             as_columns = side
@@ -183,8 +205,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
             near = 0.7 < ratio < 1.4 if shape.cells <= 6 else 0.8 < ratio < 1.1
             if even and near:
                 doubt = (
-                    f"the {shape.cells} numbers of each line may be {shape.cells} components side by side, or one component "
-                    "along the lines"
+                    f"the {shape.cells} numbers of each line may be {shape.cells} components side by side, or one "
+                    "component along the lines"
                 )
     if not as_columns:
         return Arrangement("along", [Column("motion")], total, total, [], doubt=doubt)
@@ -192,8 +214,8 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], peaks: bool = False)
 
 
 def _columns(
-    body: NDArray[np.float64], shape: Shape, above: list[tuple[int, list[str]]], ramps: list[bool], rows: int, total: int,
-    doubt: str,
+    body: NDArray[np.float64], shape: Shape, above: list[tuple[int, list[str]]], ramps: list[bool], rows: int,
+    total: int, doubt: str,
 ) -> Arrangement:  # fmt: skip
     columns = [_named(above, i) for i in range(shape.cells)]
     made = Arrangement("columns", columns, rows, total, [at for at, _ in above], doubt=doubt)
@@ -215,13 +237,17 @@ def _columns(
     for i, column in enumerate(columns):
         words = plain(f"{column.name} {column.unit}")
         unit = unit_at(column.unit) if column.unit else None
-        if i == time:
+        if np.isnan(body[:, i]).any():
+            column.role = "-"
+        elif i == time:
             column.role = "time"
-        elif ramps[i] and (_counts(body[:, i]) or time is not None):
-            column.role = "-"
-        elif _VELOCITY.search(words) or (unit is not None and unit.kind == "velocity"):
-            column.role = "-"
-        elif _DISPLACEMENT.search(words) or (unit is not None and unit.kind == "length"):
+        elif (
+            (ramps[i] and (_counts(body[:, i]) or time is not None))
+            or _VELOCITY.search(words)
+            or (unit is not None and unit.kind == "velocity")
+            or _DISPLACEMENT.search(words)
+            or (unit is not None and unit.kind == "length")
+        ):
             column.role = "-"
         elif column.role != "-":
             column.role = "motion"
@@ -233,10 +259,16 @@ def _columns(
             made.step *= unit.factor
         elif made.step >= 1:
             made.time_sure = False
-    if made.note == "" and not above and len(made.motion) == 3 and time is not None and _is_integral(body, columns, made.step):
+    if (
+        made.note == ""
+        and not above
+        and len(made.motion) == 3
+        and time is not None
+        and _is_integral(body, columns, made.step)
+    ):
         made.doubt = (
-            "the columns may be three components, or acceleration, velocity and displacement of one: the second and third "
-            "look like integrals of the one before"
+            "the columns may be three components, or acceleration, velocity and displacement of one: the second and "
+            "third look like integrals of the one before"
         )
     return made
 
@@ -263,7 +295,13 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 def _direction_of(name: str, cell: str) -> Direction:
     where = pointing(cell)
-    if where.kind == "horizontal" and not re2.search(r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)", cell):
+    if where.kind == "horizontal" and not re2.search(
+        (
+            r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east"
+            r"|nord|ost|sud|est|norte|este)(?:[^\pL0-9]|_|$)"
+        ),
+        cell,
+    ):
         return Direction("")
     return where
 
@@ -306,6 +344,16 @@ def _is_ramp(numbers: NDArray[np.float64], shape: Shape) -> bool:
     off = np.abs(numbers - numbers[0] - np.arange(numbers.size) * step)
     place = _last_place(numbers)
     return bool(off.max() <= max(0.51 * step, 1.01 * place)) and bool(np.all(np.diff(numbers) >= 0))
+
+
+def _rises(numbers: NDArray[np.float64]) -> bool:
+    """Whether numbers rise by one step but for a few places, as times do where samples are missing."""
+    if numbers.size < 10 or np.isnan(numbers).any():
+        return False
+    steps = np.diff(numbers)
+    usual = float(np.median(steps))
+    alike = np.abs(steps - usual) <= 1e-6 * abs(usual) + 1e-12 * float(np.abs(numbers).max())
+    return usual > 0 and bool(np.all(steps >= 0)) and float(alike.mean()) >= 0.9
 
 
 def _last_place(numbers: NDArray[np.float64]) -> float:

@@ -12,39 +12,107 @@ import re2
 
 _CONCEPTS: tuple[tuple[str, str], ...] = (
     # what is not wanted
-    ("natural frequency", r"(?:nat(?:ural|\.|)|undamped|sensor|transducer|instrument|pick-?up|seismometer|resonan\w*|own)[ .]*(?:freq|period|resonan)|natfreq|nat\.? ?freq|eigenfreq|eigenperiod|frequen\w+ (?:natural|propria)|frequen\w+ propre|periodo (?:natural|proprio)|periode propre|resonance|corner of the sensor"),
+    ("natural frequency", (
+        r"(?:nat(?:ural|\.|)|undamped|sensor|transducer|instrument|pick-?up|seismometer|resonan\w*"
+        r"|own)[ .]*(?:freq|period|resonan)|natfreq|nat\.? ?freq|eigenfreq|eigenperiod"
+        r"|frequen\w+ (?:natural|propria)|frequen\w+ propre|periodo (?:natural|proprio)|periode propre"
+        r"|resonance|corner of the sensor"
+    )),
     ("damping", r"damp|smorzam|amortig|amortiss|amortec|dampf"),
-    ("full scale", r"full.?scale|\brange\b|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle|vollausschlag|messbereich|input range"),
+    ("full scale", (
+        r"full.?scale|\brange\b|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle"
+        r"|vollausschlag|messbereich|input range"
+    )),
     ("bits", r"\bbits?\b|resolution\b|word length|a/d converter"),
-    ("filter", r"filter|filtr|low.?cut|high.?cut|low.?pass|high.?pass|band.?pass|pass.?band|\bcorners?\b|anti.?alias|cut.?off|frequency response|taper|butterworth|\border\b|bandwidth"),
+    ("filter", (
+        r"filter|filtr|low.?cut|high.?cut|low.?pass|high.?pass|band.?pass|pass.?band|\bcorners?\b"
+        r"|anti.?alias|cut.?off|frequency response|taper|butterworth|\border\b|bandwidth"
+    )),
     ("trigger time", r"trigger(?:ed)? (?:time|at)|time of trigger|trigger came|ausloesezeit|\btriggered\b"),
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
-    ("original rate", r"before (?:decimation|resampling)|acquisition rate|\boriginal|raw rate"),
-    ("peak", r"\bpeaks?\b|\bmax(?:imum|ima|imale|imo|\.)?\b|\bpga\b|\bpgv\b|\bpgd\b|largest|hochstwert|aceleracion maxima|spitzen|\bmin\b"),
+    ("original rate", (
+        r"before (?:decimation|resampling)|acquisition rate|\boriginal|raw rate|field (?:sampling|rate"
+        r"|digit)"
+    )),
+    ("peak", (
+        r"\bpeaks?\b|\bmax(?:imum|ima|imale|imo|\.)?\b|\bpga\b|\bpgv\b|\bpgd\b|largest|hochstwert"
+        r"|aceleracion maxima|spitzen|\bmin\b"
+    )),
     ("strong part", r"bracketed|significant|strong (?:part|shaking|phase|motion duration)|arias"),
-    ("event place", r"epicent|hypocent|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)|earthquake (?:lat|lon|coord)|epizent"),
-    ("event", r"magnitude|\bmag\b|\bdepth\b|profond|profundi|tiefe|distance|distanz|\bdist\b|back ?azimuth|azimuth (?:to|from station)|origin|\bevent\b|\bearthquake\b|erdbeben|sismo\b|terremoto|seisme|herdzeit|mag\b|magnitud|epicentral"),
-    ("number of", r"(?:number|no\.?|num|count|total|all) (?:of )?(?:channels?|components?|records?|blocks?|lines?|header|traces?)|lines? of data|data lines?|channels? of|record (?:no|number|id)\b|\bcards?\b|header lines|lines in|zeilen|kopfzeilen"),
+    ("event place", (
+        r"epicent|hypocent|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)|earthquake (?:lat"
+        r"|lon|coord)|epizent"
+    )),
+    ("event", (
+        r"magnitude|\bmag\b|\bdepth\b|profond|profundi|tiefe|distance|distanz|\bdist\b|back ?azimuth"
+        r"|azimuth (?:to|from station)|origin|\bevent\b|\bearthquake\b|erdbeben|sismo\b|terremoto"
+        r"|seisme|herdzeit|mag\b|magnitud|epicentral"
+    )),
+    ("number of", (
+        r"(?:number|no\.?|num|count|total|all) (?:of )?(?:channels?|components?|records?|blocks?"
+        r"|lines?|header|traces?)|lines? of data|data lines?|channels? of|record (?:no|number|id)\b"
+        r"|\bcards?\b|header lines|lines in|zeilen|kopfzeilen"
+    )),
     ("per line", r"per (?:line|row)|a line|each line|/ ?line|je zeile|por linea|par ligne|per riga"),
-    ("total", r"total (?:values|samples|points|number)|values? in all|in all\b|in file|altogether|all (?:three )?components"),
-    ("other", r"serial|\bs/n\b|file (?:no|number)|\bfile number|version|\bissue\b|clock|timing|accuracy|uncertaint|battery|voltage|supply|temperature|\bvs30\b|\bvs,?30|spectra|predominant|gravity (?:used|constant)|acceleration of gravity used|data cent(?:re|er)|processed|processing|digiti[sz]ed on|written|printed|created|oscillator|updates?|time code|film speed|checksum|layout|oscillator|seismic moment|times are good|set once|copyright|tel\b|phone|page|revision|frequency band|format|gain\b"),
+    ("total", (
+        r"total (?:values|samples|points|number)|values? in all|in all\b|in file|altogether"
+        r"|all (?:three )?components"
+    )),
+    ("other", (
+        r"serial|\bs/n\b|file (?:no|number)|\bfile number|version|\bissue\b|clock|timing|accuracy"
+        r"|uncertaint|battery|voltage|supply|temperature|\bvs30\b|\bvs,?30|spectra|predominant"
+        r"|gravity (?:used|constant)|acceleration of gravity used|data cent(?:re|er)|processed"
+        r"|processing|digiti[sz]ed on|written|printed|created|oscillator|updates?|time code|film speed"
+        r"|checksum|layout|oscillator|seismic moment|times are good|set once|copyright|tel\b|phone"
+        r"|page|revision|frequency band|format|gain\b"
+    )),
     # what is wanted
-    ("start", r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time|aufzeichnungsbeginn)"),
-    ("interval", r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bpasso?\b|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"),
-    ("rate", r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|(?:samples?|scans?|points?|values?|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"),
+    ("start", (
+        r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
+        r"|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time"
+        r"|aufzeichnungsbeginn)"
+    )),
+    ("interval", (
+        r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)"
+        r"|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bpasso?\b"
+        r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"
+    )),
+    ("rate", (
+        r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|(?:samples?|scans?|points?|values?"
+        r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo"
+        r"|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)"
+        r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"
+    )),
     ("duration", r"duration|\blength\b|total time|dauer|duree|durata|duracion|duracao|\blasts?\b"),
-    ("component", r"points? to\b|pointing|\b(?:component|comp) (?:long|tran|vert|n[0-9]|s[0-9]|north|south|east|west|up)"),
-    ("samples", r"samples?|points?\b|\bnpts?\b|\bnpoints\b|number of (?:data|values|ordinates|scans)|no\.? of (?:data|values|ordinates)|values?\b|\bordinates?\b|\bcount\b|\bscans?\b|^n$|\bndata\b|pairs?\b|valeurs|valores|valori|muestras|amostras|campioni|echantillons|punti\b|puntos|\bwerte\b|anzahl|counts follow|numero|\bdata\b"),
+    ("component", (
+        r"points? to\b|pointing|\b(?:component|comp) (?:long|tran|vert|n[0-9]|s[0-9]|north|south|east"
+        r"|west|up)"
+    )),
+    ("samples", (
+        r"samples?|points?\b|\bnpts?\b|\bnpoints\b|number of (?:data|values|ordinates|scans)"
+        r"|no\.? of (?:data|values|ordinates)|values?\b|\bordinates?\b|\bcount\b|\bscans?\b|^n$"
+        r"|\bndata\b|pairs?\b|valeurs|valores|valori|muestras|amostras|campioni|echantillons|punti\b"
+        r"|puntos|\bwerte\b|anzahl|counts follow|numero|\bdata\b"
+    )),
     ("latitude", r"\blat(?:itude|itud|itudine|itud)?\b\.?|breite"),
     ("longitude", r"\blon(?:g(?:itude|itud|itudine)?)?\b\.?|lange\b|laenge"),
     ("elevation", r"\belev\w*|altitud\w*|\bheight\b|\bhohe\b|hoehe|\balt\b|quota|above sea|\bh\b"),
     ("position", r"coordinates?|position|location|koordinaten|coordenadas|coordonnees|coordinate"),
     ("station name", r"(?:station|site|estacion|stazione) name|\bname\b|nombre|\bnom\b|nome\b"),
     ("network", r"network|\bnet\b|\bnetz|\bred\b|reseau|\brete\b"),
-    ("component", r"component\w*|\bcomp\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b|richtung|composant|orientacion|orientamento|direzione|azimut"),
-    ("station", r"\bstation\b|\bsite\b|\bsta\b|\bstn\b|estacion|stazione|messstelle|\bcode\b|\bstat\b|instrument is at|accelerograph|estacao"),
-    ("unit", r"\bunits?\b|einheit|unidad|unite\b|unita\b|accelerations? (?:in|are in)|values? in\b|ordinates? in|scaling|data in\b|quantity"),
+    ("component", (
+        r"component\w*|\bcomp\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
+        r"|richtung|composant|orientacion|orientamento|direzione|azimut"
+    )),
+    ("station", (
+        r"\bstation\b|\bsite\b|\bsta\b|\bstn\b|estacion|stazione|messstelle|\bcode\b|\bstat\b"
+        r"|instrument is at|accelerograph|estacao"
+    )),
+    ("unit", (
+        r"\bunits?\b|einheit|unidad|unite\b|unita\b|accelerations? (?:in|are in)|values? in\b"
+        r"|ordinates? in|scaling|data in\b|quantity"
+    )),
 )  # fmt: skip
 _COMPILED = tuple((name, re2.compile(pattern)) for name, pattern in _CONCEPTS)
 DECOYS = frozenset(name for name, _ in _CONCEPTS[: next(i for i, one in enumerate(_CONCEPTS) if one[0] == "start")])

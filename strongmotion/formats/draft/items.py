@@ -26,6 +26,9 @@ _NUMBER = re2.compile(NUMBER)
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
 _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
+LARGEST_NUMBER = 1e15
+"""Beyond any count, rate or sensitivity."""
+
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
@@ -73,8 +76,16 @@ class _Header:
         self.lines = [(at, _bare(text)) for at, text in lines]
         self.decimal = decimal
         split = [_cells(text) for _, text in self.lines]
-        value_first = sum(len(c) == 2 and _is_value(c[0]) and _is_label(c[1]) and _is_known(c[1]) and not _pair(c[0]) for c in split)
-        label_first = sum(len(c) >= 2 and _is_label(c[0]) and _is_value(c[1]) or any(map(_pair, c)) for c in split)
+        value_first = sum(
+            len(c) == 2
+            and _is_value(c[0])
+            and _is_alone(c[0])
+            and _is_label(c[1])
+            and _is_known(c[1])
+            and not _pair(c[0])
+            for c in split
+        )
+        label_first = sum((len(c) >= 2 and _is_label(c[0]) and _is_value(c[1])) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
         self.split = split
 
@@ -166,7 +177,13 @@ class _Header:
                 break
             if rows and not some:
                 break
-            if len(labels) > 1 and _is_label(values[0]) and _is_known(values[0]) and not _is_label(values[-1]) and not moments(values[0]):
+            if (
+                len(labels) > 1
+                and _is_label(values[0])
+                and _is_known(values[0])
+                and not _is_label(values[-1])
+                and not moments(values[0])
+            ):
                 return 0
             rows += 1
         if rows and len(labels) == 1 and not (_all_known(labels) and _is_alone(self.split[at + 1][0])):
@@ -179,7 +196,7 @@ class _Header:
         cells = _joined(cells)
         text = next(text for number, text in self.lines if number == line)
         context = plain(_up_to_number(text))
-        if re2.search(r"; +\pL", text) and text.endswith("."):
+        if re2.search(r"; +[\pL0-9]", text) and text.endswith("."):
             for cell in cells:
                 found += self._clauses(cell, line, under)
             return [replace(item, context=context) for item in found]
@@ -194,15 +211,20 @@ class _Header:
                     found += self._clauses(before, line, under)
                 elif re2.search(r"[0-9] ?\pL", label) and not re2.search(r"[(\[]", label):
                     found += self._clauses(label, line, under)
-                while rest < len(cells) and not _pair(cells[rest]) and (
-                    not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest])
+                while (
+                    rest < len(cells)
+                    and not _pair(cells[rest])
+                    and (not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest]))
                 ):
                     value = f"{value} {cells[rest]}".strip()
                     rest += 1
                 found += self._valued(label, value, line, under)
                 at = rest
-            elif _is_label(cell) and at + 1 < len(cells) and not _pair(cells[at + 1]) and not (
-                self.value_first and len(cells) == 2 and at == 0
+            elif (
+                _is_label(cell)
+                and at + 1 < len(cells)
+                and not _pair(cells[at + 1])
+                and not (self.value_first and len(cells) == 2 and at == 0)
             ):
                 value, rest = cells[at + 1], at + 2
                 while rest < len(cells) and _is_unit(cells[rest]):
@@ -212,13 +234,20 @@ class _Header:
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
-                if not (_is_value(value) or _suits(cell, value) or moments(value)) or (behind and behind.kind == "count"):
+                if not (_is_value(value) or _suits(cell, value) or moments(value)) or (
+                    behind and behind.kind == "count"
+                ):
                     found += self._clauses(cell, line, under)
                     at += 1
                 else:
                     found += self._valued(cell, value, line, under)
                     at = rest
-            elif len(cells) == 2 and at == 0 and _is_label(cells[1]) and (_is_value(cell) or self.value_first):
+            elif (
+                len(cells) == 2
+                and at == 0
+                and _is_label(cells[1])
+                and ((_is_value(cell) and _is_alone(cell)) or self.value_first)
+            ):
                 found += self._valued(cells[at + 1], cell, line, under)
                 at += 2
             else:
@@ -267,12 +296,18 @@ class _Header:
         parts = [rest]
         if moments(rest):
             parts = re2.split(r"; |, | and | was | at ", rest) if len(rest) > 80 else re2.split(r"; ", rest)
+        for at in range(len(parts) - 1, 0, -1):
+            if zone_in(parts[at]) and not moments(parts[at]) and moments(parts[at - 1]):
+                parts[at - 1 : at + 1] = [f"{parts[at - 1]}, {parts[at]}"]
         for sentence in parts:
             if moments(sentence):
-                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence))
+                words = plain(re2.sub(r"[0-9].*", "", sentence)) or plain(
+                    re2.sub(r"^[^\pL]*[0-9][0-9/.:\- ]*|[0-9].*$", "", sentence)
+                )
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
+        rest = re2.sub(r"(?i)(counts?|digits|lsb) ?/ ?\((m/s(?:ec)?(?:2|\^2|\*\*2|/s))\)", r"\1/\2", rest)
         for clause in _CLAUSE.split(rest):
             clause = clause.strip()
             if not clause:
@@ -288,6 +323,13 @@ class _Header:
             numbers = self._numbers(clause)
             for place, (text, number, after) in enumerate(numbers):
                 unit = unit_at(after)
+                if unit is None and place == 0:
+                    # A unit of a sensitivity may stand before its number.
+                    ahead_of = clause[: clause.find(text)].strip()
+                    for begin in range(len(ahead_of)):
+                        known = unit_at(ahead_of[begin:]) if begin == 0 or ahead_of[begin - 1] == " " else None
+                        if known is not None and " per " in known.kind and known.length == len(ahead_of) - begin:
+                            unit = known
                 label = words
                 if len(numbers) > 1:
                     begin = clause.find(text)
@@ -318,6 +360,8 @@ class _Header:
             try:
                 number = float(plain_number)
             except ValueError:
+                continue
+            if not abs(number) < LARGEST_NUMBER:
                 continue
             if after[:1].isalpha() and unit_at(after) is None:
                 continue
@@ -366,17 +410,25 @@ def _pair(cell: str) -> tuple[str, str] | None:
     bare = ":" in cell and not match[2] and cell[match.end(1) :].lstrip()[:1] == ":" and match[3]
     if bare and (match[1][-1:].isdigit() or re2.search(r"(?i)\b(?:utc|gmt)\b", match[1])):
         return None
-    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (_NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare):
+    if (len(match[1].split()) > 6 and re2.search(r"[.!] \pL", match[1])) or (
+        _NUMBER.search(match[1]) and re2.search(r"[0-9]$", match[1]) and bare
+    ):
         return None
     return match[1].strip(), match[3].strip()
 
 
 def _is_value(cell: str) -> bool:
-    return bool(_STARTS_WITH_VALUE.match(cell)) or (len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell)))
+    return bool(_STARTS_WITH_VALUE.match(cell)) or (
+        len(cell) < 12 and bool(re2.fullmatch(r"[NS] ?[0-9]{1,3} ?[EW]", cell))
+    )
 
 
 def _is_label(cell: str) -> bool:
-    return not _is_value(cell) and bool(re2.match(r"^[\pL%(\[]", cell)) and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
+    return (
+        not _is_value(cell)
+        and bool(re2.match(r"^[\pL%(\[]", cell))
+        and not re2.search(r"[0-9][.,:][0-9]", re2.sub(r"[(\[].*", "", cell))
+    )
 
 
 def _is_alone(cell: str) -> bool:
@@ -386,14 +438,17 @@ def _is_alone(cell: str) -> bool:
         return len(cell.split()) <= 3
     rest = cell[match.end() :].strip()
     unit = unit_at(rest)
-    return not rest or (unit is not None and unit.length >= len(rest)) or bool(coordinate_pair(cell) or moments(cell)) or (
-        len(rest.split()) <= 3 and "," not in rest
+    return (
+        not rest
+        or (unit is not None and unit.length >= len(rest))
+        or bool(coordinate_pair(cell) or moments(cell))
+        or (len(rest.split()) <= 3 and "," not in rest)
     )
 
 
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
-    return unit is not None and unit.length >= len(cell.strip()) - 12 or bool(
+    return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
         re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
     )
 
@@ -406,7 +461,7 @@ def _goes_on(value: str, cell: str) -> bool:
 def _joined(cells: list[str]) -> list[str]:
     parts = cells[:1]
     for cell in cells[1:]:
-        if _goes_on(parts[-1], cell) or (cell.startswith("(") and zone_in(cell) and moments(parts[-1])):
+        if _goes_on(parts[-1], cell) or (zone_in(cell) and len(cell) < 30 and moments(parts[-1])):
             parts[-1] = f"{parts[-1]} {cell}"
         else:
             parts.append(cell)

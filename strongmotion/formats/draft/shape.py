@@ -18,7 +18,8 @@ LEAST_ROWS = 3
 _LOOKED_AT = 200
 _MOST_HEADER = 199
 _FORMAT = re2.compile(
-    r"(?i)(?:^|[^\pL0-9])(\(?(?:[0-9]{1,2} ?\()?(?:[0-9]{0,2}[FEDGI][0-9]{1,2}(?:\.[0-9]{1,2})?|[0-9]{0,2}X|[ ,])+\)?\)?)(?:[^\pL0-9.]|$)"
+    r"(?i)(?:^|[^\pL0-9])(\(?(?:[0-9]{1,2} ?\()?(?:[0-9]{0,2}[FEDGI][0-9]{1,2}(?:\.[0-9]{1,2})?"
+    r"|[0-9]{0,2}X|[ ,])+\)?\)?)(?:[^\pL0-9.]|$)"
 )
 _PIECE = re2.compile(r"(?i)([0-9]{0,2})([FEDGI])([0-9]{1,2})(?:\.([0-9]{1,2}))?|([0-9]{0,2})X")
 
@@ -57,6 +58,10 @@ class Blocks:
     runs: list[tuple[int, int]]
     shape: Shape
     rivals: list[Shape] = field(default_factory=list)
+    comment: str = ""
+    """What begins lines among the numbers that are passed over."""
+    mixed: bool = False
+    """Whether a column holds words."""
     clock: int = 0
     """How many cells of each line, the first ones, hold date and time of day."""
 
@@ -65,10 +70,14 @@ def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
     """Return the blocks of numbers, and the ways in which they may stand, the likeliest first."""
     runs = _real_runs(lines)
     if not runs:
-        return _clock_rows(lines)
+        return _clock_rows(lines) or _mixed_rows(lines)
     longest = max(runs, key=lambda run: run[1] - run[0])
     sample = _sample(lines, *longest)
+    if (touching := _touching(lines, *longest)) is not None:
+        sample.insert(len(sample) // 2, touching)
     shapes = shapes_of(sample, head)
+    if touching is not None:
+        shapes = [one for one in shapes if one.width is not None or one.delimiter] or shapes
     if not shapes:
         return None
     shape = shapes[0]
@@ -103,6 +112,22 @@ def _words(line: str) -> bool:
     return bool(re2.search(r"\pL{2}", line)) and not re2.fullmatch(r"(?i) *(?:nan|inf|na|null|none|-+|\*+) *", line)
 
 
+def _touching(lines: Lines, begin: int, end: int) -> str | None:
+    """Return the first line in which a number touches the one before; None where none does."""
+    first, last = int(lines.begins[begin]), int(lines.ends[end - 1])
+    text = lines.bytes[first:last]
+    signs = (
+        np.flatnonzero(
+            ((text[1:] == 45) | (text[1:] == 43)) & ((text[:-1] >= 48) & (text[:-1] <= 57) | (text[:-1] == 46))
+        )
+        + 1
+    )
+    if not signs.size:
+        return None
+    at = int(np.searchsorted(lines.begins, first + int(signs[0]), "right")) - 1
+    return lines.line(at)
+
+
 def _sample(lines: Lines, begin: int, end: int) -> list[str]:
     """Return lines from all parts of a block, its last one too."""
     if end - begin <= 2 * _LOOKED_AT:
@@ -130,11 +155,6 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
             beyond = [line[total:].strip() for line in sample]
             if all(text.isdigit() or not text for text in beyond) and any(beyond) and _fits(shorter, sample):
                 return [shorter]
-    if found and not touching:
-        # Where blanks part the numbers too, they do it whatever the widths are.
-        free = Shape("", found[0].decimal, exponent, None, found[0].cells, why=found[0].why)
-        if _fits(free, sample):
-            found.insert(0, free)
     for delimiter, decimal in (
         ("\t", "."), (";", "."), ("|", "."), (",", "."), ("", "."), ("\t", ","), (";", ","), ("|", ","), ("", ","),
     ):  # fmt: skip
@@ -142,14 +162,26 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
             continue
         if decimal == "," and "," not in text:
             continue
+        if delimiter == "," and _commas_are_decimal(sample):
+            continue
         shape = Shape(delimiter, decimal, exponent)
-        usual = Counter(len(shape.block.cells(line)) for line in sample[: _LOOKED_AT]).most_common(1)[0][0]
+        usual = Counter(len(shape.block.cells(line)) for line in sample[:_LOOKED_AT]).most_common(1)[0][0]
         shape = replace(shape, cells=usual)
         if _fits(shape, sample):
             found.append(shape)
     if touching or not found:
         found += _by_places(sample, exponent)
+        if touching and "." not in text and "," not in text:
+            found += _of_one_length(sample)
     return found[:6]
+
+
+def _commas_are_decimal(sample: list[str]) -> bool:
+    """Whether the one comma of each line is that of a decimal: behind it stand digits only, always as many."""
+    parts = [line.strip().split(",") for line in sample]
+    if any(len(part) != 2 or not part[1].isdigit() for part in parts):
+        return False
+    return len({len(part[1]) for part in parts}) == 1 and any(part[0].lstrip("+-") == "0" for part in parts)
 
 
 def _fits(shape: Shape, sample: list[str]) -> bool:
@@ -231,11 +263,50 @@ def _by_places(sample: list[str], exponent: str) -> list[Shape]:
     return found
 
 
+def _of_one_length(sample: list[str]) -> list[Shape]:
+    """Return shapes of one width for whole numbers that touch: each cell of it ends with a digit."""
+    usual = Counter(len(line.rstrip()) for line in sample).most_common(1)[0][0]
+    found = []
+    for width in range(25, 2, -1):
+        if usual % width == 0 and usual > width:
+            shape = Shape("", ".", "", width, usual // width, why="the length of the lines")
+            if _fits(shape, sample) and all(cell[-1:].isdigit() for line in sample for cell in shape.block.cells(line)):
+                found.append(shape)
+    return found
+
+
+def _mixed_rows(lines: Lines) -> Blocks | None:
+    """Return the block of a file whose rows hold a column of words, such as a mark, beside numbers."""
+    shown = [lines.line(at)[:1000] for at in range(min(lines.count, 2000))]
+    text = "\n".join(shown)
+    exponent = "D" if re2.search(r"[0-9.]D[-+][0-9]", text) else ""
+    best: Blocks | None = None
+    for delimiter, decimal in ((";", ","), (";", "."), ("\t", "."), (",", "."), ("", "."), ("|", ".")):
+        shape = Shape(delimiter, decimal, exponent)
+        begin, kinds, mark = 0, None, ""
+        for at, line in enumerate([*shown, ""]):
+            if kinds and line[:1] in ("*", "#", "%", "!"):
+                mark = line[0]
+                continue
+            cells = shape.block.cells(line)
+            good = tuple(header.usable_number(shape.block.number(cell)) for cell in cells)
+            if good == kinds and at < len(shown):
+                continue
+            if kinds and sum(kinds) >= 2 and at - begin >= LEAST_ROWS:
+                run = (begin, at if at < len(shown) else lines.count)
+                if best is None or run[1] - run[0] > best.runs[0][1] - best.runs[0][0]:
+                    best = Blocks([run], replace(shape, cells=len(kinds)), comment=mark, mixed=not all(kinds))
+            begin, kinds, mark = at, good, ""
+    return best
+
+
 def _trimmed(lines: Lines, begin: int, end: int, shape: Shape) -> int:
     """Return where a block begins without rows of numbers that are its header's."""
     block = shape.block
     usual_points = Counter(
-        _points(cell, shape.decimal) for at in range(begin, min(end, begin + 60)) for cell in block.cells(lines.line(at))
+        _points(cell, shape.decimal)
+        for at in range(begin, min(end, begin + 60))
+        for cell in block.cells(lines.line(at))
     ).most_common(1)[0][0]
     for at in range(begin, min(begin + 6, end - 1)):
         line = lines.line(at)
@@ -262,7 +333,10 @@ def _clock_rows(lines: Lines) -> Blocks | None:
     """Return the block of a file whose rows begin with a date and time of day."""
     good: list[int] = []
     for at in range(min(lines.count, 400)):
-        if re2.match(r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:", lines.line(at)):
+        if re2.match(
+            r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:",
+            lines.line(at),
+        ):
             good.append(at)
     if len(good) < LEAST_ROWS or good[-1] - good[0] + 1 != len(good):
         return None
@@ -273,7 +347,9 @@ def _clock_rows(lines: Lines) -> Blocks | None:
         usual = counts.most_common(1)[0][0]
         if usual < 2 or len(counts) > 1:
             continue
-        first = next(i for i in range(usual) if header.usable_number(shape.block.cells(sample[0])[i].strip()) or i == usual - 1)
+        first = next(
+            i for i in range(usual) if header.usable_number(shape.block.cells(sample[0])[i].strip()) or i == usual - 1
+        )
         rest = [cell for line in sample for cell in shape.block.cells(line)[first:]]
         if 1 <= first <= 2 and all(header.usable_number(cell.strip()) for cell in rest):
             return Blocks([(good[0], lines.count)], replace(shape, cells=usual), clock=first)

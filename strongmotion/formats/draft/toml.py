@@ -20,7 +20,8 @@ def quoted(text: str) -> str:
     if "'" not in text and all(character.isprintable() for character in text):
         return f"'{text}'"
     escaped = "".join(
-        f"\\{c}" if c in '\\"' else c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 65536 else "?" for c in text
+        f"\\{c}" if c in '\\"' else c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 65536 else "?"
+        for c in text
     )
     return f'"{escaped}"'
 
@@ -74,7 +75,9 @@ def _places(raw: str, text: str, label: str) -> list[int]:
     found, at = [], raw.find(text)
     while at >= 0 and text:
         before, after = raw[at - 1 : at], raw[at + len(text) : at + len(text) + 1]
-        apart = not (text[0].isalnum() and before.isalnum()) and not (before in ("-", "+", ".") and text[0].isdigit() and raw[at - 2 : at - 1] in ("", " "))
+        apart = not (text[0].isalnum() and before.isalnum()) and not (
+            before in ("-", "+", ".") and text[0].isdigit() and raw[at - 2 : at - 1] in ("", " ")
+        )
         if apart and not (text[-1].isdigit() and after.isdigit()):
             found.append(at)
         at = raw.find(text, at + 1)
@@ -96,6 +99,12 @@ def _tries(raw: str, place: int, text: str, numeric: bool) -> list[str]:
     else:
         group = rf"(\S.{{{max(len(text) - 2, 0)}}}\S)"
     tries = []
+    cell = re.split(r"\t|;|\||  +", before.rstrip())[-1].strip()
+    beside = re.split(r"\d[\d.,:+-]*", cell)[-1].strip(" ,")
+    if beside != before.strip() and len(re2.findall(r"\pL", beside)) >= 3:
+        gap = before[before.rfind(beside) + len(beside) :]
+        between = literal(gap) if gap.strip() else r"\s+" if gap else ""
+        tries.append(f"{literal(beside)}{between}{group}")
     words = re.split(r"\d[\d.,:+-]*", before)[-1]
     if re2.search(r"\pL{2}|=", words):
         anchor = "^" if words == before else ""

@@ -29,8 +29,8 @@ MARGIN = 1.0
 class Choice:
     """What was made of one quantity.
 
-    `value` is in the quantity's own unit, None where it is not stated; `item` is where it stands; `why` says what speaks
-    for it; `rivals` are other readings with their places; `doubt` says, where it is not certain, what cannot be decided.
+    `value` is in the quantity's own unit, None where it is not stated; `item` is where it stands; `why` says what
+    speaks for it; `rivals` are other readings with their places; `doubt` says what cannot be decided.
     """
 
     quantity: str
@@ -117,9 +117,18 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
         name, kind = concept(item.label), _kind(item)
         if name in DECOYS:
             continue
-        if name == "samples" and kind == "time" and re2.search(r"(?:points|ordinates|samples|values) (?:at|every)\b", item.label):
+        if (
+            name == "samples"
+            and kind == "time"
+            and re2.search(r"(?:points|ordinates|samples|values) (?:at|every)\b", item.label)
+        ):
             name = "interval"
-        if name in ("", "number of") and kind in ("", "frequency") and re2.match(r"^freq", item.label) and re2.search(r"record|acquis|digiti|data", item.under):
+        if (
+            name in ("", "number of")
+            and kind in ("", "frequency")
+            and re2.match(r"^freq", item.label)
+            and re2.search(r"record|acquis|digiti|data", item.under)
+        ):
             name = "rate"
         sampled = name in ("rate", "interval") or (name == "samples" and kind == "frequency")
         if name in ("interval", "rate") and kind == "time":
@@ -127,10 +136,26 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             add(value, 2.0, item, "dt", "stated as an interval")
         elif name == "interval" and not kind and item.number <= 1:
             add(item.number, 1.5, item, "dt", "stated as an interval")
-        elif sampled and kind == "frequency" and re2.search(r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp|muestreo|campion|echantillon|amostr", f"{item.label} {item.stated.lower()[:20]}"):
+        elif (
+            sampled
+            and kind == "frequency"
+            and re2.search(
+                (
+                    r"sampl|scan|rate|points?|sps|abtast|freq\w* d|taxa|values|ordinates|acqui|smp"
+                    r"|decimat|this file|muestreo|campion|echantillon|amostr"
+                ),
+                f"{item.label} {item.stated.lower()[:20]}",
+            )
+        ):
             rate = item.number * (item.unit.factor if item.unit else 1.0)
-            add(1 / rate, 2.0, item, "sampling_rate", "stated as a rate")
-        elif name == "rate" and not kind and item.number >= 1 and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated)):
+            this = re2.search(r"this file|after|output|below|of the data", item.label)
+            add(1 / rate, 3.5 if this else 2.0, item, "sampling_rate", "stated as a rate")
+        elif (
+            name == "rate"
+            and not kind
+            and item.number >= 1
+            and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated))
+        ):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
     if not readings and from_column is None:
         alone = [item for item in items if item.kind == "number" and concept(item.label) not in DECOYS]
@@ -159,9 +184,9 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
                 reading.why.append(f"count and duration (line {item.line + 1})")
                 break
         else:
-            if not stated and from_column is None and count > 2:
-                if derived := _from_duration(seconds, count, last_place):
-                    readings.append(_Reading(derived, 1.5, None, "dt", [f"count and duration (line {item.line + 1})"]))
+            derived = None if stated or from_column is not None else _from_duration(seconds, count, last_place)
+            if derived is not None:
+                readings.append(_Reading(derived, 1.5, None, "dt", [f"count and duration (line {item.line + 1})"]))
     if not readings:
         return Choice("dt")
     readings.sort(key=lambda one: -one.score)
@@ -169,7 +194,11 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
     rivals = [_said_interval(one) for one in others]
     choice = Choice("dt", best.value, best.item, " and ".join(dict.fromkeys(best.why)), rivals)
     choice.quantity = best.quantity if best.item is not None else "dt"
-    choice.unit = "ms" if best.item is not None and best.quantity == "dt" and best.item.unit and best.item.unit.factor == 1e-3 else ""
+    choice.unit = (
+        "ms"
+        if best.item is not None and best.quantity == "dt" and best.item.unit and best.item.unit.factor == 1e-3
+        else ""
+    )
     if best.item is not None and best.item.unit is not None and best.item.unit.factor not in (1.0, 1e-3):
         choice.factor = best.item.unit.factor
     near = [one for one in others if best.score - one.score < MARGIN]
@@ -197,11 +226,17 @@ def _places(text: str) -> int:
 
 def _from_duration(seconds: float, count: int, last_place: float) -> float | None:
     """Return the one interval of a whole rate, or of few digits, that a count and a duration allow."""
+    if count < 3:
+        return None
     found = set()
     for steps in (count - 1, count):
         low, high = (seconds - last_place) / steps, (seconds + last_place) / steps
         middle = seconds / steps
-        for value in (1 / round(1 / middle) if round(1 / middle) else middle, float(f"{middle:.1e}"), float(f"{middle:.2e}")):
+        for value in (
+            1 / round(1 / middle) if round(1 / middle) else middle,
+            float(f"{middle:.1e}"),
+            float(f"{middle:.2e}"),
+        ):
             if low <= value * (1 + 1e-9) and value <= high * (1 + 1e-9):
                 found.add(float(f"{value:.9g}"))
     nice = {one for one in found if one * 1000 == round(one * 1000, 4)} or found
@@ -211,8 +246,10 @@ def _from_duration(seconds: float, count: int, last_place: float) -> float | Non
 # Count ---------------------------------------------------------------------------------------------------------------
 
 _CERTAIN = re2.compile(
-    r"(?:number|\bno\b\.?|num\b\.?|anzahl|numero|nombre) (?:of |de |di |d')?(?:\w+ )?(?:samples?|points?|values|ordinates|data|scans|muestras|campioni|echantillons|valeurs|werte)"
-    r"|\bnpts\b|\bnpoints\b|^samples?\b|^points\b|^n$|^ordinates\b|length \(samples\)|^scans$|^values\b|values of acceleration|counts follow|pairs of"
+    r"(?:number|\bno\b\.?|num\b\.?|anzahl|numero|nombre) (?:of |de |di |d')?(?:\w+ )?(?:samples?"
+    r"|points?|values|ordinates|data|scans|muestras|campioni|echantillons|valeurs|werte)"
+    r"|\bnpts\b|\bnpoints\b|^samples?\b|^points\b|^n$|^ordinates\b|length \(samples\)|^scans$"
+    r"|^values\b|values of acceleration|counts follow|pairs of"
 )
 
 
@@ -239,7 +276,8 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
         return Choice("samples", float(found), right[0], "the count of numbers")
     wrong = [
         item for item in candidates
-        if (_CERTAIN.search(item.label) or _kind(item) == "count" or concept(item.label) == "duration") and item.number >= 10 and int(item.number) != total
+        if (_CERTAIN.search(item.label) or _kind(item) == "count" or concept(item.label) == "duration")
+        and item.number >= 10 and int(item.number) != total
     ]  # fmt: skip
     if wrong:
         said = ", ".join(f"{int(item.number)} (line {item.line + 1})" for item in wrong[:3])
@@ -249,7 +287,10 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
 
 # Unit ----------------------------------------------------------------------------------------------------------------
 
-_IN = re2.compile(r"(?i)(?:\bin\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit|unidad\w*) *:? *(?:of +)?([^,;:]+)$")
+_IN = re2.compile(
+    r"(?i)(?:\bin\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit"
+    r"|unidad\w*) *:? *(?:of +)?([^,;:]+)$"
+)
 
 
 @dataclass
@@ -301,7 +342,11 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
                     add(match[1], 3.0, item, "stated")
             elif re2.search(r"(?:^|\b)acc\w* in [^,;]+$", item.label) and name not in DECOYS:
                 add(item.label.rpartition(" in ")[2], 2.5, item, "stated")
-            elif name in ("samples", "") and unit_name(item.text) and re2.search(r"data|values|acc|ordinates", item.label):
+            elif (
+                name in ("samples", "")
+                and unit_name(item.text)
+                and re2.search(r"data|values|acc|ordinates", item.label)
+            ):
                 add(item.text, 2.5, item, "stated")
             continue
         if name in DECOYS and name not in ("other",):
@@ -314,13 +359,26 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
             rest = words[match.start() if match[0] == "counts" else match.end() :].strip(" :=")
             rest = re2.sub(r"^(?:in|of|is|are) ", "", rest)
             known = unit_at(rest)
-            if known is not None and known.kind in ("acceleration", "counts") and rest[known.length :].strip(" .") == "":
+            if (
+                known is not None
+                and known.kind in ("acceleration", "counts")
+                and rest[known.length :].strip(" .") == ""
+            ):
                 add(rest[: known.length], 2.5, item, "stated")
             elif unit_name(rest):
                 add(rest, 2.5, item, "stated")
-    counted = bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"}) or any(
-        _LSB.search(item.label) for item in items if item.kind == "number" and _kind(item) in ("acceleration", "volts")
-    ) or bool(_at_full_scale(items))
+    for item in items:
+        if leads_to(item):
+            return Choice("unit", COUNTS, None, f"a factor of line {item.line + 1} leads to a unit")
+    counted = (
+        bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"})
+        or any(
+            _LSB.search(item.label)
+            for item in items
+            if item.kind == "number" and _kind(item) in ("acceleration", "volts")
+        )
+        or bool(_at_full_scale(items))
+    )
     peaks = [
         item for item in numbers(items, "peak")
         if _kind(item) == "acceleration" and not re2.search(r"veloc|displ", item.label) and item.number
@@ -340,11 +398,11 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
             readings[name].score += 2
             readings[name].why += ", and the largest sample is the stated peak"
     if not readings:
-        names = [name for name in supported]
+        names = list(supported)
         if len(names) == 1 and not (whole and counted):
             item = supported[names[0]]
-            return Choice("unit", names[0], None, f"the largest sample is the stated peak (line {item.line + 1})",
-                          note=f"the unit {names[0]} is inferred: the largest sample is the peak of line {item.line + 1}")  # fmt: skip
+            why = f"the largest sample is the peak of line {item.line + 1}"
+            return Choice("unit", names[0], None, why, note=f"the unit {names[0]} is inferred: {why}")
         if whole and counted:
             return Choice("unit", COUNTS, None, "whole numbers, and the header gives a sensitivity")
         return Choice("unit")
@@ -373,7 +431,10 @@ def unit_name(text: str) -> str:
     text = text.strip(" .()[]:=")
     if not text or len(text) > 60:
         return ""
-    for part in (text, re2.sub(r"^(?:in|of|ordinates in|values in|accelerations? in|data in|are in) ", "", text.lower())):
+    for part in (
+        text,
+        re2.sub(r"^(?:in|of|ordinates in|values in|accelerations? in|data in|are in) ", "", text.lower()),
+    ):
         try:
             return acceleration_unit(part)
         except InputError:
@@ -407,6 +468,9 @@ def scale(items: Sequence[Item]) -> list[Choice]:
     for item in of("acceleration"):
         if lsb.search(item.label) and concept(item.label) not in ("full scale", "trigger", "peak"):
             found.append(Choice("scale", 1 / (item.number * item.unit.factor), item, "stated", unit=_name_of(item)))  # type: ignore[union-attr]
+    for item in plain_numbers:
+        if name := leads_to(item):
+            found.append(Choice("scale", 1 / (item.number * ACCELERATION[name]), item, "stated", unit=name))
     sensors = of("volts per acceleration")
     for item in of("counts per volt"):
         for sensor in sensors:
@@ -432,9 +496,27 @@ def scale(items: Sequence[Item]) -> list[Choice]:
     return found
 
 
+def leads_to(item: Item) -> str:
+    """Return the unit that a factor leads to (``factor 0.5 to cm/s2``); nothing for another number."""
+    match = re2.match(r"(?i)^ *to +(.+)$", item.stated) if item.kind == "number" and item.unit is None else None
+    if match is None or not re2.search(r"factor|scale|multipl", item.label):
+        return ""
+    name = unit_name(match[1])
+    return name if name in ACCELERATION else ""
+
+
 def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
     """Return accelerations and the counts that they equal, which one line states together."""
     found = []
+    for item in items:
+        if (
+            item.kind == "number"
+            and _kind(item) == "counts"
+            and re2.search(r"\bone g equals\b|\b1 g equals\b|\b1 g =", item.label)
+        ):
+            found.append((Item("number", "one g", "1", item.line, 1.0, unit_at("g")), item))
+    if found:
+        return found
     for item in items:
         if item.kind != "number" or _kind(item) != "acceleration" or item.number <= 0:
             continue
@@ -443,15 +525,14 @@ def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
         if not scale and not one:
             continue
         for other in items:
-            counts = _kind(other) == "counts" or re2.search(r"\(counts\)", other.label) or re2.search(r"(?i)^ *counts", other.stated)
-            if other.kind == "number" and other is not item and other.line == item.line and counts and other.number > 1:
-                if other.unit is None or other.unit.kind == "counts":
-                    found.append((item, other))
-    if not found:
-        for item in items:
-            if item.kind == "number" and _kind(item) == "counts" and re2.search(r"\bone g equals\b|\b1 g equals\b|\b1 g =", item.label):
-                whole = Item("number", "one g", "1", item.line, 1.0, unit_at("g"))
-                found.append((whole, item))
+            counts = (
+                _kind(other) == "counts"
+                or re2.search(r"\(counts\)", other.label)
+                or re2.search(r"(?i)^ *counts", other.stated)
+            )
+            beside = other.kind == "number" and other is not item and other.line == item.line and other.number > 1
+            if beside and counts and _kind(other) in ("", "counts"):
+                found.append((item, other))
     return found
 
 
@@ -465,7 +546,9 @@ def settled_scale(items: Sequence[Item]) -> Choice:
     best = direct[0]
     if max(values) > 1.005 * min(values):
         best.rivals = [f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct[1:]]
-        best.doubt = "the sensitivity is " + " or ".join(f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct)
+        best.doubt = "the sensitivity is " + " or ".join(
+            f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct
+        )
     return best
 
 
@@ -480,14 +563,17 @@ def _per(item: Item) -> str:
 
 def _name_of(item: Item) -> str:
     assert item.unit is not None
-    return next((name for name, worth in ACCELERATION.items() if math.isclose(worth, item.unit.factor, rel_tol=1e-9)), "")
+    return next(
+        (name for name, worth in ACCELERATION.items() if math.isclose(worth, item.unit.factor, rel_tol=1e-9)), ""
+    )
 
 
 # Station -------------------------------------------------------------------------------------------------------------
 
 _CODE = re2.compile(r"^[A-Z][A-Z0-9]{1,7}$|^[A-Z0-9]{2,8}$")
 _STATED_CODE = re2.compile(
-    r"(?:\b[Ss]tation|\bSTATION|\b[Ss]ite|\bSITE|[Aa]ccelerograph|ACCELEROGRAPH|\b[Ee]stacion|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z][A-Z0-9]{1,7})\b"
+    r"(?:\b[Ss]tation|\bSTATION|\b[Ss]ite|\bSITE|[Aa]ccelerograph|ACCELEROGRAPH|\b[Ee]stacion"
+    r"|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z][A-Z0-9]{1,7})\b"
 )
 
 
@@ -516,7 +602,8 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
 
 def _is_word(text: str) -> bool:
     return text.lower() in (
-        "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands", "record",
+        "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
+        "record",
         "component", "start", "data", "height", "records", "position", "altitude",
     )  # fmt: skip
 
@@ -528,7 +615,9 @@ def _best_text(quantity: str, found: list[tuple[float, str, Item]]) -> Choice:
     others = {text: item for score, text, item in found if text != best[1] and best[0] - score < MARGIN}
     choice = Choice(quantity, best[1], Item("text", best[2].label, best[1], best[2].line), "stated")
     if others:
-        said = " or ".join([f"{best[1]} (line {best[2].line + 1})", *(f"{t} (line {i.line + 1})" for t, i in others.items())])
+        said = " or ".join(
+            [f"{best[1]} (line {best[2].line + 1})", *(f"{t} (line {i.line + 1})" for t, i in others.items())]
+        )
         choice.rivals = list(others)
         choice.doubt = f"the {quantity} is {said}"
     return choice
@@ -537,9 +626,9 @@ def _best_text(quantity: str, found: list[tuple[float, str, Item]]) -> Choice:
 def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
     """Return a name that stands under its label: of the station, of the network."""
     for item in items:
-        if item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item):
-            if re2.search(r"\pL", item.text) and len(item.text) < 60:
-                return Choice(quantity, item.text, item, "stated")
+        mine = item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item)
+        if mine and re2.search(r"\pL", item.text) and len(item.text) < 60:
+            return Choice(quantity, item.text, item, "stated")
     return Choice(quantity)
 
 
@@ -560,7 +649,9 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                     found.append((score, known[0], Item("text", item.label, text, item.line)))
             elif item.kind == "coordinate" and name == axis:
                 text = item.text
-                if not coordinate(text, axis) and (word := re2.match(r"^([-+]?[0-9.]+) *(north|south|east|west)\b", text.lower())):
+                if not coordinate(text, axis) and (
+                    word := re2.match(r"^([-+]?[0-9.]+) *(north|south|east|west)\b", text.lower())
+                ):
                     text = word[0]
                 known = coordinate(text, axis)
                 if len(known) == 1:
@@ -568,7 +659,9 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             elif name == axis and item.kind == "number":
                 if any(other.kind == "coordinate" and other.line == item.line for other in items):
                     continue
-                full = next((t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None)
+                full = next(
+                    (t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None
+                )
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
@@ -614,12 +707,23 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             if item.kind == "text" and concept(item.label) in ("position", "station") and not _of_event(item):
                 match = re2.search(r"[NSEW],? +([0-9]{1,4}(?:\.[0-9]+)?) *m\b", item.text)
                 if match:
-                    chosen["elevation"] = Choice("elevation", float(match[1]), Item("number", item.label, match[1], item.line, float(match[1])), "stated")
+                    chosen["elevation"] = Choice(
+                        "elevation",
+                        float(match[1]),
+                        Item("number", item.label, match[1], item.line, float(match[1])),
+                        "stated",
+                    )
     return chosen
 
 
 def _station_words(item: Item) -> float:
-    return 2.0 if re2.search(r"station|site|instrument|sensor|messstelle|estacion", f"{item.label} {item.under} {item.context}") else 1.0
+    return (
+        2.0
+        if re2.search(
+            r"station|site|instrument|sensor|messstelle|estacion", f"{item.label} {item.under} {item.context}"
+        )
+        else 1.0
+    )
 
 
 def _plain_coordinate(text: str) -> float | None:
@@ -630,17 +734,24 @@ def _plain_coordinate(text: str) -> float | None:
 # Start ---------------------------------------------------------------------------------------------------------------
 
 
+_DATE = re2.compile(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b")
+
+
 def start(items: Sequence[Item]) -> Choice:
     """Return the time of the first sample."""
     dated = [item for item in items if item.kind == "date"]
     mine = [
         item for item in dated
         if not re2.search(r"trigger|origin", item.label)
-        and (concept(item.label) == "start" or (re2.match(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b", item.label) and re2.search(r"^record", item.under)))
+        and (concept(item.label) == "start" or (_DATE.match(item.label) and item.under.startswith("record")))
     ]  # fmt: skip
     if not any(moments(item.text) for item in mine):
-        mine += [item for item in dated if re2.match(r"^(?:date|datum|fecha|data)\b", item.label) and not _of_event(item)]
-    zones = [item for item in items if item.kind == "text" and item.labelled and re2.match(r"^(?:time )?zone\b", item.label)]
+        mine += [
+            item for item in dated if re2.match(r"^(?:date|datum|fecha|data)\b", item.label) and not _of_event(item)
+        ]
+    zones = [
+        item for item in items if item.kind == "text" and item.labelled and re2.match(r"^(?:time )?zone\b", item.label)
+    ]
     zone = zone_in(zones[0].text) if len(zones) == 1 else ""
     whole = [item for item in mine if any(one.clock for one in moments(item.text))]
     parts: tuple[tuple[str, Item], ...] = ()
@@ -653,7 +764,15 @@ def start(items: Sequence[Item]) -> Choice:
             whole = [Item("date", "start", text, days[0].line, stated=days[0].stated)]
             parts = (("time", clocks[0]),)
             if order:
-                whole = [Item("date", "start", f"{moments(days[0].text)[0].time!s:.10} {clocks[0].text}", days[0].line, stated=days[0].stated)]
+                whole = [
+                    Item(
+                        "date",
+                        "start",
+                        f"{moments(days[0].text)[0].time!s:.10} {clocks[0].text}",
+                        days[0].line,
+                        stated=days[0].stated,
+                    )
+                ]
     if not whole:
         return Choice("start")
     sets = {tuple(str(one.time) for one in moments(item.text)): item for item in whole}
@@ -661,6 +780,8 @@ def start(items: Sequence[Item]) -> Choice:
         said = " or ".join(f"{next(iter(times))[:23]} (line {item.line + 1})" for times, item in sets.items())
         return Choice("start", None, None, "", [said], f"the start is {said}")
     item = whole[0]
+    beside = {zone_in(other.text) for other in items if other.kind == "text" and other.line == item.line} - {""}
+    zone = zone or (beside.pop() if len(beside) == 1 else "")
     readings = moments(item.text, zone=zone)
     order = ""
     if len(readings) > 1:
@@ -672,7 +793,15 @@ def start(items: Sequence[Item]) -> Choice:
         said = " or ".join(str(one.time)[:10] for one in readings)
         return Choice("start", None, item, "", [said], f"the date of the start is {said} (line {item.line + 1})")
     one = readings[0]
-    choice = Choice("start", f"{one.time}Z", item, "stated", order=order or (one.order if one.order in ("dmy", "mdy") else ""), zone=one.zone, parts=parts)
+    choice = Choice(
+        "start",
+        f"{one.time}Z",
+        item,
+        "stated",
+        order=order or (one.order if one.order in ("dmy", "mdy") else ""),
+        zone=one.zone,
+        parts=parts,
+    )
     if not one.zone:
         choice.note = f"the zone of the start is not stated (line {item.line + 1}): taken as UTC"
     return choice

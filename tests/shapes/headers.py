@@ -1,0 +1,186 @@
+"""Text files as people publish them, made from code, each with what it truly says.
+
+Stations, motions and layouts are invented. `Shape.text` is the file; the truth stands beside it, and was written down
+with the file, not read from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+G = 9.80665
+N = 240
+
+
+def motion(seed: int, size: float = 1.0) -> np.ndarray:
+    """A few seconds of smooth shaking with a quiet beginning, the largest value `size`."""
+    t = np.arange(N)
+    rng = np.random.default_rng(seed)
+    shaking = sum(np.sin(2 * np.pi * t / period + rng.uniform(0, 6)) for period in (17, 29, 43))
+    envelope = np.where(t < 40, 0.01, (t / 90) ** 2 * np.exp(2 - 2 * t / 90))
+    wave = shaking * envelope
+    return size * wave / np.abs(wave).max()
+
+
+@dataclass
+class Shape:
+    """One file and its truth; `azimuth` and `scale` a value for each component, m/s² a unit."""
+
+    text: str
+    dt: float
+    values: list[np.ndarray]
+    scale: float
+    options: dict[str, object] = field(default_factory=dict)
+    station: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    start: str = ""
+    azimuth: tuple[float | None, ...] = ()
+    suffix: str = ".txt"
+    encoding: str = "utf-8"
+
+
+def _block(values: np.ndarray, per_line: int, form: str) -> str:
+    cells = [format(v, form) for v in values]
+    return "".join("".join(cells[i : i + per_line]) + "\n" for i in range(0, len(cells), per_line))
+
+
+def _rows(columns: list[np.ndarray], forms: list[str], between: str = "") -> str:
+    return "".join(
+        between.join(format(v, f) for v, f in zip(row, forms, strict=True)) + "\n" for row in zip(*columns, strict=True)
+    )
+
+
+def _read(values: np.ndarray, form: str) -> np.ndarray:
+    return np.array([float(format(v, form)) for v in values])
+
+
+def shapes() -> dict[str, Shape]:
+    """Every shape by its name."""
+    a, b, c = motion(1), motion(2), motion(3)
+    time = np.arange(N) * 0.01
+    made = {}
+    made["two columns of blanks"] = Shape(
+        _rows([time, a], ["8.2f", "12.6f"]), 0.01, [_read(a, "12.6f")], G, {"unit": "g"}
+    )
+    made["one column"] = Shape(_rows([a], ["10.5f"]), 0.005, [_read(a, "10.5f")], 1.0, {"unit": "m/s2", "dt": 0.005})
+    made["named without units"] = Shape(
+        "Time,Acceleration\n" + _rows([time, 100 * a], [".2f", ".4f"], ","),
+        0.01,
+        [_read(100 * a, ".4f")],
+        0.01,
+        {"unit": "gal"},
+        suffix=".csv",
+    )
+    made["five a line under two lines"] = Shape(
+        f"Low Mill, component 90 degrees\n{N} points, time step 0.02 s, acceleration in g\n" + _block(a, 5, "15.7E"),
+        0.02,
+        [_read(a, "15.7E")],
+        G,
+        azimuth=(90.0,),
+        suffix=".acc",
+    )
+    made["decimal commas"] = Shape(
+        "Zeit [s];Beschleunigung [m/s²]\n" + _rows([time, a], [".2f", ".5f"], ";").replace(".", ","),
+        0.01,
+        [_read(a, ".5f")],
+        1.0,
+        suffix=".csv",
+    )
+    made["touching, format stated"] = Shape(
+        "ACCELERATION CM/S2  DT=0.005 SEC  FORMAT 8F8.3\n" + _block(900 * a, 8, "8.3f"),
+        0.005,
+        [_read(900 * a, "8.3f")],
+        0.01,
+    )
+    made["time in milliseconds"] = Shape(
+        "time_ms,acc_g\n" + _rows([time * 1000, a], [".0f", ".6f"], ","), 0.01, [_read(a, ".6f")], G, suffix=".csv"
+    )
+    made["acceleration, velocity, displacement"] = Shape(
+        "Time (s)\tAcceleration (g)\tVelocity (cm/s)\tDisplacement (cm)\n"
+        + _rows([time, a, np.cumsum(a), np.cumsum(np.cumsum(a))], [".2f", ".6f", ".4f", ".4f"], "\t"),
+        0.01,
+        [_read(a, ".6f")],
+        G,
+        suffix=".tsv",
+    )
+    made["clock times"] = Shape(
+        "time_utc,a_north_m/s2,a_east_m/s2\n"
+        + "".join(
+            f"2031-04-17T03:26:{27 + i // 100:02d}.{i % 100:02d}0,{x:.6f},{y:.6f}\n"
+            for i, (x, y) in enumerate(zip(a, b, strict=True))
+        ),
+        0.01,
+        [_read(a, ".6f"), _read(b, ".6f")],
+        1.0,
+        start="2031-04-17T03:26:27",
+        azimuth=(0.0, 90.0),
+        suffix=".csv",
+    )
+    made["decoys beside a rate"] = Shape(
+        "LOW MILL STRONG MOTION\nStation code: LMIL      Natural frequency: 25.0 Hz\nDamping: 0.6      Full scale: 2 g\n"
+        "Epicentre: 45.1 N 12.5 E     Trigger level: 0.005 g\nSite coordinates: 45.678 N 12.345 W\n"
+        "Origin time: 03/04/2011 10:15:00 UTC\nStart of recording: 17/04/2011 03:26:27.50 UTC\n"
+        f"Sampling rate: 200 Hz      Number of samples: {N}\nUnits: mm/s2\nComponent azimuth: 135 deg\n" + _block(1000 * a, 6, "11.3f"),
+        0.005, [_read(1000 * a, "11.3f")], 0.001, station="LMIL", latitude=45.678, longitude=-12.345,
+        start="2011-04-17T03:26:27.5", azimuth=(135.0,),
+    )  # fmt: skip
+    made["degrees and minutes, three blocks"] = Shape(
+        "Station LMIL   Low Mill   29 55.5' S  027 30.0' W   h = 1325 m\nStart of record 18/02/2003 17h 35m 33.32s  (UTC + 3 h)\n"
+        + "".join(
+            f"{name}   {N} values   step 10 ms   unit mm/s^2   max {np.abs(1000 * v).max():.1f}\n" + _block(1000 * v, 6, "11.3f")
+            for name, v in (("NS", a), ("EW", b), ("UD", c))
+        ),
+        0.01, [_read(1000 * v, "11.3f") for v in (a, b, c)], 0.001, station="LMIL", latitude=-29.925, longitude=-27.5,
+        start="2003-02-18T14:35:33.32", azimuth=(0.0, 90.0, None), suffix=".lis",
+    )  # fmt: skip
+    counts = [np.rint(20000 * v) for v in (a, b, c)]
+    made["counts, sensor and digitiser"] = Shape(
+        "! RECORDER LMIL\n! START 2004.032 05:42:42.49 (YEAR.DAY-OF-YEAR, GMT)\n! 250 SAMPLES/S\n"
+        "! DIGITISER 400000 COUNTS PER VOLT, INPUT RANGE +-20 V\n! SENSOR 2.5 V/G   NATURAL FREQUENCY 96 HZ   FULL SCALE 4 G\n"
+        "!    H1       H2       V\n" + _rows(counts, ["9.0f"] * 3),
+        0.004, counts, G / 1e6, start="2004-02-01T05:42:42.49", suffix=".raw",
+    )  # fmt: skip
+    made["least significant bit"] = Shape(
+        f"STATION=LMIL\nCOMP=L\nRATE=100 SPS\nRANGE=2 G\nLSB=0.9537 MICRO-G\nN={N}\n" + _rows([counts[0]], [".0f"]),
+        0.01,
+        [counts[0]],
+        0.9537e-6 * G,
+        station="LMIL",
+        suffix=".dat",
+    )
+    made["pairs along the line"] = Shape(
+        f"LOW MILL\nCOMPONENT N50W   {N} PAIRS OF TIME (SEC) AND ACCELERATION (G/1000)   4(F8.3,F8.2)\nDAMPING 60 PCT CRITICAL\n"
+        + _block(np.column_stack([np.arange(N) * 0.02, 300 * a]).ravel(), 8, "8.2f"),
+        0.02, [_read(300 * a, "8.2f")], 0.001 * G, azimuth=(310.0,),
+    )  # fmt: skip
+    made["sentences"] = Shape(
+        "This accelerogram of the event of 7 April 1985 (magnitude 5.4) was recorded at Low\n"
+        "Mill, station LMIL. The instrument has a natural frequency of 20 Hz and is damped at\n"
+        "0.65 of critical. The film was interpolated to 100 samples per second. There are\n"
+        f"{N} samples of the component positive to the south-west (azimuth 225 degrees) in all.\n"
+        "Accelerations are in thousandths of g. A filter between 0.25 and 25 Hz was applied.\n" + _block(300 * a, 8, "9.2f"),
+        0.01, [_read(300 * a, "9.2f")], 0.001 * G, station="LMIL", azimuth=(225.0,),
+    )  # fmt: skip
+    made["cards"] = Shape(
+        "COMP S16W  ACCELERATION IN G  8F9.4, CARD NUMBER IN COLUMNS 73-80\n"
+        f"{N} ORDINATES AT .020 SEC.  INSTRUMENT PERIOD .052 SEC\n"
+        + "".join(f"{line:<72}{at:>8}\n" for at, line in enumerate(_block(a, 8, "9.4f").splitlines(), 3)),
+        0.02, [_read(a, "9.4f")], G, azimuth=(196.0,), suffix=".crd",
+    )  # fmt: skip
+    made["stated order in one block"] = Shape(
+        "Station: Low Mill [LMIL]\nSampling: dt = 0.005 s\nComponents: L (azimuth 85), T (azimuth 355), V (up)\n"
+        f"Values: {N} of L, then {N} of T, then {N} of V, in g\n=== DATA ===\n" + _rows([np.concatenate([a, b, c])], ["10.6f"]),
+        0.005, [_read(v, "10.6f") for v in (a, b, c)], G, azimuth=(85.0, 355.0, None),
+    )  # fmt: skip
+    made["windows-1252"] = Shape(
+        "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
+        0.02,
+        [_read(100 * a, ".3f")],
+        0.01,
+        azimuth=(47.0,),
+        encoding="cp1252",
+    )
+    return made

@@ -1,0 +1,219 @@
+"""Text files as people publish them: read right in one command, or refused with the quantity that is missing or doubtful."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapes.headers import G, N, motion, shapes
+
+from strongmotion.formats import read, read_all
+from strongmotion.formats.draft import draft_layout
+from strongmotion.formats.kept import keep_layout, kept_layouts
+from strongmotion.formats.phrases import coordinate, moments, pointing, unit_at
+from strongmotion.foundation.errors import InputError, RecordError
+
+SHAPES = shapes()
+
+
+def saved(folder, name):
+    shape = SHAPES[name]
+    path = folder / f"{name.replace(' ', '_').replace(',', '')}{shape.suffix}"
+    path.write_bytes(shape.text.encode(shape.encoding))
+    return path, shape
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_file_is_read_right_in_one_command(tmp_path, name):
+    path, shape = saved(tmp_path, name)
+    record = read(path, **shape.options)
+    assert record.dt == pytest.approx(shape.dt, rel=1e-9)
+    assert len(record.components) == len(shape.values)
+    for component, values in zip(record, shape.values, strict=True):
+        np.testing.assert_allclose(component.samples * component.scale, values * shape.scale, rtol=1e-9, atol=1e-12)
+    if shape.azimuth:
+        assert tuple(component.azimuth for component in record) == pytest.approx(shape.azimuth)
+    if shape.station:
+        assert record.station.code == shape.station
+    assert (record.station.latitude, record.station.longitude) == (
+        pytest.approx(shape.latitude), pytest.approx(shape.longitude),
+    )  # fmt: skip
+    assert record.start == (np.datetime64(shape.start) if shape.start else None)
+    said = [finding for finding in record.findings if finding.name == "read by a draft"]
+    assert len(said) == 1 or path.suffix == ".csv"
+
+
+@pytest.mark.parametrize("name", [name for name, shape in SHAPES.items() if "unit" in shape.options])
+def test_a_missing_unit_is_named_with_its_option(tmp_path, name):
+    path, shape = saved(tmp_path, name)
+    without = {key: value for key, value in shape.options.items() if key != "unit"}
+    with pytest.raises(RecordError, match=r"no unit.*--sample-unit") as caught:
+        read(path, **without)
+    assert caught.value.field == "unit"
+
+
+def test_both_missing_are_named_together(tmp_path):
+    path, _ = saved(tmp_path, "one column")
+    with pytest.raises(RecordError, match=r"no sampling interval and no unit.*--dt\) and unit= \(--sample-unit"):
+        read(path)
+
+
+HEAD = f"Station code: LMIL\nSampling rate: 200 Hz\nNumber of samples: {N}\nUnits: gal\n"
+BODY = "".join(f"{value:10.3f}\n" for value in 100 * motion(4))
+
+
+@pytest.mark.parametrize(
+    ("header", "words", "field"),
+    [
+        (HEAD.replace("200 Hz", "200 Hz\nSampling interval: 0.01 s"), "0.005 s .* or 0.01 s|0.01 s .* or 0.005 s", "dt"),
+        (HEAD.replace("gal", "gal\nAcceleration units: g"), "the unit is (cm/s2|g) .* or (cm/s2|g)", "unit"),
+        (HEAD.replace(f"samples: {N}", "samples: 400"), rf"400 \(line 3\) samples are declared, {N} were found", "samples"),
+        (HEAD.replace("200 Hz", "1 Hz"), "longer than that of any accelerograph", "sampling_rate"),
+    ],
+)  # fmt: skip
+def test_what_is_doubtful_is_refused_with_its_rivals(tmp_path, header, words, field):
+    path = tmp_path / "doubt.txt"
+    path.write_text(header + BODY)
+    with pytest.raises(RecordError, match=words) as caught:
+        read(path)
+    assert field in (caught.value.field, "dt" if caught.value.field == "sampling_rate" else "")
+
+
+def test_a_doubtful_rate_is_settled_by_duration_and_count(tmp_path):
+    path = tmp_path / "settled.txt"
+    path.write_text(
+        HEAD.replace("200 Hz", f"200 Hz\nSampling interval: 0.01 s\nDuration: {(N - 1) * 0.01:.2f} s") + BODY
+    )
+    record = read(path)
+    assert record.dt == 0.01
+    assert any("not as 0.005 s" in finding.what for finding in record.findings)
+
+
+@pytest.mark.parametrize("order", [False, True])
+def test_a_tie_is_not_settled_by_the_order_of_lines(tmp_path, order):
+    lines = ["Sampling rate: 200 Hz", "Sampling interval: 0.01 s"]
+    path = tmp_path / "tie.txt"
+    path.write_text("\n".join(lines[:: -1 if order else 1]) + "\nUnits: gal\n" + BODY)
+    with pytest.raises(RecordError, match="the sampling interval is"):
+        read(path)
+
+
+def test_a_doubtful_date_is_left_out_and_said(tmp_path):
+    path = tmp_path / "date.txt"
+    path.write_text(HEAD + "Start of recording: 03/04/2011 10:15:00 UTC\n" + BODY)
+    record = read(path)
+    assert record.start is None
+    doubt = next(finding for finding in record.findings if finding.name == "doubtful header")
+    assert doubt.severity == "doubt"
+    assert "2011-04-03 or 2011-03-04" in doubt.what
+    assert read(path, start="2011-04-03T10:15:00Z").start == np.datetime64("2011-04-03T10:15:00")
+
+
+def test_what_the_caller_gives_wins_and_is_said(tmp_path):
+    path = tmp_path / "given.txt"
+    path.write_text(HEAD + BODY)
+    record = read(path, dt=0.01, station="OTHR", given={"latitude": "45.5"}, component="NS")
+    assert (record.dt, record.station.code, record.station.latitude, record.names) == (0.01, "OTHR", 45.5, ("H1",))
+    assert {finding.what.split()[4] for finding in record.findings if finding.name == "overruled header"} == {
+        "sampling_rate", "station",
+    }  # fmt: skip
+    with pytest.raises(InputError, match="'latitud' cannot be given, perhaps latitude"):
+        read(path, given={"latitud": "45"})
+
+
+def test_columns_of_unknown_direction_are_no_pair_unless_named(tmp_path):
+    path = tmp_path / "xy.txt"
+    path.write_text("X Y\n" + "".join(f"{x:.5f} {y:.5f}\n" for x, y in zip(motion(1), motion(2), strict=True)))
+    record = read(path, dt=0.01, unit="g")
+    assert record.names == ("X", "Y")
+    assert any("X=H1, Y=H2" in finding.what for finding in record.findings)
+    assert read(path, dt=0.01, unit="g", component="X=H1,Y=H2").names == ("H1", "H2")
+
+
+def test_a_damaged_row_is_an_error_not_the_end_of_a_block(tmp_path):
+    path, _ = saved(tmp_path, "decoys beside a rate")
+    lines = path.read_text().splitlines()
+    lines[30] = lines[30].replace(lines[30].split()[2], "1O.5", 1)
+    path.write_text("\n".join(lines) + "\n")
+    with pytest.raises(RecordError, match=r"line 31.*1O\.5"):
+        read(path)
+
+
+def test_a_counter_at_the_end_of_lines_is_no_sample(tmp_path):
+    path = tmp_path / "ramp.txt"
+    text = "".join(f"{x:9.4f}{y:9.4f}{at:6d}\n" for at, (x, y) in enumerate(zip(motion(1), motion(2), strict=True), 1))
+    path.write_text("dt 0.01 s, units: g\n" + text)
+    layout = tmp_path / "ramp.toml"
+    layout.write_text('[header]\nlines = 1\ndt.value = 0.01\nunit.value = "g"\n[block]\nvalues_per_line = 3\n')
+    with pytest.raises(RecordError, match=r"the last number of each line counts the lines \(1, 2, 3"):
+        read(path, layout=layout)
+
+
+def test_repeated_rows_are_found(tmp_path):
+    path, _ = saved(tmp_path, "five a line under two lines")
+    lines = path.read_text().splitlines()
+    lines[20] = lines[19]
+    path.write_text("\n".join(lines) + "\n")
+    finding = next(finding for finding in read(path).findings if finding.name == "repeated rows")
+    assert (finding.severity, finding.place, finding.values["rows"]) == ("doubt", "line 21", 1.0)
+
+
+def test_a_header_one_line_too_long_is_found(tmp_path):
+    path = tmp_path / "late.txt"
+    path.write_text(
+        "dt 0.01 s, units: g\n" + "".join(f"{x:9.4f}{y:9.4f}\n" for x, y in zip(motion(1), motion(2), strict=True))
+    )
+    layout = tmp_path / "late.toml"
+    layout.write_text('[header]\nlines = 2\ndt.value = 0.01\nunit.value = "g"\n[block]\ncolumns = ["H1", "H2"]\n')
+    finding = next(one for one in read(path, layout=layout).findings if one.name == "row above the numbers")
+    assert finding.place == "line 2"
+
+
+def test_numbers_beyond_all_reason_are_an_error(tmp_path):
+    path = tmp_path / "huge.txt"
+    path.write_text("dt 0.01 s, units: g\n" + "1e200\n2e200\n3e200\n")
+    with pytest.raises(RecordError, match="which is no acceleration of the ground"):
+        read(path, unit="g", dt=0.01)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_draft_reads_its_own_file_as_it_was_read(tmp_path, name):
+    path, shape = saved(tmp_path, name)
+    (tmp_path / "draft.toml").write_text(draft_layout(path).toml)
+    again = read(path, layout=tmp_path / "draft.toml", **shape.options)
+    assert [component.samples.tolist() for component in again] == [
+        component.samples.tolist() for component in read(path, **shape.options)
+    ]
+
+
+def test_a_kept_layout_is_recognised_from_then_on(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.setattr("sys.platform", "linux")
+    path, _ = saved(tmp_path, "decoys beside a rate")
+    assert keep_layout(draft_layout(path).toml, "mill") in kept_layouts().values()
+    record = read(path)
+    assert record.source.format.startswith("text, layout")
+    assert not any(finding.name == "read by a draft" for finding in record.findings)
+    assert read_all(path, layout="mill")[0].dt == 0.005
+
+
+def test_phrases():
+    # Coordinates and directions computed by hand; the day of the year by the calendar.
+    assert coordinate("45-39-36.0 N") == [45.66]
+    assert coordinate("88,441° O") == [88.441, -88.441]
+    assert coordinate("95 N") == []
+    assert pointing("S47E").azimuth == 133
+    assert pointing("N120E").azimuth == 120
+    assert str(moments("2009 day 264 12:00:00 UTC+5:30")[0].time)[:19] == "2009-09-21T06:30:00"
+    assert [one.order for one in moments("03/04/2011 10:00")] == ["dmy", "mdy"]
+    assert unit_at("counts/g").factor == pytest.approx(1 / G)
+    assert unit_at("mg").kind == "acceleration"
+    assert unit_at("% of full scale").kind == "percent"
+
+
+def test_a_column_of_times_with_a_gap_is_no_component(tmp_path):
+    path = tmp_path / "gap.txt"
+    rows = [f"{0.01 * i:8.2f}{x:12.6f}\n" for i, x in enumerate(motion(1))]
+    del rows[100:103]
+    path.write_text("".join(rows))
+    with pytest.raises(RecordError, match="time steps are uneven"):
+        read(path, unit="g")
