@@ -466,7 +466,7 @@ class Index:
             if not same or (digest and before is not None and before[2] != digest):
                 new.append((file, record, digest))
         for name, problem in listing.problems.items():
-            base.execute("INSERT OR REPLACE INTO files VALUES (?, -1, -1, '', ?)", (name, problem))
+            base.execute("INSERT OR REPLACE INTO files VALUES (?, -1, -1, '', ?)", (_storable(name), problem))
         if progress:
             progress(0, len(new))
         calls = ((self._records / file, record, digest, tuple(periods)) for file, record, digest in new)
@@ -573,8 +573,8 @@ def _content_digest(base: sqlite3.Connection) -> str:
 def _insert(base: sqlite3.Connection, file: str, state: tuple[int, int], row: dict[str, Any]) -> None:
     size, at = state
     digest = row.get("sha256", "")
-    shown = file.encode("utf-8", "backslashreplace").decode()
-    base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", (shown, size, at, digest, row.get("problem")))
+    values = [file, size, at, digest, row.get("problem")]
+    base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", values)
     if "problem" in row:
         return
     values = [digest, *(row["columns"].get(name) for name in _OF_FILE)]
@@ -583,6 +583,11 @@ def _insert(base: sqlite3.Connection, file: str, state: tuple[int, int], row: di
         "INSERT OR REPLACE INTO quantities VALUES (?, ?, ?, ?, ?)",
         [(digest, name, quantity, component, value) for (name, quantity, component), value in row["rare"].items()],
     )
+
+
+def _storable(name: str) -> str:
+    """Return a name of a file without the surrogates that stand for bytes that are no UTF-8."""
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _rare_names(base: sqlite3.Connection) -> list[str]:
