@@ -230,8 +230,9 @@ def test_names_of_channels_may_be_many_and_differ_by_case(archive):
     peaks = made.peaks.set_index(["component", "quantity"]).value
     for name in ("Roof7", "roof7"):
         assert frame[f"pga_{name}_m_s2"].item() == peaks[name, "PGA"]
-        assert len(archive.find(f"pga_{name} > {0.999 * peaks[name, 'PGA']!r}")) == 1
-        assert len(archive.find(f"pga_{name} > {1.001 * peaks[name, 'PGA']!r}")) == 0
+        peak = float(peaks[name, "PGA"])
+        assert len(archive.find(f"pga_{name} > {0.999 * peak!r}")) == 1
+        assert len(archive.find(f"pga_{name} > {1.001 * peak!r}")) == 0
 
 
 # Same bytes
