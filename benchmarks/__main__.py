@@ -1,4 +1,4 @@
-"""Run one benchmark by name, or all."""
+"""Run one benchmark by name, with options of its own, or all that take none."""
 
 from __future__ import annotations
 
@@ -7,14 +7,19 @@ import pkgutil
 import sys
 from pathlib import Path
 
+APART = ("identity", "mutation")
+"""Run only by name: they compare with an earlier state, or take long."""
 
-def main(names: list[str]) -> int:
+
+def main(arguments: list[str]) -> int:
     known = sorted(module.name for module in pkgutil.iter_modules([str(Path(__file__).parent)]))
     known.remove("__main__")
-    if unknown := set(names) - set(known):
+    if arguments and arguments[0] in APART:
+        return int(importlib.import_module(f"benchmarks.{arguments[0]}").main(arguments[1:]))
+    if unknown := set(arguments) - set(known):
         print(f"no benchmark {', '.join(sorted(unknown))}; there are: {', '.join(known)}", file=sys.stderr)
         return 2
-    for name in names or known:
+    for name in arguments or [name for name in known if name not in APART]:
         importlib.import_module(f"benchmarks.{name}").main()
     return 0
 

@@ -1,8 +1,8 @@
 """The archive at size: verifying, growth, questions over 100 000 records, and engines for the catalogue.
 
 100 000 records are made cheaply: each has its own manifest entry and record file, the file a hard link to one of a few
-real ones, named for the record; so listing, the manifest, the index and the questions are those of a real archive, while
-the disk holds megabytes. Rows of the index are those of the few real files, under the names of the records.
+real ones, named for the record; so listing, the manifest, the index and the questions are those of a real archive,
+while the disk holds megabytes. Rows of the index are those of the few real files, under the names of the records.
 """
 
 from __future__ import annotations
@@ -76,7 +76,9 @@ def verifying(folder: Path) -> None:
     whole = best(archive.verify)
     archive.index.refresh()
     indexed = best(archive.verify)
-    print(f"  24 records of 3 x {SAMPLES} samples, {size / 24e6:.2f} MB each; added in {1000 * adding / 24:.1f} ms each")
+    print(
+        f"  24 records of 3 x {SAMPLES} samples, {size / 24e6:.2f} MB each; added in {1000 * adding / 24:.1f} ms each"
+    )
     print(f"  read and hashed    {1000 * plain / 24:7.2f} ms a record")
     print(f"  verified           {1000 * whole / 24:7.2f} ms a record, {whole / plain:.1f} times (no index yet)")
     print(f"  verified           {1000 * indexed / 24:7.2f} ms a record, {indexed / plain:.1f} times (wanted: 2)")
@@ -154,9 +156,8 @@ def growing(folder: Path) -> None:
         begun = time.perf_counter()
         archive.verify(sample=200)
         verify = (time.perf_counter() - begun) / 200
-        print(
-            f"  {number:7d}   {listing:5.2f}  {built:5.1f} {size:5.1f}   {whole:7.2f}  {asked:7.2f}   {1000 * verify:6.1f}"
-        )
+        times = f"{whole:7.2f}  {asked:7.2f}   {1000 * verify:6.1f}"
+        print(f"  {number:7d}   {listing:5.2f}  {built:5.1f} {size:5.1f}   {times}")
     print("  (wanted at 100 000: catalogue and find below 1 s)\n")
 
 

@@ -480,7 +480,7 @@ class Record:
         """The name the record goes by in an archive, safe as a file name.
 
         Network, station, location, and band and instrument code where it is known; start to the millisecond, which is
-        left out where it is 0. A record without a start time is told apart by the first digits of its content hash.
+        left out where it is 0. A record without a start time is distinguished by the first digits of its content hash.
 
         Examples
         --------
@@ -510,7 +510,7 @@ def _common_window(
     timed = sum(part.start is not None for part in parts)
     if timed not in (0, len(parts)):
         raise RecordError(
-            "some components have a start time and some have none: no common window can be told",
+            "some components have a start time and some have none: the common window cannot be determined",
             source=where,
             remedy="Give all of them a start time, or none",
         )

@@ -30,7 +30,7 @@ __all__ = ["Result", "process"]
 Floats = NDArray[np.float64]
 
 DAMAGING = ("clipping", "spikes", "stuck samples")
-"""Findings of samples that are wrong: no permanent displacement is told of such a component."""
+"""Findings of wrong samples: no permanent displacement is resolved on such a component."""
 
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
@@ -48,7 +48,7 @@ class Result:
     record : Record
         The raw record, untouched.
     settings : Settings
-        What the chain was told.
+        The choices it was processed with.
     motion : dict of str to Motion
         Corrected motion by component, with its pads.
     usable_band : dict of str to Band
@@ -258,7 +258,7 @@ def _measures(
     perpendicular: bool,
     threads: int | None,
 ) -> pd.DataFrame:
-    """Tabulate measures, their bands from the first two members, and the permanent displacements that can be told.
+    """Tabulate measures, their bands from the first two members, and the permanent displacements that are resolved.
 
     A peak has the band of the table of peaks, from all members and from noise.
     """

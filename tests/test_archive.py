@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from strongmotion.archive import Archive, files, gate, layout, read_result, write_catalogue
+from strongmotion.archive import Archive, files, gate, read_result, write_catalogue
 from strongmotion.chain import Band, Baseline, PermanentDisplacement, Shift, Windows
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.foundation.errors import ArchiveError
@@ -324,7 +324,7 @@ def earlier_archive(folder, record, *files):
     """Return an archive as earlier software left it: record files, and neither versions nor manifest."""
     (folder / "records").mkdir(parents=True)
     for number, file in enumerate(files):
-        shutil.copy(file, folder / "records" / f"{record}{'' if not number else number}.h5")
+        shutil.copy(file, folder / "records" / f"{record}{number or ''}.h5")
     return Archive(folder)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.signal import butter, sosfilt, sosfreqz
 
-from strongmotion import Component, Record, RecordError, Settings, SettingsError, process
+from strongmotion import Component, InputError, Record, RecordError, Settings, SettingsError, process
 from strongmotion.arrivals import pick_onset, shaking_energy
 from strongmotion.chain import (
     Band,
@@ -20,14 +20,16 @@ from strongmotion.chain import (
     find_windows,
     integrate,
     integrate_twice,
+    order,
     pad_ends,
     remove_baseline,
     to_acceleration,
 )
 from strongmotion.chain.corners import signal_and_noise
+from strongmotion.chain.order import in_order, step
 from strongmotion.chain.windows import Windows
 from strongmotion.foundation.units import G
-from strongmotion.motion import Motion
+from strongmotion.motion import Entry, Motion
 
 DT = 0.01
 
@@ -567,3 +569,16 @@ def test_a_high_cut_that_takes_the_peak_is_told():
     assert f"from {whole:.4g} to {kept:.4g} m/s²" in finding.what
     higher = Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 20.0}})
     assert "peak cut" not in {f.name for f in process(one(shaking()), higher).findings}
+
+
+def test_a_new_step_says_its_own_place():
+    before, new, after = (Entry(name, "", "done") for name in ("pad", "a new step", "filter"))
+    with pytest.raises(InputError, match=r"'a new step' has no place in the chain\. Add step\(\"a new step\", place\)"):
+        in_order([after, new, before])
+    with pytest.raises(InputError, match="both stand at 110"):
+        step("a new step", 110)
+    assert step("a new step", 85) == "a new step"
+    assert [entry.step for entry in in_order([after, new, before])] == ["pad", "a new step", "filter"]
+    with pytest.raises(InputError, match="stands at 85 already"):
+        step("a new step", 86)
+    del order._PLACES["a new step"]

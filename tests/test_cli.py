@@ -557,7 +557,8 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 
 COMMANDS = [
     "process", "inspect", "layout", "settings", "measures", "reprocess", "catalogue", "find", "report", "verify",
-    "history", "accept", "reject", "withdraw", "upgrade", "sign", "extract", "merge", "export", "event",
+    "history", "accept", "reject", "withdraw", "upgrade", "sign", "extract", "merge", "export", "spectra", "compare",
+    "select", "event",
 ]  # fmt: skip
 
 
@@ -575,9 +576,22 @@ def test_help_lists_just_the_commands_and_no_arguments_is_help():
     result = run(app, ["--help"])
     listed = result.stdout.split("\nA record:\n")[1]
     assert re.findall(r"^  (\w+) ", listed, re.MULTILINE) == COMMANDS
-    assert re.findall(r"^\w.*:$", listed, re.MULTILINE) == ["An archive:", "An earthquake:"]
+    assert re.findall(r"^\w.*:$", listed, re.MULTILINE) == ["An archive:", "A design:", "An earthquake:"]
     assert "Exit status: 0 all well; 1 some records failed" in result.stdout
     assert run(app, []).output == result.output
+
+
+def test_the_shell_completes_commands_and_options():
+    def completed(words: str, at: int) -> list[str]:
+        settings = {"_STRONGMOTION_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(at)}
+        run = subprocess.run(
+            [sys.executable, "-m", "strongmotion.cli"], env={**os.environ, **settings}, capture_output=True, text=True
+        )
+        assert run.returncode == 0
+        return run.stdout.split()
+
+    assert completed("strongmotion pro", 1) == ["process"]
+    assert {"--output", "--settings"} <= set(completed("strongmotion process --", 2))
 
 
 def test_version():

@@ -236,6 +236,7 @@ def random_network(number):
     return centre, source, depth, arrivals(at, source, depth, centre=centre, noise=1.0, seed=number)
 
 
+@pytest.mark.slow
 def test_95_percent_ellipse_holds_the_truth_as_often_as_it_says():
     """500 random networks and hypocentres; the squared standardised distance has two degrees of freedom."""
     inside = depth_within = time_within = 0
@@ -277,6 +278,7 @@ def test_wrong_clock_of_5_s_is_named_and_left_out():
         assert "left out, because the others agree without: S0" in found.notes
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("late", [(5.0, 5.0), (5.0, -8.0), (300.0, 300.0)])
 def test_two_wrong_clocks_are_named_and_left_out(late):
     for number in range(8):

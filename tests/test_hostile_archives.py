@@ -1,7 +1,7 @@
 """Record files from elsewhere: whatever they hold, nothing but their own bytes is read, nothing hangs, nothing stops.
 
-Every construction is entered in the manifest with its true hash and has a sound seal, as an attacker would do it; so only
-the gate stands between it and a number.
+Every construction is entered in the manifest with its true hash and has a sound seal, as an attacker would do it; so
+only the gate stands between it and a number.
 """
 
 from __future__ import annotations
@@ -377,7 +377,9 @@ def test_an_odd_file_is_named_and_passed_over(tmp_path, kind, entered):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs names of any bytes")
-@pytest.mark.parametrize("name", [b"\xff\xfe.h5", b"XX.\xe9.v1-0a1b2c3d.h5", b"a\nb.h5", b"\x1b[31m.h5", b"n" * 250 + b".h5"])
+@pytest.mark.parametrize(
+    "name", [b"\xff\xfe.h5", b"XX.\xe9.v1-0a1b2c3d.h5", b"a\nb.h5", b"\x1b[31m.h5", b"n" * 250 + b".h5"]
+)
 def test_a_file_of_an_odd_name_is_named_in_printable_words(tmp_path, name):
     archive = Archive(tmp_path / "archive", create=True)
     path = archive.add(make_result())

@@ -26,7 +26,7 @@ FLOORS = (
     ("chain",),
     ("result",),
     ("archive",),
-    ("event",),
+    ("suite", "event"),
     ("report",),
     ("batch",),
     ("cli",),

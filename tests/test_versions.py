@@ -68,7 +68,9 @@ def test_versions_are_kept_read_and_named(archive, result):
     assert [archive[path.stem] for path in paths] == made
     assert archive[name] == made[-1]
     assert [version.differs for version in archive.versions(name)] == [(), ("numbers",), ("numbers",)]
-    assert [version.supersedes for version in archive.versions(name)][1:] == [archive.versions(name)[n].name for n in (0, 1)]
+    assert [version.supersedes for version in archive.versions(name)][1:] == [
+        archive.versions(name)[n].name for n in (0, 1)
+    ]
     with pytest.raises(ArchiveError, match=r"has no version 4\. Name one of 1-"):
         archive[name, 4]
     assert archive.ids() == [name]
@@ -118,7 +120,9 @@ def test_a_rejected_record_stays_rejected_until_a_version_is_accepted(archive, r
     assert archive.catalogue().state.tolist() == ["accepted"]
 
 
-@pytest.mark.parametrize(("state", "by", "reason"), [("maybe", "A", "b"), ("accepted", " ", "b"), ("rejected", "A", "")])
+@pytest.mark.parametrize(
+    ("state", "by", "reason"), [("maybe", "A", "b"), ("accepted", " ", "b"), ("rejected", "A", "")]
+)
 def test_a_decision_needs_a_person_and_a_reason(archive, result, state, by, reason):
     archive.add(result)
     with pytest.raises(InputError):
@@ -182,7 +186,12 @@ def test_corrected_metadata_are_a_version(archive):
     archive.add(make_result(quake))
     turned = dataclasses.replace(quake, components=(dataclasses.replace(quake.components[0], azimuth=30.0),))
     archive.add(make_result(turned))
-    assert [version.differs for version in archive.versions(one.id)] == [(), ("metadata",), ("metadata",), ("metadata",)]
+    assert [version.differs for version in archive.versions(one.id)] == [
+        (),
+        ("metadata",),
+        ("metadata",),
+        ("metadata",),
+    ]
     assert archive.catalogue().latitude_deg.tolist() == [12.5]
 
 
@@ -190,7 +199,14 @@ def test_corrected_metadata_are_a_version(archive):
 
 
 def test_every_known_type_comes_back_through_json(result):
-    for value in (result.windows, result.baseline, result.record.station, Source("a", "b"), (1, (2.5, None), "x"), [1, {"a": float("inf")}]):
+    for value in (
+        result.windows,
+        result.baseline,
+        result.record.station,
+        Source("a", "b"),
+        (1, (2.5, None), "x"),
+        [1, {"a": float("inf")}],
+    ):
         assert typed.from_json(typed.to_json(value)) == value
     with pytest.raises(TypeError, match="no type that an archive keeps"):
         typed.to_json(object())
@@ -201,8 +217,12 @@ def test_every_known_type_comes_back_through_json(result):
 
 
 def test_several_source_files_and_the_site_come_back(archive, result):
-    station = Station("QUAY", "XX", vs30=310.0, vs30_method="measured", site_class="C", housing="free field", sensor_depth=0.5)
-    record = dataclasses.replace(result.record, station=station, joined=(Source("b.csv", "cd" * 32, "csv"), Source("c.csv")))
+    station = Station(
+        "QUAY", "XX", vs30=310.0, vs30_method="measured", site_class="C", housing="free field", sensor_depth=0.5
+    )
+    record = dataclasses.replace(
+        result.record, station=station, joined=(Source("b.csv", "cd" * 32, "csv"), Source("c.csv"))
+    )
     archive.add(make_result(record))
     assert archive[record.id].record == record
     row = archive.catalogue().iloc[0]
@@ -428,9 +448,7 @@ def keys(tmp_path):
             )
         )
         public.write_bytes(
-            key.public_key().public_bytes(
-                serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo
-            )
+            key.public_key().public_bytes(serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo)
         )
         paths += [private, public]
     return paths
@@ -564,7 +582,7 @@ def test_killed_at_any_call_nothing_is_lost(tmp_path, result, what, monkeypatch)
             "add": lambda archive=archive: archive.add(other_numbers(result)),
             "decide": lambda archive=archive: archive.decide(result.record.id, "accepted", **BY),
             "upgrade": lambda archive=archive: archive.upgrade(),
-            "take": lambda archive=archive: archive.take_from([source]),
+            "take": lambda archive=archive, source=source: archive.take_from([source]),
         }[what]
         with pytest.MonkeyPatch.context() as patch:
             calls = stop_at(patch, number)
@@ -647,7 +665,7 @@ def test_layout_3_still_opens():
 # Another program
 
 
-OUTSIDE = '''
+OUTSIDE = """
 import hashlib, json, pathlib, sys
 import h5py
 
@@ -690,13 +708,15 @@ for path in sorted((top / "records").glob("*.h5")):
             assert samples.hexdigest() == its["samples"]
 said += [f"{name} missing" for name in known]
 print("\\n".join(said) or "sound")
-'''
+"""
 """A checker by DEVELOPERS.md, of h5py and hashlib alone."""
 
 
 def test_another_program_can_check_an_archive(history, result):
     def said():
-        done = subprocess.run([sys.executable, "-c", OUTSIDE, history.folder], capture_output=True, text=True, check=True)
+        done = subprocess.run(
+            [sys.executable, "-c", OUTSIDE, history.folder], capture_output=True, text=True, check=True
+        )
         return done.stdout.split("\n")[:-1]
 
     assert said() == ["sound"]
@@ -754,7 +774,11 @@ class Year(RuleBasedStateMachine):
     def batch(self, instrument, trigger, issue, low_cut, place):
         self.add(instrument, trigger, issue, low_cut, place, automatic=True)
 
-    @rule(instrument=st.sampled_from(["HN", "BN"]), trigger=st.sampled_from(["00", "00.250"]), low_cut=st.sampled_from([0.3, 0.4]))
+    @rule(
+        instrument=st.sampled_from(["HN", "BN"]),
+        trigger=st.sampled_from(["00", "00.250"]),
+        low_cut=st.sampled_from([0.3, 0.4]),
+    )
     def review(self, instrument, trigger, low_cut):
         self.add(instrument, trigger, 1, low_cut, None, automatic=False)
 

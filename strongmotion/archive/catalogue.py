@@ -30,7 +30,7 @@ import pandas as pd
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import ArchiveError, InputError
-from ..foundation.files import printable, write_whole
+from ..foundation.files import one_at_a_time, printable, write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
 from ..result import RANKED_SEVERITIES
@@ -91,9 +91,7 @@ _VERSION = "3"
 _AT_ONCE = 500
 """Rows a transaction or a selection."""
 
-_OF_FILE = tuple(
-    name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path")
-)
+_OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
 """Columns that are read from a file; the others are of the manifest."""
 
 _SETTLED = 2_000_000_000
@@ -324,7 +322,7 @@ class Index:
         base = self._trusted()
         if base is not None and self._is_current(base, periods):
             return base
-        with _one_at_a_time(self.path.with_name(".catalogue.lock")):
+        with one_at_a_time(self.path.with_name(".catalogue.lock")):
             if base is not None:
                 base.close()
             base = self._trusted()  # another process may have brought it up meanwhile
@@ -413,6 +411,8 @@ class Index:
             "SELECT record, changed, names FROM standing"
         )}  # fmt: skip
         unsettled = False
+        for record in listing.manifests:
+            by_id.setdefault(record, [])  # whose files are missing
         gone = [record for record in seen if record not in by_id]
         base.executemany("DELETE FROM standing WHERE record = ?", [(record,) for record in gone])
         for record, names in by_id.items():
@@ -426,12 +426,15 @@ class Index:
             try:
                 found = self._archive.standing(record)
                 current = found.current
+                if current is None and not names:  # a writer has only begun
+                    unsettled = True
+                    continue
                 if current is None:
                     raise ArchiveError("is not in the manifest", remedy="Move it elsewhere, or restore the manifest")
                 number = len(found.versions)
                 row = (record, changed, listed, current.file, current.name, found.state, number, current.sha256, None)
             except ArchiveError as error:
-                file = max(names, key=lambda name: (len(name), name))
+                file = max(names, key=lambda name: (len(name), name), default=f"{record}.*.h5")
                 row = (record, changed, listed, file, "", "", 0, "", str(error.at(None)))
             base.execute(f"INSERT OR REPLACE INTO standing VALUES ({', '.join('?' * len(row))})", row)
         return unsettled
@@ -495,17 +498,6 @@ class Index:
         finally:
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
-
-
-@contextlib.contextmanager
-def _one_at_a_time(lock: Path) -> Iterator[None]:
-    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
-    with contextlib.ExitStack() as held:
-        with contextlib.suppress(ImportError, OSError):
-            import fcntl
-
-            fcntl.flock(held.enter_context(lock.open("a")), fcntl.LOCK_EX)  # falls with the process, however it ends
-        yield
 
 
 def _quoted(name: str) -> str:

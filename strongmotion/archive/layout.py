@@ -150,9 +150,7 @@ def write(result: Result) -> bytes:
             file.text("settings", result.settings.to_toml(), "settings of the processing, TOML")
             file.text("about", to_json(about(result.record)), "the record but its samples, JSON")
             choices = {
-                item.name: getattr(result, item.name)
-                for item in dataclasses.fields(result)
-                if item.name not in _PLACED
+                item.name: getattr(result, item.name) for item in dataclasses.fields(result) if item.name not in _PLACED
             }
             file.text("choices", to_json(choices), "windows, baselines and other choices, JSON")
             history = {

@@ -164,9 +164,7 @@ def rebuilt(kind: type, values: Mapping[str, Any]) -> Any:
     lacking = {
         name
         for name, item in fields.items()
-        if name not in values
-        and item.default is dataclasses.MISSING
-        and item.default_factory is dataclasses.MISSING
+        if name not in values and item.default is dataclasses.MISSING and item.default_factory is dataclasses.MISSING
     }
     if lacking:
         raise ArchiveError(f"{', '.join(sorted(lacking))} of {kind.__name__} is missing", remedy=RESTORE)

@@ -19,6 +19,7 @@ from .filter import butterworth_gain, filter_band
 from .instrument import remove_transducer
 from .integrate import integrate, integrate_twice
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
+from .order import in_order
 from .pad import pad_ends
 from .windows import Windows, find_windows
 
@@ -50,23 +51,6 @@ __all__ = [
     "signal_and_noise",
     "to_acceleration",
 ]
-
-ORDER = (
-    "acceleration",
-    "onset",
-    "baseline",
-    "instrument",
-    "method",
-    "baseline shift",
-    "corners",
-    "pad",
-    "peak test",
-    "displacement test",
-    "filter",
-    "integrate",
-    "end check",
-)
-"""The steps, as their entries in the history name them."""
 
 
 @dataclass(frozen=True)
@@ -157,11 +141,11 @@ def correct(record: Record, settings: Settings, damaged: Collection[str] = ()) -
         )
         findings += [*unsettled, *check_peak(motion, moved, bands[name], order)]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = sorted([onset, *chosen.entries, *corners, *tested, *steps], key=lambda entry: ORDER.index(entry.step))
+    whole = in_order([onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }
-    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(tuple(whole)))
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole))
 
 
 def _not_at_right_angles(record: Record) -> Finding:

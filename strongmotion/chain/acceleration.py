@@ -7,8 +7,11 @@ import numpy as np
 from ..foundation.units import COUNTS
 from ..motion import Motion
 from ..record import Component
+from .order import step
 
 __all__ = ["to_acceleration"]
+
+STEP = step("acceleration", 10)
 
 
 def to_acceleration(component: Component) -> Motion:
@@ -33,7 +36,7 @@ def to_acceleration(component: Component) -> Motion:
     motion = Motion(component.name, acceleration, component.dt)
     per = "count" if component.unit == COUNTS else component.unit
     return motion.after(
-        "acceleration",
+        STEP,
         f"Multiplied raw samples by {component.scale:.9g} m/s² per {per}",
         {
             "unit": component.unit,

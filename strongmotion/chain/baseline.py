@@ -31,12 +31,16 @@ from scipy.fft import next_fast_len, rfft, rfftfreq
 from ..motion import Motion, Value
 from ..settings import AUTO, BaselineSettings
 from .integrate import integrate_twice
+from .order import step
 from .windows import LEAST_TAIL, Windows
 
 BLOCK = 0.25
 """Length, s, over which acceleration is averaged before the effect of noise is computed: shorter noise has none."""
 
 __all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
+
+BASELINE = step("baseline", 30)
+BASELINE_SHIFT = step("baseline shift", 60)
 
 NORMAL_95 = 1.645
 """The normal distribution lies 95 % below this many standard deviations."""
@@ -335,7 +339,7 @@ def remove_shift(motion: Motion, shift: Shift) -> Motion:
     if half and not shift.comes_back:
         how = "the middle of what the strong shaking allows"
     return motion.after(
-        "baseline shift",
+        BASELINE_SHIFT,
         f"Removed a baseline shift, fitted to velocity after the shaking, that came {gradually}: {how}",
         {
             "shift_m_s2": shift.size,
@@ -365,7 +369,7 @@ def remove_polynomial(motion: Motion, windows: Windows, degree: int) -> Motion:
     corrected = motion.acceleration.copy()
     corrected[onset:] -= slope
     return motion.after(
-        "baseline shift",
+        BASELINE_SHIFT,
         f"Removed the slope of a polynomial of degree {degree} fitted to velocity from the onset on",
         {f"velocity_{power}_m_s": float(factor) for power, factor in enumerate(factors, start=1)},
         acceleration=corrected,
@@ -407,4 +411,4 @@ def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings
         corrected -= slope
         what += " and the slope of the straight line through velocity"
     values: dict[str, Value] = {"mean_m_s2": mean, "velocity_slope_m_s2": slope, "window": kind}
-    return motion.after("baseline", what, values, acceleration=corrected)
+    return motion.after(BASELINE, what, values, acceleration=corrected)

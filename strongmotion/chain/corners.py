@@ -22,9 +22,12 @@ from ..record import Finding
 from ..settings import AUTO, FilterSettings
 from ..spectra import fourier_spectrum, konno_ohmachi
 from .band import Band
+from .order import step
 from .windows import Windows
 
 __all__ = ["SignalAndNoise", "choose_bands", "signal_and_noise"]
+
+STEP = step("corners", 70)
 
 Chosen = tuple[float, str]
 
@@ -133,7 +136,7 @@ def choose_bands(
         )
     entries = tuple(
         Entry(
-            "corners", name,
+            STEP, name,
             f"Low-cut: {low[name][1]}. High-cut: {high[name][1]}",
             {
                 "low_cut_hz": bands[name].low_cut,

@@ -22,9 +22,12 @@ from .corners import SignalAndNoise
 from .ensemble import Choices, noise_in_peaks
 from .filter import butterworth_gain
 from .integrate import integrate_twice
+from .order import step
 from .windows import Windows
 
 __all__ = ["raise_low_cuts"]
+
+DISPLACEMENT_TEST = step("displacement test", 100)
 
 Floats = NDArray[np.float64]
 
@@ -94,7 +97,7 @@ def raise_low_cuts(
                 "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
             )
         values = {"displacement_at_rest_m": found, "low_cut_hz": raised[name].low_cut}
-        entries.append(Entry("displacement test", name, what, values))
+        entries.append(Entry(DISPLACEMENT_TEST, name, what, values))
     pair = [raised[name] for name in ("H1", "H2") if "horizontal" in bands]
     shared = max((band.low_cut for band in pair), default=0.0)
     if all(band.high_cut == 0 or shared < band.high_cut for band in pair):

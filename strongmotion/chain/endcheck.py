@@ -17,8 +17,12 @@ from ..motion import Entry, Motion
 from ..record import Finding
 from .band import Band
 from .filter import filter_band
+from .order import step
 
 __all__ = ["check_end", "check_peak", "keep_peaks"]
+
+PEAK_TEST = step("peak test", 90)
+END_CHECK = step("end check", 130)
 
 PEAK_TAKEN = 0.03
 """Part of the peak acceleration that a high-cut may take without a finding: a judgement, without a source."""
@@ -64,7 +68,7 @@ def check_end(
     before = _before_onset(acausal or motion, onset)
     said = "" if before is None else f"; before the onset displacement reaches {before:.0%}"
     checked = motion.after(
-        "end check",
+        END_CHECK,
         f"Velocity ends at {end_velocity:.2%} of its peak, displacement at {end_displacement:.2%}{said}",
         {
             "end_velocity_m_s": float(velocity[-1]),
@@ -138,7 +142,7 @@ def keep_peaks(
         if check_peak(motion, moved[name], bands[name], order):
             kept[name] = replace(bands[name], high_cut=0.0)
             what = "Left out the high-cut: it would take part of the peak, and the tail it came from may be motion"
-            entries.append(Entry("peak test", name, what, {"high_cut_left_out_hz": bands[name].high_cut}))
+            entries.append(Entry(PEAK_TEST, name, what, {"high_cut_left_out_hz": bands[name].high_cut}))
     if "horizontal" in kept:
         cuts = [kept[name].high_cut for name in ("H1", "H2") if kept[name].high_cut > 0]
         kept["horizontal"] = replace(kept["horizontal"], high_cut=min(cuts, default=0.0))

@@ -16,8 +16,11 @@ from scipy.signal import butter, sosfilt
 from ..foundation.errors import SettingsError
 from ..motion import Motion
 from .band import Band
+from .order import step
 
 __all__ = ["butterworth_gain", "filter_band"]
+
+STEP = step("filter", 110)
 
 
 def butterworth_gain(
@@ -99,7 +102,7 @@ def filter_band(motion: Motion, band: Band, order: int, phase: str) -> Motion:
                 filtered = sosfilt(butter(order, corner, kind, fs=1.0 / motion.dt, output="sos"), filtered)
     kept = f"{low:.4g} Hz up" if not high else f"{low:.4g} to {high:.4g} Hz"
     return motion.after(
-        "filter",
+        STEP,
         f"Kept {kept}, Butterworth of order {order}, {phase}; gain 0.707 at the corners after all passes",
         {"low_cut_hz": low, "high_cut_hz": high, "order": order, "phase": phase},
         acceleration=filtered,

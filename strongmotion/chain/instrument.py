@@ -17,8 +17,11 @@ from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 from ..motion import Motion
 from ..settings import InstrumentSettings
+from .order import step
 
 __all__ = ["remove_transducer"]
+
+STEP = step("instrument", 40)
 
 REACH = 20.0
 """Periods of the transducer by which the record is continued at each end, as its mirror image."""
@@ -50,7 +53,7 @@ def remove_transducer(motion: Motion, settings: InstrumentSettings) -> Motion:
     inverse = response.conj() / (np.abs(response) ** 2 + floor**2) * (1.0 + floor**2)  # 1 at long periods
     corrected = irfft(rfft(continued) * inverse, length)[reach : reach + n]
     return motion.after(
-        "instrument",
+        STEP,
         f"Corrected for a transducer of {f0:g} Hz with {damping:g} of critical damping",
         {
             "natural_frequency_hz": f0,

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 
 from ..foundation.compiling import compiled
 from ..motion import Motion
+from .order import step
 
 __all__ = ["integrate", "integrate_twice"]
+
+STEP = step("integrate", 120)
 
 
 def integrate_twice(
@@ -89,7 +92,7 @@ def integrate(motion: Motion) -> Motion:
     """
     velocity, displacement = integrate_twice(motion.acceleration, motion.dt)
     return motion.after(
-        "integrate",
+        STEP,
         "Integrated twice from rest, exact for acceleration linear between samples",
         {"pgv_m_s": float(np.abs(velocity).max()), "pgd_m": float(np.abs(displacement).max())},
         velocity=velocity,

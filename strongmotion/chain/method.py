@@ -18,6 +18,7 @@ from ..record import Finding
 from ..settings import AUTO, BaselineSettings
 from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
+from .order import step
 from .windows import Windows
 
 __all__ = [
@@ -29,6 +30,8 @@ __all__ = [
     "PermanentDisplacement",
     "choose_method",
 ]
+
+STEP = step("method", 50)
 
 BAND_LIMITED, OFFSET_PRESERVING, POLYNOMIAL = "band-limited", "offset-preserving", "polynomial"
 
@@ -176,7 +179,7 @@ def choose_method(
         open_,
         unknown,
         displacements,
-        (Entry("method", "", f"Method {method}: {why}", values),),
+        (Entry(STEP, "", f"Method {method}: {why}", values),),
         tuple(findings),
     )
 

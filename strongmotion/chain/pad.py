@@ -14,8 +14,11 @@ from scipy.fft import next_fast_len
 from ..foundation.errors import SettingsError
 from ..motion import Motion
 from ..settings import TaperSettings
+from .order import step
 
 __all__ = ["pad_ends"]
+
+STEP = step("pad", 80)
 
 LONGEST_PAD = 200
 """A pad longer than this many records is a mistake in the settings."""
@@ -58,7 +61,7 @@ def pad_ends(motion: Motion, corner: float, order: int, settings: TaperSettings)
     trail = next_fast_len(len(acceleration) + 2 * pad, real=True) - len(acceleration) - pad if pad else 0
     padded = np.concatenate((np.zeros(pad), acceleration, np.zeros(trail)))
     return motion.after(
-        "pad",
+        STEP,
         f"Brought the ends to zero by {head_how} at the start and {tail_how} at the end; "
         + ("padded with zeros" if pad else "no pads"),
         {

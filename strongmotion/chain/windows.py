@@ -14,8 +14,11 @@ from ..foundation.errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
 from ..settings import AUTO, OnsetSettings
+from .order import step
 
 __all__ = ["Windows", "find_windows"]
+
+STEP = step("onset", 20)
 
 
 HIGHEST_NOISE = 0.04
@@ -140,7 +143,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         "tail_s": tail,
     }
     ending = f"; {why}" if why else ""
-    return Windows(onset, noise, strong, quiet_from), Entry("onset", "", f"Onset {how}{ending}", values), findings
+    return Windows(onset, noise, strong, quiet_from), Entry(STEP, "", f"Onset {how}{ending}", values), findings
 
 
 def _strong_and_tail(

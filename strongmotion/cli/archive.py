@@ -268,9 +268,7 @@ def verify(
     sample: Annotated[
         int | None, typer.Option("--sample", min=1, metavar="N", help="Only so many records, drawn at random.")
     ] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on where a check that did not finish stopped.")
-    ] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on where a check that did not finish stopped.")] = False,
     key: Annotated[
         Path | None, typer.Option("--key", metavar="PUBLIC.pem", help="Public key of the checkpoint's signature.")
     ] = None,
@@ -344,9 +342,7 @@ def history(
 
 Person = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.", show_default=False)]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.", show_default=False)]
-Records = Annotated[
-    list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
-]
+Records = Annotated[list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)]
 Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")]
 VersionName = Annotated[
     str | None, typer.Option("--version", metavar="N", help="The version it is about; see `strongmotion history`.")
@@ -539,7 +535,7 @@ def export(
 ) -> None:
     """Write processed motion and spectra of records to files for other programs.
 
-    Units are m/s², m/s and m; the pads are left out; the numbers come back bit for bit.
+    Units are m/s², m/s and m; the pads are left out; the numbers read back bit for bit.
 
     \b
     Example:

@@ -240,6 +240,8 @@ def _assumed(record: Record) -> list[str]:
 def _show_stored(file: Path, unit: str) -> bool:
     """Show a record of an archive; False for any other file."""
     head = b""
+    if not file.is_file():  # a pipe would be waited for
+        return False
     with contextlib.suppress(OSError), file.open("rb") as stream:
         head = stream.read(len(HDF5))
     if head != HDF5:

@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 from scipy.stats import chi2 as chi_square
 
 from ..foundation.errors import InputError
@@ -454,37 +455,39 @@ class _Problem:
         return lags
 
     def _descend(self, start: Floats, at: Floats, assume: bool) -> tuple[Floats, Floats, float]:
-        """Bring a place to its minimum; return it, its covariance and its misfit (Levenberg-Marquardt)."""
-        # Times depend on depth as an even function: a step past the surface comes back below it.
-        place, damping = start.copy(), 1e-3
-        residual, jacobian = self._equations(place, at, assume)
-        misfit = float(residual @ residual)
-        for _ in range(200):
-            normal = jacobian.T @ jacobian
-            scale = np.diag(normal).max() * 1e-12 + np.diag(normal)
-            try:
-                step = np.linalg.solve(normal + damping * np.diag(scale), jacobian.T @ residual)
-            except np.linalg.LinAlgError:
-                break
-            tried = place + step
-            tried[2] = abs(tried[2])
-            next_residual, next_jacobian = self._equations(tried, at, assume)
-            next_misfit = float(next_residual @ next_residual)
-            if next_misfit <= misfit:
-                gain, place, residual, jacobian = misfit - next_misfit, tried, next_residual, next_jacobian
-                misfit, damping = next_misfit, max(damping / 10, 1e-12)
-                if gain < 1e-6 * misfit + 1e-10:  # a thousandth of a standard error
-                    break
-            elif damping > 1e10:
-                break
-            else:
-                damping *= 10
+        """Bring a place to its minimum; return it, its covariance and its misfit."""
         size = 4 if self.timed else 3
+        last: dict[bytes, tuple[Floats, Floats]] = {}
+
+        def equations(unknowns: Floats) -> tuple[Floats, Floats]:
+            key = unknowns.tobytes()
+            if key not in last:
+                last.clear()
+                # Times are an even function of depth: beyond the surface lies what is below it.
+                place = np.array([unknowns[0], unknowns[1], abs(unknowns[2]), *unknowns[3:], 0.0])[:4]
+                residual, jacobian = self._equations(place, at, assume)
+                jacobian[:, 2] *= -1.0 if unknowns[2] < 0 else 1.0
+                last[key] = residual, -jacobian[:, :size]
+            return last[key]
+
+        found = least_squares(
+            lambda unknowns: equations(unknowns)[0],
+            start[:size],
+            jac=lambda unknowns: equations(unknowns)[1],
+            method="lm",
+            x_scale="jac",
+            ftol=1e-6,
+            xtol=1e-7,
+            gtol=1e-8,
+            max_nfev=400,
+        )
+        place = np.concatenate((found.x, start[size:]))
+        place[2] = abs(place[2])
         covariance = np.full((4, 4), np.inf)
-        normal = (jacobian.T @ jacobian)[:size, :size]
+        normal = found.jac.T @ found.jac
         if np.linalg.cond(normal) < 1e14:
             covariance[:size, :size] = np.linalg.inv(normal)
-        return place, covariance, misfit
+        return place, covariance, 2.0 * float(found.cost)
 
     def _equations(self, place: Floats, at: Floats, assume: bool) -> tuple[Floats, Floats]:
         """Return standardised residuals and their derivatives by east, north, depth and origin time."""

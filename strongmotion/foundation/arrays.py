@@ -1,4 +1,4 @@
-"""Checks of numbers and arrays that a caller hands in: what comes back is float64, finite and of the right shape."""
+"""Checks of numbers and arrays that a caller hands in: what they return is float64, finite and of the right shape."""
 
 from __future__ import annotations
 

@@ -7,7 +7,9 @@ from typing import Any
 
 import numba
 
-__all__ = ["compiled"]
+__all__ = ["compiled", "keep_no_code"]
+
+_kept: dict[str, Any] = {"cache": True}
 
 
 def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) -> Callable[..., Any]:
@@ -18,6 +20,11 @@ def compiled(function: Callable[..., Any], fastmath: set[str] | bool = False) ->
     """
     options: dict[str, Any] = {"nogil": True, "fastmath": fastmath, "error_model": "numpy"}
     try:
-        return numba.njit(cache=True, **options)(function)
+        return numba.njit(**_kept, **options)(function)
     except RuntimeError:  # Numba found no folder it may write its cache to
         return numba.njit(**options)(function)
+
+
+def keep_no_code() -> None:
+    """Compile from now on without keeping machine code on disk."""
+    _kept["cache"] = False

@@ -18,6 +18,7 @@ from .spectrum_figures import (
     tripartite_figure,
 )
 from .style import save
+from .suite_figure import suite_figure
 
 __all__ = [
     "FIGURES",
@@ -44,6 +45,7 @@ __all__ = [
     "shaking_figure",
     "spectrum_figure",
     "station_figure",
+    "suite_figure",
     "tripartite_figure",
     "write_event",
     "write_pdf",

@@ -124,7 +124,7 @@ def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", inde
 
 
 def _alike(result: Result) -> list[list[Finding]]:
-    """Return the findings, gravest first, those of one kind on several components together."""
+    """Return the findings, most severe first, those of one kind on several components together."""
     together: dict[tuple, list[Finding]] = {}
     for finding in sorted(result.findings, key=most_severe_first):
         kind = (finding.name, finding.severity, finding.effect, finding.remedy, finding.confidence)

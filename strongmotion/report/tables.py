@@ -94,7 +94,7 @@ def facts(record: Record) -> list[tuple[str, str]]:
 
 
 def most_severe_first(finding: Finding) -> int:
-    """Return what findings are sorted by so that the gravest comes first."""
+    """Sort key: most severe finding first."""
     return list(SEVERITIES).index(finding.severity)
 
 

@@ -267,7 +267,7 @@ pair_steps, pair_narrow, pair_single = _lanes.step_pair
 def advance(inputs, start, stop, fixed, state, tops):
     """Take all lanes from sample `start` to `stop`; raise `tops` to the |p| met on the way, `stop` not counted.
 
-    The arrays are those of `_lanes`; the number of lanes is a multiple of `LANES`.
+    The arrays are those of `_vector`; the number of lanes is a multiple of `LANES`.
     """
     lanes = state.shape[1]
     whole = lanes - lanes % (2 * LANES)
@@ -370,7 +370,7 @@ def oscillators(omega, damping, h):
     coefficient : array (8, lanes)
         What `step_coefficients` returns.
     fixed : array (8, lanes)
-        d and c, and the factors of p, q and a in u' and in u'' + a; see `_lanes`.
+        d and c, and the factors of p, q and a in u' and in u'' + a; see `_vector`.
     """
     m = omega.size
     lanes = LANES * ((m + LANES - 1) // LANES)

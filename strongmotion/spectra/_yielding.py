@@ -69,7 +69,7 @@ def motion_at(g, t, u, v, stiffness, rate, load, slope):
 
 
 @compiled
-def passing(order, level, rising, low, high, u, v, stiffness, rate, load, slope):
+def crossing(order, level, rising, low, high, u, v, stiffness, rate, load, slope):
     """Return when u (order 0), u' (1) or u'' (2) passes `level` between two times with one passage between them.
 
     Newton's method kept inside the bracket, to 1e-13 of it; it halves the bracket where Newton's step leaves it.
@@ -103,14 +103,14 @@ def turns(t, u, v, r, v_end, r_end, stiffness, rate, load, slope):
     """Return the times in (0, t) at which u' changes sign, at most two, in order; t in place of those there are not."""
     bend, v_bend = t, v_end
     if r * r_end < 0.0:
-        bend = passing(CURVATURE, 0.0, r_end > 0.0, 0.0, t, u, v, stiffness, rate, load, slope)
+        bend = crossing(CURVATURE, 0.0, r_end > 0.0, 0.0, t, u, v, stiffness, rate, load, slope)
         g = branch_integrals(stiffness, rate, bend)
         v_bend = motion_at(g, bend, u, v, stiffness, rate, load, slope)[1]
     first = second = t
     if v * v_bend < 0.0:
-        first = passing(SLOPE, 0.0, v_bend > 0.0, 0.0, bend, u, v, stiffness, rate, load, slope)
+        first = crossing(SLOPE, 0.0, v_bend > 0.0, 0.0, bend, u, v, stiffness, rate, load, slope)
     if bend < t and v_bend * v_end < 0.0:
-        second = passing(SLOPE, 0.0, v_end > 0.0, bend, t, u, v, stiffness, rate, load, slope)
+        second = crossing(SLOPE, 0.0, v_end > 0.0, bend, t, u, v, stiffness, rate, load, slope)
     return min(first, second), max(first, second)
 
 
@@ -179,7 +179,7 @@ def travel(state, load, slope, h, g_elastic, g_yielding, oscillator):
                 if abs(u_stop - slipped) > limit and rising == (u_stop > slipped):
                     side = 1 if rising else -1
                     edge = slipped + side * limit
-                    stop = passing(0, edge, rising, start, stop, u, v, stiffness, rate, p, slope)
+                    stop = crossing(0, edge, rising, start, stop, u, v, stiffness, rate, p, slope)
                     v = motion_at(
                         branch_integrals(stiffness, rate, stop), stop, u, v, stiffness, rate, p, slope
                     )[1]  # fmt: skip

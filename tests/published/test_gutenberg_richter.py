@@ -22,7 +22,7 @@ def test_steps_of_energy():
 
 
 # Hanks & Kanamori (1979), A moment magnitude scale, JGR 84(B5), 2348-2350: M = 2/3 log10 M0 - 10.7, M0 in dyne cm;
-# 1 N m is 10^7 dyne cm. From memory.
+# 1 N m is 10^7 dyne cm. Read in the abstract.
 @pytest.mark.parametrize("moment", [1e15, 3.2e18, 4e22])
 def test_moment_magnitude_in_the_published_unit(moment):
     assert moment_magnitude(moment) == pytest.approx(2 / 3 * math.log10(moment * 1e7) - 10.7, abs=0.001)

@@ -1,4 +1,4 @@
-"""Hutton & Boore (1987), The ML scale in southern California, BSSA 77(6), 2074-2094; values from memory."""
+"""Hutton & Boore (1987), The ML scale in southern California, BSSA 77(6), 2074-2094; abstract read."""
 
 from __future__ import annotations
 
@@ -8,6 +8,14 @@ import pytest
 from strongmotion.event import local_magnitude
 
 
+# Read in the abstract: -log A0 = 1.110 log(r / 100) + 0.00189 (r - 100) + 3.0, r about 10 to 700 km, A in mm.
+@pytest.mark.parametrize("distance", [10.0, 30.0, 100.0, 250.0, 700.0])
+def test_the_printed_attenuation(distance):
+    expected = 1.110 * np.log10(distance / 100) + 0.00189 * (distance - 100) + 3.0
+    assert local_magnitude(1.0, distance) == pytest.approx(expected, abs=1e-9)
+
+
+# The anchor of 10 mm at 17 km is from memory.
 def test_ten_millimetres_at_17_km_are_magnitude_3():
     """Their other anchor: nearer to where most records are made, and the same as Richter's at 100 km."""
     assert local_magnitude(10.0, 17.0) == pytest.approx(3.0, abs=0.02)

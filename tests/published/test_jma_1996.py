@@ -1,7 +1,10 @@
 """Japan Meteorological Agency (1996), notification no. 4: seismic intensity from three components of acceleration.
 
-Filters and definition from memory: sqrt(1/f); (1 + 0.694 x² + 0.241 x⁴ + 0.0557 x⁶ + 0.009664 x⁸ + 0.00134 x¹⁰ +
-0.000155 x¹²)^(-1/2), x = f / 10; (1 - exp(-(f / 0.5)³))^(1/2); I = 2 log10(a) + 0.94, a held for 0.3 s, in cm/s².
+The period filter, the high-cut up to y⁸, the definition of I and the classes were read in the notification; the
+high-cut's last two terms and the low-cut are from memory.
+
+sqrt(1/f); (1 + 0.694 x² + 0.241 x⁴ + 0.0557 x⁶ + 0.009664 x⁸ + 0.00134 x¹⁰ + 0.000155 x¹²)^(-1/2), x = f / 10;
+(1 - exp(-(f / 0.5)³))^(1/2); I = 2 log10(a) + 0.94, a held for 0.3 s, in cm/s².
 """
 
 from __future__ import annotations
@@ -29,6 +32,17 @@ def gain(f):
 @pytest.mark.parametrize("f", [0.05, 0.5, 1.0, 5.0, 20.0, 100.0])
 def test_the_filter_is_the_published_formula(f):
     assert japanese_filter(np.array([f]))[0] == pytest.approx(gain(f), rel=1e-12)
+
+
+# What could contradict the remembered last terms and low-cut: the high-cut falls without a dip or a bump, and the
+# low-cut alone takes what sqrt(1/f) would add without bound.
+def test_the_filter_rises_to_one_peak_and_falls_on_both_sides():
+    gains = japanese_filter(np.geomspace(0.01, 50, 2000))
+    assert (np.diff(np.sign(np.diff(gains))) != 0).sum() == 1
+    # At the Nyquist frequency of 100 samples a second the sixth and later terms still matter: half of the fall.
+    x = 5.0
+    printed = (1 + 0.694 * x**2 + 0.241 * x**4 + 0.0557 * x**6 + 0.009664 * x**8) ** -0.5
+    assert japanese_filter(np.array([50.0]))[0] < printed * math.sqrt(1 / 50)
 
 
 def test_the_filter_at_one_hertz_by_hand():

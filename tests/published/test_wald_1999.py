@@ -1,7 +1,8 @@
 """Wald, Quitoriano, Heaton & Kanamori (1999), Earthquake Spectra 15(3), 557-564: intensity in California.
 
 Imm = 3.66 log10(PGA) - 1.66 (sigma 1.08) and 3.47 log10(PGV) + 2.35 (sigma 0.98), cm/s² and cm/s, from V on; below,
-2.20 log10(PGA) + 1.00 and 2.10 log10(PGV) + 3.40. Coefficients from memory.
+2.20 log10(PGA) + 1.00 and 2.10 log10(PGV) + 3.40. The lines from V on, and their ranges, were read in the abstract; the
+lower lines and the scatter are from memory.
 """
 
 from __future__ import annotations
@@ -11,6 +12,17 @@ import pytest
 
 from strongmotion.measures import modified_mercalli
 from strongmotion.measures.intensity import MERCALLI_RELATIONS
+
+# Read in the abstract: I = 3.66 log PGA - 1.66 for V <= I <= VIII, I = 3.47 log PGV + 2.35 for V <= I <= IX.
+READ = [("PGA", 3.66, -1.66, (5.0, 8.0)), ("PGV", 3.47, 2.35, (5.0, 9.0))]
+
+
+@pytest.mark.parametrize(("quantity", "slope", "constant", "grades"), READ)
+def test_the_printed_lines_over_their_printed_ranges(quantity, slope, constant, grades):
+    for grade in np.linspace(*grades, 7)[1:]:
+        peak = 10 ** ((grade - constant) / slope) / 100  # from cm to m
+        assert modified_mercalli(peak, quantity, "Wald 1999")[0] == pytest.approx(grade, abs=1e-9)
+
 
 POINTS = [
     ("PGA", 1.0, 5.66),  # 100 cm/s²: 3.66 · 2 - 1.66

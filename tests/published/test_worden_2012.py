@@ -53,6 +53,23 @@ def test_intensity_stays_on_the_scale_and_grows_with_the_peak(peak, which):
         assert peak_of_mercalli(grade, quantity, relation)[0] == pytest.approx(peak, rel=0.02)
 
 
+# What could contradict remembered coefficients: two relations of other authors, read in their abstracts, for the same
+# quantity. Atkinson & Kaka (2007), BSSA 97: I = 4.37 + 1.32 log PGV for log PGV <= 0.48, 3.54 + 3.03 log PGV above,
+# cm/s, standard deviation 0.8. Wald et al. (1999): I = 3.66 log PGA - 1.66, V to VIII; 3.47 log PGV + 2.35, V to IX.
+@pytest.mark.parametrize("log_peak", [-0.5, 0.0, 0.48, 1.0, 1.5])
+def test_pgv_agrees_with_atkinson_and_kaka_within_their_scatter(log_peak):
+    theirs = 4.37 + 1.32 * log_peak if log_peak <= 0.48 else 3.54 + 3.03 * log_peak
+    assert modified_mercalli(10**log_peak / 100, "PGV")[0] == pytest.approx(theirs, abs=0.8)
+
+
+@pytest.mark.parametrize(("quantity", "slope", "constant", "grade"), [
+    ("PGA", 3.66, -1.66, 5.5), ("PGA", 3.66, -1.66, 7.5), ("PGV", 3.47, 2.35, 5.5), ("PGV", 3.47, 2.35, 8.5),
+])  # fmt: skip
+def test_agrees_with_the_relation_of_1999_within_one_standard_deviation(quantity, slope, constant, grade):
+    peak = 10 ** ((grade - constant) / slope) / 100
+    assert modified_mercalli(peak, quantity)[0] == pytest.approx(grade, abs=modified_mercalli(peak, quantity)[1])
+
+
 def test_scatter_of_the_peak_is_that_of_the_grade_over_the_slope():
     assert peak_of_mercalli(6.0, "PGA")[1] == pytest.approx(0.73 / 3.70)
     assert peak_of_mercalli(3.0, "PGV")[1] == pytest.approx(0.65 / 1.47)

@@ -1,0 +1,253 @@
+"""Commands about a design: spectra of many records, their comparison with a target, and a choice of records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..foundation.cautions import CAUTION
+from ..foundation.errors import InputError
+from ..foundation.units import in_unit
+from .app import DESIGNS, app
+from .options import ArchiveFolder, CsvFile, ParquetFile, Unit
+from .tables import Progress, cell, complain, count, show_table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..result import Result
+    from ..suite import SuiteSpectra
+
+Target = Annotated[
+    str,
+    typer.Option(
+        "--target", metavar="FILE|SHAPE",
+        help="A CSV file of period [s],psa [g], or a code shape: asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or "
+        "ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s).",
+    ),
+]  # fmt: skip
+Range = Annotated[
+    tuple[float, float], typer.Option("--range", metavar="T1 T2", help="First and last period compared, s.")
+]
+ComponentName = Annotated[
+    str, typer.Option("--component", metavar="NAME", help="RotD50, RotD100, RotD00, geometric mean, or a component.")
+]
+Damping = Annotated[float, typer.Option("--damping", metavar="Z", help="Fraction of critical damping.")]
+Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")]
+Figure = Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw the suite and the target.")]
+
+
+@app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
+def spectra(
+    archive: ArchiveFolder,
+    component: ComponentName = "RotD50",
+    damping: Damping = 0.05,
+    unit: Unit = "m/s2",
+    where: Where = "",
+    wide: Annotated[bool, typer.Option("--wide", help="A row a record, a column a period.")] = False,
+    keep_unusable: Annotated[
+        bool, typer.Option("--keep-unusable", help="Fill in ordinates outside the usable band; they keep their mark.")
+    ] = False,
+    csv: CsvFile = None,
+    parquet: ParquetFile = None,
+    excel: Annotated[
+        Path | None, typer.Option("--excel", metavar="F.xlsx", help="Write the table for a spreadsheet.")
+    ] = None,
+) -> None:
+    """Put the response spectra of all records into one table.
+
+    Ordinates outside a record's usable band are left empty, unless --keep-unusable is given.
+
+    \b
+    Examples:
+      strongmotion spectra archive --unit g --csv spectra.csv
+      strongmotion spectra archive --component H1 --wide --csv h1.csv
+    """
+    from ..archive import write_catalogue
+
+    suite = _suite(archive, where, component, damping)
+    table = suite.table(unit, wide, keep_unusable)
+    write_catalogue(table, csv, parquet)
+    if excel is not None:
+        _write_excel(table, excel)
+    written = [str(path) for path in (csv, parquet, excel) if path is not None]
+    if written:
+        typer.echo(f"{count(len(suite), 'record')} at {count(suite.periods.size, 'period')}: {', '.join(written)}.")
+    else:
+        shown = suite.table(unit, True, keep_unusable)
+        some = [shown.columns[0], *(name for name in shown.columns[1:] if _period(name) in (0.1, 0.2, 0.5, 1, 2, 4))]
+        show_table([name.replace("_", " ") for name in some], shown[some].map(cell).to_numpy().tolist())
+        typer.echo("The whole table: --csv F.")
+    typer.echo(CAUTION)
+
+
+def _period(column: str) -> float:
+    return float(column.split("_")[1].removesuffix("s"))
+
+
+@app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
+def compare(
+    archive: ArchiveFolder,
+    target: Target,
+    period_range: Range,
+    component: ComponentName = "RotD50",
+    damping: Damping = 0.05,
+    unit: Unit = "g",
+    where: Where = "",
+    keep_unusable: Annotated[
+        bool, typer.Option("--keep-unusable", help="Use records not usable over the range; they keep their mark.")
+    ] = False,
+    csv: CsvFile = None,
+    figure: Figure = None,
+) -> None:
+    """Compare the spectra of an archive's records with a target, record by record and as a suite.
+
+    For each record: the factor that brings its spectrum closest to the target (least squares of ln PSA over the range,
+    with the limits of 5 and 95 % that the record's band allows), the misfit that is left, and where the scaled record
+    lies lowest against the target. Records that are not usable over the range are left out and named.
+
+    \b
+    Examples:
+      strongmotion compare archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2
+      strongmotion compare archive --target site.csv --range 0.2 2 --csv compared.csv --figure compared.png
+    """
+    from ..suite import compare as compared
+    from ..suite import target_named
+
+    goal, suite = target_named(target), _suite(archive, where, component, damping)
+    found = compared(suite, goal, period_range, keep_unusable=keep_unusable)
+    _write(found.table, csv)
+    rows = [
+        (row.record, f"{row.factor:.3g} ({cell(row.factor_low)} to {cell(row.factor_high)})", f"{row.misfit:.3f}",
+         f"{row.lowest_ratio:.2f} at {row.lowest_at_s:g} s{'' if row.usable else ' *'}")
+        for row in found.table.itertuples()
+    ]  # fmt: skip
+    show_table(("record", "factor (5 to 95 %)", "misfit ln", "lowest to target"), rows)
+    _show_mean(found.periods, found.mean, found.target, found.spread, unit, goal.name)
+    for name in found.left_out:
+        complain(f"{name} is left out: not usable from {period_range[0]:g} s to {period_range[1]:g} s.")
+    if not found.table["usable"].all():
+        typer.echo("* not usable over the whole range.")
+    if figure is not None:
+        _draw(figure, suite, goal, found.table, period_range, unit)
+    typer.echo(goal.caution)
+
+
+@app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
+def select(
+    archive: ArchiveFolder,
+    target: Target,
+    period_range: Range,
+    number: Annotated[int, typer.Option("-n", "--number", min=1, metavar="N", help="Records to choose.")],
+    component: ComponentName = "RotD50",
+    damping: Damping = 0.05,
+    unit: Unit = "g",
+    where: Where = "",
+    factors: Annotated[
+        tuple[float, float], typer.Option("--factors", metavar="LEAST MOST", help="Bounds on a record's factor.")
+    ] = (0.25, 4.0),
+    tolerance: Annotated[
+        float, typer.Option("--tolerance", metavar="X", help="Largest departure of the mean of ln PSA from the target.")
+    ] = 0.1,
+    below: Annotated[
+        float, typer.Option("--below", metavar="X", help="Largest fraction the mean may lie below the target.")
+    ] = 0.1,
+    per_event: Annotated[int, typer.Option("--per-event", metavar="N", help="Most of one earthquake; 0: any.")] = 0,
+    per_station: Annotated[int, typer.Option("--per-station", metavar="N", help="Most of one station; 0: any.")] = 0,
+    csv: CsvFile = None,
+    figure: Figure = None,
+) -> None:
+    """Choose records and scale factors so that the mean of the suite meets a target.
+
+    Of all suites that keep to the rules the one whose records have shapes closest to the target's is looked for; how
+    far from the best the answer can be at most is proved and shown. The pair of a record takes one factor. How many
+    records, which factors and how far below the target are allowed the local code says.
+
+    \b
+    Examples:
+      strongmotion select archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2 -n 7
+      strongmotion select archive --target site.csv --range 0.2 2 -n 11 --per-event 3 --csv chosen.csv
+    """
+    from ..suite import select as chosen_of
+    from ..suite import target_named
+    from ..suite.select import SelectionRules
+
+    goal, suite = target_named(target), _suite(archive, where, component, damping)
+    rules = SelectionRules(factors, tolerance, below, per_event, per_station)
+    found = chosen_of(suite, goal, period_range, number, rules)
+    _write(found.table, csv)
+    rows = [
+        (row.record, row.event or "-", f"{row.factor:.3f}", f"{row.shape_misfit:.3f}",
+         f"{row.lowest_ratio:.2f} at {row.lowest_at_s:g} s")
+        for row in found.table.itertuples()
+    ]  # fmt: skip
+    show_table(("record", "earthquake", "factor", "shape misfit", "lowest to target"), rows)
+    _show_mean(found.periods, found.mean, found.target, found.spread, unit, goal.name)
+    typer.echo(
+        f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
+        f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
+    )
+    if figure is not None:
+        _draw(figure, suite, goal, found.table, period_range, unit)
+    typer.echo(goal.caution)
+
+
+def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSpectra:
+    from ..archive import Archive
+    from ..suite import spectra_of
+
+    store = Archive(archive)
+    ids = store.find(where)["record"].tolist() if where else store.ids()
+    if not ids:
+        raise InputError("no record is there to compare", source=str(archive), remedy="Ask a wider question")
+
+    def results() -> Iterator[Result]:
+        with Progress() as progress:
+            for number, record in enumerate(ids):
+                progress(number, len(ids))
+                yield store[record]
+
+    return spectra_of(results(), component, damping)
+
+
+def _write(table: pd.DataFrame, csv: Path | None) -> None:
+    from ..archive import write_catalogue
+
+    write_catalogue(table, csv)
+    if csv is not None:
+        typer.echo(f"All columns are in {csv}.")
+
+
+def _write_excel(table: pd.DataFrame, path: Path) -> None:
+    import io
+
+    from ..foundation.files import write_whole
+
+    content = io.BytesIO()
+    try:
+        table.assign(caution=CAUTION).to_excel(content, index=False, sheet_name="spectra")
+    except ImportError:
+        raise InputError("a spreadsheet needs openpyxl", remedy="Install strongmotion[excel]") from None
+    write_whole(path, content.getvalue(), replace=True)
+
+
+def _show_mean(periods: Any, mean: Any, target: Any, spread: Any, unit: str, name: str) -> None:
+    factor = in_unit(unit)
+    ratio = mean / target
+    low, high = ratio.argmin(), ratio.argmax()
+    typer.echo(
+        f"Suite mean against {name}: {ratio[low]:.2f} at {periods[low]:g} s to {ratio[high]:.2f} at "
+        f"{periods[high]:g} s; spread of ln PSA up to {max(spread):.2f}; "
+        f"PSA of the mean {mean.max() * factor:.4g} {unit} at most."
+    )
+
+
+def _draw(path: Path, suite: Any, goal: Any, table: pd.DataFrame, period_range: tuple[float, float], unit: str) -> None:
+    from ..report import save, suite_figure
+
+    factors = dict(zip(table["record"], table["factor"], strict=True))
+    save(suite_figure(suite, goal, factors, period_range, unit), path)
+    typer.echo(f"Drawn to {path}.")

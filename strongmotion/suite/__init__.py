@@ -1,0 +1,9 @@
+"""Many records against a target spectrum: a table of their spectra, a comparison, and a choice with factors."""
+
+from __future__ import annotations
+
+from .compare import Comparison, compare
+from .select import Selection, select
+from .spectra import SuiteSpectra, spectra_of, target_named
+
+__all__ = ["Comparison", "Selection", "SuiteSpectra", "compare", "select", "spectra_of", "target_named"]

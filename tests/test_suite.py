@@ -1,0 +1,207 @@
+"""Spectra of many records: the table, the comparison with a target, and the choice against brute force."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import linprog
+
+from strongmotion import InputError
+from strongmotion.spectra import TargetSpectrum
+from strongmotion.suite import compare, select
+from strongmotion.suite.select import SelectionRules, shape_misfit
+from strongmotion.suite.spectra import SuiteSpectra, spectra_of, target_named
+
+PERIODS = np.geomspace(0.1, 4.0, 12)
+FLAT = TargetSpectrum([0.05, 10.0], [4.0, 4.0])
+
+
+def made(n, seed=1, usable=None, events=None, scatter=0.5):
+    """Return spectra that scatter about a flat one, with a tilt and bumps of their own."""
+    rng = np.random.default_rng(seed)
+    shape = rng.normal(0, scatter, (n, 1)) + rng.normal(0, 0.3, (n, 1)) * np.log(PERIODS) + rng.normal(0, 0.2, (n, 12))
+    psa = 4.0 * np.exp(shape)
+    return SuiteSpectra(
+        tuple(f"R{i}" for i in range(n)), tuple(events or [""] * n), ("",) * n, PERIODS, psa, 0.9 * psa, 1.1 * psa,
+        np.ones(psa.shape, bool) if usable is None else usable, "RotD50", 0.05,
+    )  # fmt: skip
+
+
+def test_the_best_factor_is_that_of_least_squares_in_the_logarithm():
+    spectra = made(5)
+    found = compare(spectra, FLAT, (0.1, 4.0))
+    for row, psa in zip(found.table.itertuples(), spectra.psa, strict=True):
+        tried = row.factor * np.linspace(0.9, 1.1, 401)
+        misfits = [np.sqrt(np.mean(np.log(factor * psa / 4.0) ** 2)) for factor in tried]
+        assert tried[int(np.argmin(misfits))] == pytest.approx(row.factor, rel=1e-3)
+        assert row.misfit == pytest.approx(min(misfits), rel=1e-6)
+        assert row.lowest_ratio == pytest.approx((row.factor * psa / 4.0).min())
+        assert (row.factor_low, row.factor_high) == pytest.approx((row.factor / 1.1, row.factor / 0.9))
+    scaled = found.table["factor"].to_numpy()[:, None] * spectra.psa
+    np.testing.assert_allclose(found.mean, np.exp(np.log(scaled).mean(axis=0)))
+    np.testing.assert_allclose(found.spread, np.log(scaled).std(axis=0, ddof=1))
+
+
+def test_records_that_are_not_usable_over_the_range_are_left_out_and_named_or_kept_with_their_mark():
+    usable = np.ones((4, 12), bool)
+    usable[2, PERIODS > 3.0] = False
+    spectra = made(4, usable=usable)
+    found = compare(spectra, FLAT, (0.1, 4.0))
+    assert found.left_out == ("R2",)
+    assert "R2" not in set(found.table["record"])
+    assert compare(spectra, FLAT, (0.1, 2.5)).left_out == ()
+    kept = compare(spectra, FLAT, (0.1, 4.0), keep_unusable=True)
+    assert list(kept.table.usable) == [True, True, False, True]
+    with pytest.raises(InputError, match="no record is usable"):
+        compare(made(2, usable=np.zeros((2, 12), bool)), FLAT, (0.1, 4.0))
+
+
+def test_weights_count_and_a_target_of_another_damping_is_refused():
+    spectra = made(3)
+    alone = np.zeros(12)
+    alone[4] = 2.0
+    factors = compare(spectra, FLAT, (0.1, 4.0), weights=alone).table["factor"]
+    np.testing.assert_allclose(factors, 4.0 / spectra.psa[:, 4])
+    with pytest.raises(InputError, match="expected 12 weights"):
+        compare(spectra, FLAT, (0.1, 4.0), weights=[1.0])
+    with pytest.raises(InputError, match="2 % damping"):
+        compare(spectra, TargetSpectrum([0.05, 10.0], [4.0, 4.0], damping=0.02), (0.1, 4.0))
+    for wrong in ((2.0, 1.0), (0.0, 1.0), (5.0, 6.0)):
+        with pytest.raises(InputError, match="range"):
+            compare(spectra, FLAT, wrong)
+
+
+def least_by_brute_force(spectra, count, rules):
+    """Return the least cost over all subsets for which factors exist that keep the mean to the target."""
+    ratio = np.log(spectra.psa / 4.0)
+    cost = shape_misfit(ratio)
+    low, high = np.log(rules.factors)
+    least = max(-rules.tolerance, np.log1p(-rules.below))
+    best = np.inf
+    for subset in itertools.combinations(range(len(spectra)), count):
+        own = cost[list(subset)].sum()
+        if own >= best or any(
+            rules.per_event and [spectra.events[i] for i in subset].count(event) > rules.per_event
+            for event in {spectra.events[i] for i in subset} - {""}
+        ):
+            continue
+        # The mean of y shifts all periods alike: it exists if the window of shifts is not empty within the bounds.
+        mean = ratio[list(subset)].mean(axis=0)
+        up = np.ones((12, count)) / count
+        answer = linprog(np.zeros(count), np.vstack((up, -up)), np.concatenate((rules.tolerance - mean, mean - least)),
+                         bounds=[(low, high)] * count)  # fmt: skip
+        if answer.status == 0:
+            best = own
+    return best
+
+
+@settings(max_examples=20)
+@given(
+    st.integers(0, 10**6), st.integers(5, 9), st.integers(1, 4), st.sampled_from([0.15, 0.3, 0.6]), st.integers(0, 2)
+)
+def test_the_choice_equals_brute_force(seed, n, count, tolerance, cap):
+    events = [f"E{i % 3}" for i in range(n)]
+    spectra = made(n, seed, events=events)
+    rules = SelectionRules(factors=(0.5, 2.0), tolerance=tolerance, below=0.1, per_event=cap, gap=0.0)
+    expected = least_by_brute_force(spectra, count, rules)
+    if not np.isfinite(expected):
+        with pytest.raises(InputError, match="no suite of"):
+            select(spectra, FLAT, (0.1, 4.0), count, rules)
+        return
+    found = select(spectra, FLAT, (0.1, 4.0), count, rules)
+    assert found.cost == pytest.approx(expected, abs=1e-6)
+    assert len(set(found.table["record"])) == count
+    assert found.table["factor"].between(0.5 - 1e-9, 2.0 + 1e-9).all()
+    ratio = np.log(found.mean / found.target)
+    assert ratio.max() <= tolerance + 1e-6
+    assert ratio.min() >= max(-tolerance, np.log(0.9)) - 1e-6
+    own = compare(spectra, FLAT, (0.1, 4.0)).table.set_index("record").factor[found.table.record].to_numpy()
+    shift = np.log(found.table["factor"].to_numpy() / own)
+    inside = found.table["factor"].between(0.5 + 1e-9, 2.0 - 1e-9).to_numpy()
+    if inside.any():  # all that the bounds leave free are shifted alike
+        np.testing.assert_allclose(shift[inside], shift[inside][0], atol=1e-9)
+    if cap:
+        assert found.table["event"].value_counts().max() <= cap
+
+
+def test_a_choice_is_reproducible_and_proves_its_gap():
+    spectra = made(120, 3)
+    rules = SelectionRules(tolerance=0.05)
+    one, two = (select(spectra, FLAT, (0.1, 4.0), 7, rules) for _ in range(2))
+    assert one.table.equals(two.table)
+    assert one.gap <= 0.011
+    assert one.bound <= one.cost + 1e-9
+    rng = np.random.default_rng(1)
+    ratio = np.log(spectra.psa / 4.0)
+    cost = shape_misfit(ratio)
+    assert one.cost < min(cost[rng.choice(120, 7, replace=False)].sum() for _ in range(1000))
+
+
+def test_what_cannot_be_chosen_is_refused_with_a_remedy():
+    spectra = made(6)
+    with pytest.raises(InputError, match=r"only 6 of 6 records are usable .* 7 were asked for"):
+        select(spectra, FLAT, (0.1, 4.0), 7)
+    with pytest.raises(InputError, match=r"no suite of 2 .* Widen the tolerance"):
+        select(spectra, FLAT, (0.1, 4.0), 2, SelectionRules(tolerance=1e-4))
+    with pytest.raises(InputError, match="least <= largest factor"):
+        select(spectra, FLAT, (0.1, 4.0), 2, SelectionRules(factors=(2.0, 1.0)))
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("m/s2", 1.0), ("cm/s2", 100.0), ("g", 1 / 9.80665)])
+def test_the_table_is_in_the_unit_and_leaves_empty_what_is_not_usable(unit, factor):
+    usable = np.ones((2, 12), bool)
+    usable[1, -1] = False
+    spectra = made(2, usable=usable)
+    long = spectra.table(unit)
+    column = f"psa_{unit.replace('/', '_')}"
+    assert list(long.columns) == ["record", "component", "damping", "period_s", column, "usable"]
+    assert long[column].iloc[0] == pytest.approx(factor * spectra.psa[0, 0], rel=1e-12)
+    assert np.isnan(long[column].iloc[-1])
+    assert np.isfinite(spectra.table(unit, keep_unusable=True)[column]).all()
+    wide = spectra.table(unit, wide=True)
+    assert wide.shape == (2, 13)
+    assert np.isnan(wide.iloc[1, -1])
+
+
+def test_spectra_are_those_of_the_results():
+    from strongmotion import process, read
+
+    result = process(read("demo_records/quay.csv"))
+    spectra = spectra_of([result, result])
+    own = result.spectra.query("component == 'RotD50' and period > 0")
+    np.testing.assert_array_equal(spectra.periods, own["period"])
+    np.testing.assert_allclose(spectra.psa[0], own["psa"], rtol=1e-12)
+    np.testing.assert_array_equal(spectra.usable[1], own["usable"])
+    mean = spectra_of([result], "geometric mean")
+    one, two = (
+        result.spectra.query(f"component == '{name}' and period > 0")["psa"].to_numpy() for name in ("H1", "H2")
+    )
+    np.testing.assert_allclose(mean.psa[0], np.sqrt(one * two), rtol=1e-12)
+    with pytest.raises(InputError, match="has no spectrum of RotD13"):
+        spectra_of([result], "RotD13")
+    with pytest.raises(InputError, match="there are no records"):
+        spectra_of([])
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("asce8:x=1", "neither a file nor a shape"),
+        ("asce7:sds=1", "takes sds, sd1, tl"),
+        ("asce7:sds=a,sd1=1,tl=2", "numbers"),
+    ],
+)
+def test_targets_by_name_say_what_is_wrong(text, message):
+    with pytest.raises(InputError, match=message):
+        target_named(text)
+
+
+def test_targets_by_name(tmp_path):
+    file = tmp_path / "site.csv"
+    file.write_text("period [s],psa [g]\n0.1,0.5\n1.0,0.25\n")
+    assert target_named(str(file)).name == "site"
+    assert target_named("ec8:ag=2,s=1.2,tb=0.15,tc=0.5,td=2").at([0.3])[0] == pytest.approx(6.0)
