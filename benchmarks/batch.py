@@ -5,7 +5,7 @@ A record has three components of 60 s at 200 Hz, read from CSV, with 100 periods
 `lfilter` for each oscillator (relative displacement and velocity), RotD by 180 angles, and h5py. It has no peaks
 between samples, no motion after the end, no short periods made good, no corners chosen, no history, no checks, no
 flush to disk. All are timed in turn in one run, since a shared machine does not keep its pace. Then the memory of the
-parent over many small records, and the catalogue of many.
+parent over many small records, and how fast the index is rebuilt.
 """
 
 from __future__ import annotations
@@ -43,7 +43,6 @@ WARM = 4
 ROUNDS = 3
 
 MEMORY = (200, 2000)
-CATALOGUED = 100_000
 
 
 def shaking(seed: int, n: int = SAMPLES, dt: float = DT, names: tuple[str, ...] = ("H1", "H2", "V")) -> Record:
