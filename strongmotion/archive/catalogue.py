@@ -33,6 +33,7 @@ from ..foundation.errors import ArchiveError, InputError
 from ..foundation.files import one_at_a_time, printable, write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
+from ..measures import MEASURES
 from ..result import RANKED_SEVERITIES
 from . import gate, layout
 from .decisions import STATES
@@ -60,7 +61,6 @@ _WHO = (
 )  # fmt: skip
 _STANDING = ("version", "state", "versions")
 _SITE = ("vs30_m_s", "vs30_method", "site_class", "housing", "sensor_depth_m")
-_KINDS = ("pga", "pgv", "pgd", "psa", "arias_intensity", "significant_duration_5_95")
 _USUAL = (
     *(f"pga_{name}_m_s2" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
     *(f"pgv_{name}_m_s" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
@@ -80,7 +80,6 @@ _TEXTS = {
     "version", "state", "vs30_method", "site_class", "housing", "file",
 }  # fmt: skip
 _COUNTS = {"findings", "versions"}
-_MEASURES = {"Arias intensity": "arias_intensity", "significant duration 5-95 %": "significant_duration_5_95"}
 
 _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding", "event": "earthquake"}
 """Names that a question may use beside the columns themselves and the columns without their unit."""
@@ -96,6 +95,11 @@ _OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not 
 
 _SETTLED = 2_000_000_000
 """Age, ns, from which a folder cannot change again within one tick of its clock."""
+
+
+def _kinds() -> list[str]:
+    """Return what the columns of numbers begin with, in their order."""
+    return ["pga", "pgv", "pgd", "psa", *dict.fromkeys(measure.column for measure in MEASURES if measure.column)]
 
 
 @dataclass(frozen=True)
@@ -205,7 +209,7 @@ class Index:
         rare = rare[:room]
         columns |= self._rare_columns(base, rare, columns["file"])
         # Records differ in components: the columns are those of any record, each kind together.
-        numbers = [name for kind in _KINDS for name in (*present, *rare) if name.startswith(f"{kind}_")]
+        numbers = [name for kind in _kinds() for name in (*present, *rare) if name.startswith(f"{kind}_")]
         factor = in_unit(unit)
         names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
         frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
@@ -697,11 +701,12 @@ def _row(
         note(name, "h", suffix, value)
     for period, value in layout.read_ordinates(file, "RotD50", DAMPING, periods).items():
         note(f"psa_{period:g}s", "RotD50", "m_s2", value)
+    columns_of = {measure.name: measure.column for measure in MEASURES if measure.column}
     for component, measure, value, unit in zip(
         *(result.measures[name] for name in ("component", "measure", "value", "unit")), strict=True
     ):
-        if measure in _MEASURES:
-            note(_MEASURES[measure], component, _suffix(unit), value)
+        if measure in columns_of:
+            note(columns_of[measure], component, _suffix(unit), value)
     bands = result.usable_band
     band = bands.get("horizontal") or next(iter(bands.values()))
     severities = [finding.severity for finding in result.findings]

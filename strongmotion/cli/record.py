@@ -173,7 +173,7 @@ def inspect(
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
-      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.v1-0a1b2c3d.h5
+      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.310.v1-0a1b2c3d.h5
       strongmotion inspect quay.ms --stationxml stations/
     """
     from ..formats import read_all
