@@ -511,7 +511,7 @@ def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
     archive = Archive(tmp_path / "archive", create=True)
     killed = []
     # Its log of the loss is expected.
-    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
 
         def kill_one(finished, total):
@@ -584,7 +584,7 @@ def test_a_worker_without_the_files_or_of_another_version_says_so(raw, tmp_path)
 
 def test_one_worker_two_workers_and_a_cluster_write_the_same_bytes(raw, tmp_path):
     distributed = pytest.importorskip("distributed")
-    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     batch.process_files([raw], tmp_path / "one", QUICK)
     batch.process_files([raw], tmp_path / "two", QUICK, jobs=2)
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
@@ -630,7 +630,7 @@ def _break(item, job):
 
 def test_a_cluster_whose_workers_cannot_begin_says_why(tmp_path):
     distributed = pytest.importorskip("distributed")
-    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, **options) as cluster:
         run = batch._Run(_break, lambda item, why: why, None, 1, cluster.scheduler_address)
         answers = run.of(["one", "two"])

@@ -396,10 +396,9 @@ class Index:
         with base:
             unsettled = self._bring_up_standing(base, listing, began)
             self._bring_up_files(base, listing, wanted, jobs, progress)
-            settled = not unsettled and not base.execute("SELECT 1 FROM files WHERE problem IS NOT NULL").fetchone()
             meta = {
                 "version": _VERSION, "periods": json.dumps(list(wanted)), "listing": listing.digest(),
-                "settled": str(int(settled)), "caution": CAUTION,
+                "settled": str(int(not unsettled)), "caution": CAUTION,
             }  # fmt: skip
             base.execute("DELETE FROM meta")
             base.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
