@@ -5,7 +5,7 @@ A record has three components of 60 s at 200 Hz, read from CSV, with 100 periods
 `lfilter` for each oscillator (relative displacement and velocity), RotD by 180 angles, and h5py. It has no peaks
 between samples, no motion after the end, no short periods made good, no corners chosen, no history, no checks, no
 flush to disk. All are timed in turn in one run, since a shared machine does not keep its pace. Then the memory of the
-parent over many small records, and the catalogue of many.
+parent over many small records, and how fast the index is rebuilt.
 """
 
 from __future__ import annotations
@@ -13,22 +13,17 @@ from __future__ import annotations
 import functools
 import os
 import shutil
-import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
-from unittest import mock
 
 import h5py
 import numpy as np
 from scipy.signal import butter, cont2discrete, lfilter, sosfiltfilt
 
 from strongmotion import Archive, Component, Record, Settings, Station, batch, write_csv
-from strongmotion.archive import catalogue
 
 from .spectra import processor
 
@@ -48,7 +43,6 @@ WARM = 4
 ROUNDS = 3
 
 MEMORY = (200, 2000)
-CATALOGUED = 100_000
 
 
 def shaking(seed: int, n: int = SAMPLES, dt: float = DT, names: tuple[str, ...] = ("H1", "H2", "V")) -> Record:
@@ -189,11 +183,8 @@ def memory(folder: Path) -> None:
     print(f"  {100 * (held[1] / held[0] - 1):+.1f} % from {MEMORY[0]} to {MEMORY[1]} records (wanted: within 10 %)\n")
 
 
-def many(folder: Path) -> None:
-    """Print how fast the index is rebuilt from files, and how fast it answers over many records.
-
-    The rows of the many are those of real files, under other names; their files are empty, and only listed.
-    """
+def rebuilding(folder: Path) -> None:
+    """Print how fast the index is rebuilt from files; `python -m benchmarks archive` asks it over many."""
     some = Archive(folder / f"a{MEMORY[-1]}", create=True)
     begun = time.perf_counter()
     some.index.refresh(rebuild=True)
@@ -202,28 +193,6 @@ def many(folder: Path) -> None:
     some.index.refresh(rebuild=True, jobs=2)
     shared = len(some) / (time.perf_counter() - begun)
     print(f"  index rebuilt at {alone:.0f} files/s in one process, {shared:.0f} in two ({len(some)} files)")
-    rows = [catalogue.row_of(path, catalogue.PERIODS) for path in some.files()]
-    big = Archive(folder / "many", create=True)
-    for number in range(CATALOGUED):
-        (big.folder / "records" / f"XX.N{number:06d}.h5").touch()
-    os.utime(big.folder / "records", (time.time() - 60,) * 2)
-
-    def listed(_: Any, calls: Iterable[tuple[Path, Any]], jobs: int) -> Iterator[dict[str, Any]]:
-        for number, (path, _periods) in enumerate(calls):
-            yield rows[number % len(rows)] | {"file": path.name, "record": path.stem}
-
-    with mock.patch.object(catalogue, "in_processes", listed):
-        big.index.refresh()
-    limit = float(big.catalogue("g").pga_h_g.quantile(0.99))
-    question = f"pga_h > {limit} and usable_period > 0.5"
-    times = []
-    for _ in range(5):
-        begun = time.perf_counter()
-        found = Archive(big.folder, create=True).find(question, unit="g")
-        times.append(time.perf_counter() - begun)
-    size = (big.folder / "catalogue.sqlite").stat().st_size / 1e6
-    print(f"  {CATALOGUED} records, SQLite {sqlite3.sqlite_version}, {size:.0f} MB: ", end="")
-    print(f"opened and asked in {min(times):.2f} s, {len(found)} found (wanted: below 1 s)")
 
 
 def main() -> None:
@@ -236,6 +205,6 @@ def main() -> None:
             write_csv(shaking(seed), raw / f"s{seed:05d}.csv")
         throughput(raw)
         memory(folder)
-        many(folder)
+        rebuilding(folder)
     finally:
         shutil.rmtree(folder)

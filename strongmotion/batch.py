@@ -18,9 +18,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from . import __version__
-from .archive import Archive, made_of, moved, same_numbers, version_of_file
+from .archive import Archive, made_of, moved, read_regular, same_numbers, version_of_file
 from .foundation.errors import ArchiveError, InputError, StrongMotionError
-from .foundation.files import write_whole
+from .foundation.files import one_at_a_time, write_whole
 from .foundation.workers import workers
 from .settings import Settings
 
@@ -44,6 +44,9 @@ __all__ = [
 
 NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
 """Files with these endings are passed over in a folder; named one by one they are read like any other."""
+
+LONGEST_LIST = 1 << 28
+"""Longest list of failures, bytes, that is carried on."""
 
 FAILURES = "failed.csv"
 """The file in an archive that lists what failed and has not been mended since."""
@@ -615,36 +618,26 @@ def _make_figures_folder(archive: Path) -> None:
 
 def _list_failures(path: Path, failed: Sequence[Failure], tried: set[Path]) -> None:
     """Write the failures of this run below those of earlier ones whose files are still there and were not tried."""
-    with _one_at_a_time(path.with_name(f".{path.name}.lock")):
+    with one_at_a_time(path.with_name(f".{path.name}.lock")):
         _merge_failures(path, failed, tried)
-
-
-@contextlib.contextmanager
-def _one_at_a_time(lock: Path) -> Generator[None]:
-    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
-    with contextlib.ExitStack() as held:
-        with contextlib.suppress(ImportError, OSError):
-            import fcntl
-
-            fcntl.flock(held.enter_context(lock.open("a")), fcntl.LOCK_EX)  # falls with the process, however it ends
-        yield
 
 
 def _merge_failures(path: Path, failed: Sequence[Failure], tried: set[Path]) -> None:
     rows = [(str(failure.file), failure.reason) for failure in failed]
-    with contextlib.suppress(OSError, ValueError), path.open(newline="", encoding="utf-8") as file:
+    with contextlib.suppress(ArchiveError, OSError, ValueError):
+        text = read_regular(path, LONGEST_LIST).decode()
         now = {file.resolve() for file in tried}
         rows = [
             (earlier, reason)
-            for earlier, reason in list(csv.reader(file))[1:]
+            for earlier, reason in list(csv.reader(io.StringIO(text, newline="")))[1:]
             if Path(earlier).exists() and Path(earlier).resolve() not in now
         ] + rows
     if not rows:
         path.unlink(missing_ok=True)
         return
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows([("file", "reason"), *rows])
-    write_whole(path, text.getvalue().encode(), replace=True)
+    lines = io.StringIO()
+    csv.writer(lines, lineterminator="\n").writerows([("file", "reason"), *rows])
+    write_whole(path, lines.getvalue().encode("utf-8", "backslashreplace"), replace=True)
 
 
 # What is in the archive, processed again
@@ -729,7 +722,7 @@ def reprocess(
         raise InputError(f"jobs must be at least 1, found {jobs}")
     store = archive if isinstance(archive, Archive) else Archive(archive)
     wanted = store.ids() if record_ids is None else list(dict.fromkeys(record_ids))
-    for record_id in wanted:
+    for record_id in wanted if record_ids is not None else ():
         if record_id not in store:
             store[record_id]  # says what is wrong, and guesses
     again = _Again(store.folder.absolute(), settings, keep, _threads(jobs, cluster), by, why)

@@ -324,7 +324,7 @@ def earlier_archive(folder, record, *files):
     """Return an archive as earlier software left it: record files, and neither versions nor manifest."""
     (folder / "records").mkdir(parents=True)
     for number, file in enumerate(files):
-        shutil.copy(file, folder / "records" / f"{record}{number if number else ''}.h5")
+        shutil.copy(file, folder / "records" / f"{record}{number or ''}.h5")
     return Archive(folder)
 
 

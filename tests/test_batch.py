@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import errno
+import json
 import multiprocessing
 import multiprocessing.forkserver
 import os
@@ -21,6 +22,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import strongmotion
 from strongmotion import Archive, ArchiveError, Component, InputError, Record, Settings, Station, batch, process
 from strongmotion.archive import moved
 from strongmotion.formats import write_csv
@@ -509,7 +511,7 @@ def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
     archive = Archive(tmp_path / "archive", create=True)
     killed = []
     # Its log of the loss is expected.
-    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
 
         def kill_one(finished, total):
@@ -527,6 +529,100 @@ def test_a_cluster_that_loses_a_worker_loses_no_record(raw, whole, tmp_path):
     pd.testing.assert_frame_equal(catalogue_of(archive), whole[0])
 
 
+def test_a_lost_scheduler_is_a_sentence_and_what_remains(raw, tmp_path):
+    pytest.importorskip("distributed")
+    archive = Archive(tmp_path / "archive", create=True)
+    scheduler = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--no-show",
+         "--scheduler-file", str(tmp_path / "s.json")], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    worker = None
+    try:
+        wait_for(lambda: (tmp_path / "s.json").exists() and (tmp_path / "s.json").stat().st_size > 0)
+        address = json.loads((tmp_path / "s.json").read_text())["address"]
+        worker = subprocess.Popen(
+            [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard",
+             "--local-directory", str(tmp_path / "w"), "--death-timeout", "20"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+
+        def kill(finished, total):
+            if finished == 2:
+                scheduler.kill()
+
+        outcome = batch.process_files([raw], archive, QUICK, cluster=address, progress=kill)
+    finally:
+        scheduler.kill()
+        scheduler.wait()
+        if worker is not None:
+            worker.kill()
+            worker.wait()
+    assert "the scheduler of the cluster was lost" in outcome.stopped
+    assert len(outcome.done) >= 2
+    assert len(outcome.done) + len(outcome.remaining) == RECORDS
+    assert outcome.failed == []
+    assert archive.verify() == []
+    again = batch.process_files([raw], archive, QUICK)
+    assert (len(again.skipped) + len(again.done), again.failed, again.remaining) == (RECORDS, [], [])
+
+
+def job_on_a_cluster(archive, **other):
+    values = {
+        "archive": archive.folder, "settings": QUICK, "reading": {}, "figures": False, "unit": "g", "threads": 1,
+        "by": "", "why": "", "on_cluster": True, "version": strongmotion.__version__,
+    }  # fmt: skip
+    return batch._Job(**(values | other))
+
+
+def test_a_worker_without_the_files_or_of_another_version_says_so(raw, tmp_path):
+    archive = Archive(tmp_path / "archive", create=True)
+    (failure,) = batch._process_file(tmp_path / "elsewhere.csv", job_on_a_cluster(archive))
+    assert "does not see the file. Workers need the files and the archive under the same paths" in failure.reason
+    (failure,) = batch._process_file(sorted(raw.iterdir())[0], job_on_a_cluster(archive, version="99.0"))
+    assert f"runs strongmotion {strongmotion.__version__}, this is 99.0. Install one version" in failure.reason
+
+
+def test_one_worker_two_workers_and_a_cluster_write_the_same_bytes(raw, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
+    batch.process_files([raw], tmp_path / "one", QUICK)
+    batch.process_files([raw], tmp_path / "two", QUICK, jobs=2)
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
+        batch.process_files([raw], tmp_path / "dask", QUICK, cluster=cluster.scheduler_address)
+    one, two, dask = (
+        {path.name: path.read_bytes() for path in Archive(tmp_path / name).files()} for name in ("one", "two", "dask")
+    )
+    assert len(one) == RECORDS
+    assert one == two == dask
+
+
+# An inbox
+
+
+def test_files_are_processed_as_they_arrive_once_they_are_whole(raw, tmp_path):
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    files = sorted(raw.iterdir())
+    shutil.copy(files[0], inbox)
+    with (inbox / files[1].name).open("wb") as half:
+        seen = []
+        for number, outcome in enumerate(
+            batch.watch_folders(
+                [inbox], tmp_path / "archive", QUICK, every=0.05, interrupted=lambda: seen.append("stop")
+            )
+        ):
+            seen.append([done.file.name for done in outcome.done])
+            if number == 0:
+                half.write(files[1].read_bytes())
+                half.flush()
+            elif number == 1:
+                shutil.copy(files[2], inbox)
+            else:
+                signal.raise_signal(signal.SIGINT)
+    assert seen == [[files[0].name], [files[1].name], [files[2].name], "stop"]
+    assert Archive(tmp_path / "archive").verify() == []
+
+
 def _break(item, job):
     """Stand in for a function that a worker cannot load."""
     raise ImportError("no module named strongmotion")
@@ -534,7 +630,7 @@ def _break(item, job):
 
 def test_a_cluster_whose_workers_cannot_begin_says_why(tmp_path):
     distributed = pytest.importorskip("distributed")
-    options = {"silence_logs": 50, "dashboard_address": None, "local_directory": str(tmp_path)}
+    options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, **options) as cluster:
         run = batch._Run(_break, lambda item, why: why, None, 1, cluster.scheduler_address)
         answers = run.of(["one", "two"])

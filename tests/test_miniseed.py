@@ -397,7 +397,7 @@ def test_a_batch_takes_every_record_of_a_file(tmp_path):
     path = save(tmp_path, data)
     outcome = process_files([path], tmp_path / "archive", quick, reading={"sensitivity": 4e5})
     assert [done.record for done in outcome.done] == [
-        f"XX.{station}.00_20310417T032627" for station in ("MOLE", "PIER", "QUAY")
+        f"XX.{station}.00_20310417T032627.125" for station in ("MOLE", "PIER", "QUAY")
     ]
     again = process_files([path], tmp_path / "archive", quick, reading={"sensitivity": 4e5})
     assert (len(again.skipped), len(again.done)) == (3, 0)

@@ -5,6 +5,7 @@ from .compare import MOVED, moved, same_numbers
 from .decisions import DECISIONS, STATES, Decision, Standing, Version, check_decision
 from .export import export
 from .files import read_result
+from .gate import read_regular
 from .identity import made_of
 from .manifest import Entry
 from .measures import in_acceleration_unit, measures_of
@@ -30,6 +31,7 @@ __all__ = [
     "made_of",
     "measures_of",
     "moved",
+    "read_regular",
     "read_result",
     "same_numbers",
     "sign",

@@ -30,9 +30,10 @@ import pandas as pd
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import ArchiveError, InputError
-from ..foundation.files import printable, write_whole
+from ..foundation.files import one_at_a_time, printable, write_whole
 from ..foundation.units import acceleration_unit, in_unit
 from ..foundation.workers import in_processes
+from ..measures import MEASURES
 from ..result import RANKED_SEVERITIES
 from . import gate, layout
 from .decisions import STATES
@@ -60,7 +61,6 @@ _WHO = (
 )  # fmt: skip
 _STANDING = ("version", "state", "versions")
 _SITE = ("vs30_m_s", "vs30_method", "site_class", "housing", "sensor_depth_m")
-_KINDS = ("pga", "pgv", "pgd", "psa", "arias_intensity", "significant_duration_5_95")
 _USUAL = (
     *(f"pga_{name}_m_s2" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
     *(f"pgv_{name}_m_s" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
@@ -80,7 +80,6 @@ _TEXTS = {
     "version", "state", "vs30_method", "site_class", "housing", "file",
 }  # fmt: skip
 _COUNTS = {"findings", "versions"}
-_MEASURES = {"Arias intensity": "arias_intensity", "significant duration 5-95 %": "significant_duration_5_95"}
 
 _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding", "event": "earthquake"}
 """Names that a question may use beside the columns themselves and the columns without their unit."""
@@ -88,14 +87,17 @@ _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding
 _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 
 _VERSION = "3"
-_AT_ONCE = 500
-"""Rows a transaction or a selection."""
 
 _OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
 """Columns that are read from a file; the others are of the manifest."""
 
 _SETTLED = 2_000_000_000
 """Age, ns, from which a folder cannot change again within one tick of its clock."""
+
+
+def _kinds() -> list[str]:
+    """Return what the columns of numbers begin with, in their order."""
+    return ["pga", "pgv", "pgd", "psa", *dict.fromkeys(measure.column for measure in MEASURES if measure.column)]
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,7 @@ class Index:
             asked = _names_in(question, [*names, *rare], acceleration_unit(unit))
             # Only the columns asked about are read for all records.
             used = list(dict.fromkeys(asked.values()))
-            columns = self._columns(base, [name for name in used if name not in rare], None)
+            columns = self._columns(base, ["file", *(name for name in used if name not in rare)])
             columns |= self._rare_columns(base, [name for name in used if name in rare], columns["file"])
             factor = in_unit(acceleration_unit(unit))
             table = pd.DataFrame({word: _scaled(columns, name, factor) for word, name in asked.items()})
@@ -185,27 +187,27 @@ class Index:
             wanted = np.zeros(len(table), dtype=bool)
             wanted[held] = True
             if state != "all":
-                known = self._columns(base, ["state", "worst_finding"], None)
+                known = self._columns(base, ["state", "worst_finding"])
                 if state:
                     wanted &= known["state"] == state
                 elif "state" not in used:
                     wanted &= np.isin(known["state"].astype(str), ("automatic", "accepted"))
                 if "worst_finding" not in used and "state" not in used and not state:
                     wanted &= known["worst_finding"] != "unfit"
-            return self._frame(base, unit, columns["file"][wanted].tolist())
+            return self._frame(base, unit, np.flatnonzero(wanted))
 
-    def _frame(self, base: sqlite3.Connection, unit: str, files: list[str] | None) -> pd.DataFrame:
+    def _frame(self, base: sqlite3.Connection, unit: str, held: np.ndarray | None) -> pd.DataFrame:
         unit = acceleration_unit(unit)
-        columns = self._columns(base, None, files)
+        columns = self._columns(base, ["file", "record", *_STANDING, *_OF_FILE])
+        if held is not None:
+            columns = {name: column[held] for name, column in columns.items()}
         count = len(columns["file"])
-        counts = base.execute(f"SELECT {', '.join(f'COUNT({_quoted(name)})' for name in _USUAL)} FROM rows").fetchone()
-        present = [name for name, some in zip(_USUAL, counts, strict=True) if some or name in _ALWAYS]
-        rare = _rare_names(base)
-        room = max(0, MOST_CELLS // max(count, 1) - len(_OF_FILE))
-        rare = rare[:room]
+        numbered = {name for (name,) in base.execute("SELECT name FROM columns")}
+        present = [name for name in _USUAL if name in numbered or name in _ALWAYS]
+        rare = _rare_names(base)[: max(0, MOST_CELLS // max(count, 1) - len(_OF_FILE))]
         columns |= self._rare_columns(base, rare, columns["file"])
         # Records differ in components: the columns are those of any record, each kind together.
-        numbers = [name for kind in _KINDS for name in (*present, *rare) if name.startswith(f"{kind}_")]
+        numbers = [name for kind in _kinds() for name in (*present, *rare) if name.startswith(f"{kind}_")]
         factor = in_unit(unit)
         names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
         frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
@@ -216,24 +218,15 @@ class Index:
         frame.attrs = {"caution": CAUTION, "problems": _problems(base, self._records)}
         return frame
 
-    def _columns(
-        self, base: sqlite3.Connection, names: Sequence[str] | None, files: list[str] | None
-    ) -> dict[str, np.ndarray]:
-        """Return columns of the view ``records``, all if none is named, ordered by record."""
-        wanted = list(dict.fromkeys(("file", *(names if names is not None else _VIEW))))
-        select = f"SELECT {_listed(wanted)} FROM records"
-        rows: list[tuple[Any, ...]] = []
-        if files is None:
-            rows = base.execute(f"{select} ORDER BY record").fetchall()
-        else:
-            for first in range(0, len(files), _AT_ONCE):
-                some = files[first : first + _AT_ONCE]
-                marks = ", ".join("?" * len(some))
-                rows += base.execute(f"{select} WHERE file IN ({marks})", some)
-            place = {file: number for number, file in enumerate(files)}
-            rows.sort(key=lambda row: place[row[0]])
-        values = zip(*rows, strict=True) if rows else [()] * len(wanted)
-        return {name: np.array(column, dtype=_kind(name)) for name, column in zip(wanted, values, strict=True)}
+    @staticmethod
+    def _columns(base: sqlite3.Connection, names: Iterable[str]) -> dict[str, np.ndarray]:
+        """Return columns of the view ``records``, ordered by record."""
+        count = int(_meta(base)["records"])
+        columns = {}
+        for name in dict.fromkeys(names):
+            stored = base.execute("SELECT data FROM columns WHERE name = ?", (name,)).fetchone()
+            columns[name] = _unpacked(name, None if stored is None else stored[0], count)
+        return columns
 
     @staticmethod
     def _rare_columns(base: sqlite3.Connection, names: Sequence[str], files: np.ndarray) -> dict[str, np.ndarray]:
@@ -322,7 +315,7 @@ class Index:
         base = self._trusted()
         if base is not None and self._is_current(base, periods):
             return base
-        with _one_at_a_time(self.path.with_name(".catalogue.lock")):
+        with one_at_a_time(self.path.with_name(".catalogue.lock")):
             if base is not None:
                 base.close()
             base = self._trusted()  # another process may have brought it up meanwhile
@@ -392,10 +385,9 @@ class Index:
         with base:
             unsettled = self._bring_up_standing(base, listing, began)
             self._bring_up_files(base, listing, wanted, jobs, progress)
-            settled = not unsettled and not base.execute("SELECT 1 FROM files WHERE problem IS NOT NULL").fetchone()
             meta = {
-                "version": _VERSION, "periods": json.dumps(list(wanted)), "listing": listing.digest(),
-                "settled": str(int(settled)), "caution": CAUTION,
+                "records": str(_pack_columns(base)), "version": _VERSION, "periods": json.dumps(list(wanted)),
+                "listing": listing.digest(), "settled": str(int(not unsettled)), "caution": CAUTION,
             }  # fmt: skip
             base.execute("DELETE FROM meta")
             base.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
@@ -411,6 +403,8 @@ class Index:
             "SELECT record, changed, names FROM standing"
         )}  # fmt: skip
         unsettled = False
+        for record in listing.manifests:
+            by_id.setdefault(record, [])  # whose files are missing
         gone = [record for record in seen if record not in by_id]
         base.executemany("DELETE FROM standing WHERE record = ?", [(record,) for record in gone])
         for record, names in by_id.items():
@@ -424,12 +418,15 @@ class Index:
             try:
                 found = self._archive.standing(record)
                 current = found.current
+                if current is None and not names:  # a writer has only begun
+                    unsettled = True
+                    continue
                 if current is None:
                     raise ArchiveError("is not in the manifest", remedy="Move it elsewhere, or restore the manifest")
                 number = len(found.versions)
                 row = (record, changed, listed, current.file, current.name, found.state, number, current.sha256, None)
             except ArchiveError as error:
-                file = max(names, key=lambda name: (len(name), name))
+                file = max(names, key=lambda name: (len(name), name), default=f"{record}.*.h5")
                 row = (record, changed, listed, file, "", "", 0, "", str(error.at(None)))
             base.execute(f"INSERT OR REPLACE INTO standing VALUES ({', '.join('?' * len(row))})", row)
         return unsettled
@@ -464,7 +461,7 @@ class Index:
             if not same or (digest and before is not None and before[2] != digest):
                 new.append((file, record, digest))
         for name, problem in listing.problems.items():
-            base.execute("INSERT OR REPLACE INTO files VALUES (?, -1, -1, '', ?)", (name, problem))
+            base.execute("INSERT OR REPLACE INTO files VALUES (?, -1, -1, '', ?)", (_storable(name), problem))
         if progress:
             progress(0, len(new))
         calls = ((self._records / file, record, digest, tuple(periods)) for file, record, digest in new)
@@ -495,17 +492,6 @@ class Index:
                 part.unlink(missing_ok=True)
 
 
-@contextlib.contextmanager
-def _one_at_a_time(lock: Path) -> Iterator[None]:
-    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
-    with contextlib.ExitStack() as held:
-        with contextlib.suppress(ImportError, OSError):
-            import fcntl
-
-            fcntl.flock(held.enter_context(lock.open("a")), fcntl.LOCK_EX)  # falls with the process, however it ends
-        yield
-
-
 def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
@@ -516,10 +502,6 @@ def _listed(names: Iterable[str]) -> str:
 
 def _is_text(name: str) -> bool:
     return name in _TEXTS
-
-
-def _kind(name: str) -> Any:
-    return object if _is_text(name) else np.int64 if name in _COUNTS else np.float64
 
 
 _VIEW = ("record", *_STANDING, *_OF_FILE)
@@ -533,6 +515,7 @@ _SCHEMA = (
     + ")",
     "CREATE TABLE quantities (sha256 TEXT, name TEXT, quantity TEXT, component TEXT, value REAL, "
     "PRIMARY KEY (name, sha256)) WITHOUT ROWID",
+    "CREATE TABLE columns (name TEXT PRIMARY KEY, data BLOB)",
     f"CREATE VIEW records AS SELECT record, version, state, versions, file, {_listed(_OF_FILE)} FROM standing "
     "JOIN files USING (file) JOIN rows USING (sha256) WHERE problem IS NULL",
 )
@@ -560,7 +543,8 @@ def _begin_anew(base: sqlite3.Connection) -> None:
 def _content_digest(base: sqlite3.Connection) -> str:
     """Return the SHA-256 over all rows of all tables but what the index says of itself."""
     digest = hashlib.sha256()
-    for table, key in (("standing", "record"), ("files", "file"), ("rows", "sha256"), ("quantities", "name, sha256")):
+    keys = {"standing": "record", "files": "file", "rows": "sha256", "quantities": "name, sha256", "columns": "name"}
+    for table, key in keys.items():
         for row in base.execute(f"SELECT * FROM {table} ORDER BY {key}"):
             digest.update(repr(row).encode("utf-8", "backslashreplace"))
     said = base.execute("SELECT key, value FROM meta WHERE key NOT IN ('content', 'stamp') ORDER BY key").fetchall()
@@ -571,8 +555,8 @@ def _content_digest(base: sqlite3.Connection) -> str:
 def _insert(base: sqlite3.Connection, file: str, state: tuple[int, int], row: dict[str, Any]) -> None:
     size, at = state
     digest = row.get("sha256", "")
-    shown = file.encode("utf-8", "backslashreplace").decode()
-    base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", (shown, size, at, digest, row.get("problem")))
+    values = [file, size, at, digest, row.get("problem")]
+    base.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)", values)
     if "problem" in row:
         return
     values = [digest, *(row["columns"].get(name) for name in _OF_FILE)]
@@ -581,6 +565,40 @@ def _insert(base: sqlite3.Connection, file: str, state: tuple[int, int], row: di
         "INSERT OR REPLACE INTO quantities VALUES (?, ?, ?, ?, ?)",
         [(digest, name, quantity, component, value) for (name, quantity, component), value in row["rare"].items()],
     )
+
+
+def _pack_columns(base: sqlite3.Connection) -> int:
+    """Keep each column of the view ``records`` in one piece, from which it is read in no time; return their length.
+
+    A column of which no record has a number is left out. The order is that of the records.
+    """
+    rows = base.execute(f"SELECT file, {_listed(_VIEW)} FROM records ORDER BY record").fetchall()
+    base.execute("DELETE FROM columns")
+    for name, values in zip(("file", *_VIEW), zip(*rows, strict=True), strict=True) if rows else ():
+        if _is_text(name):
+            data = json.dumps(values, separators=(",", ":"), ensure_ascii=False).encode()
+        else:
+            column = np.array(values, dtype=np.float64)
+            if np.isnan(column).all():
+                continue
+            data = column.astype("<f8").tobytes()
+        base.execute("INSERT INTO columns VALUES (?, ?)", (name, data))
+    return len(rows)
+
+
+def _unpacked(name: str, data: bytes | None, count: int) -> np.ndarray:
+    """Return a column that `_pack_columns` kept."""
+    if _is_text(name):
+        column = np.empty(count, dtype=object)
+        column[:] = json.loads(data) if data is not None else None
+        return column
+    numbers = np.full(count, np.nan) if data is None else np.frombuffer(data, "<f8").astype(np.float64)
+    return np.nan_to_num(numbers).astype(np.int64) if name in _COUNTS else numbers
+
+
+def _storable(name: str) -> str:
+    """Return a name of a file without the surrogates that stand for bytes that are no UTF-8."""
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _rare_names(base: sqlite3.Connection) -> list[str]:
@@ -698,11 +716,12 @@ def _row(
         note(name, "h", suffix, value)
     for period, value in layout.read_ordinates(file, "RotD50", DAMPING, periods).items():
         note(f"psa_{period:g}s", "RotD50", "m_s2", value)
+    columns_of = {measure.name: measure.column for measure in MEASURES if measure.column}
     for component, measure, value, unit in zip(
         *(result.measures[name] for name in ("component", "measure", "value", "unit")), strict=True
     ):
-        if measure in _MEASURES:
-            note(_MEASURES[measure], component, _suffix(unit), value)
+        if measure in columns_of:
+            note(columns_of[measure], component, _suffix(unit), value)
     bands = result.usable_band
     band = bands.get("horizontal") or next(iter(bands.values()))
     severities = [finding.severity for finding in result.findings]

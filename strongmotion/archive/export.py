@@ -65,7 +65,7 @@ def export(
 
     Examples
     --------
-    >>> export(archive["XX.QUAY.00_20310417T032627"], "for_others", ["csv", "miniseed"])  # doctest: +SKIP
+    >>> export(archive["XX.QUAY.00_20310417T032627.310"], "for_others", ["csv", "miniseed"])  # doctest: +SKIP
     """
     made: dict[str, bytes] = {}
     of = {"record": record or result.record.id, "version": version, "state": state}
@@ -95,7 +95,7 @@ def _head(result: Result, of: dict[str, str]) -> str:
     """Return the comment lines of a CSV file: the cautions, and what the numbers are of."""
     record, station = result.record, result.record.station
     facts = {
-        **of, "station": station.code, "network": station.network, "location": station.location, "name": station.name,
+        "station": station.code, "network": station.network, "location": station.location, "name": station.name,
         "latitude": station.latitude, "longitude": station.longitude, "elevation": station.elevation,
         "start": None if record.start is None else f"{record.start}Z",
     }  # fmt: skip
@@ -107,6 +107,8 @@ def _head(result: Result, of: dict[str, str]) -> str:
         *warning,
         f"Processed by strongmotion {result.version} from {record.source.file or 'a record'}",
     ]
+    if of["version"]:  # without a colon, so that readers take it for a remark
+        lines.append(f"Record {of['record']}, version {of['version']}, {of['state']}")
     lines += [f"{key}: {' '.join(str(value).split())}" for key, value in facts.items() if value not in (None, "")]
     return "".join(f"# {line}\n" for line in lines)
 

@@ -190,7 +190,7 @@ def passed(content: bytes) -> Iterator[h5py.File]:
             remedy="Read it with the version it names, or process its source again",
         ) from error
     except (Exception, RecursionError) as error:  # what HDF5 and JSON raise on damaged bytes is of many kinds
-        raise ArchiveError(f"is damaged: {' '.join(str(error).split())[:500]}", remedy=RESTORE) from error
+        raise ArchiveError(f"is damaged: {error}"[:500], remedy=RESTORE) from error
     finally:
         if token is not None:
             _LOOSE.reset(token)

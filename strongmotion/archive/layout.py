@@ -694,10 +694,10 @@ def _write_column(
 
 
 def _read_column(group: h5py.Group, name: str) -> NDArray[Any]:
-    values = _values(group, name)
+    dataset = _get(group, name)
+    values = _data(dataset)
     if not isinstance(values, np.ndarray):
         raise ArchiveError(f"{group.name}/{name} is no column", remedy=RESTORE)
-    dataset = _get(group, name)
     missing = attribute(dataset, "missing")
     if missing is not None:
         values.ravel()[missing] = None
@@ -719,9 +719,12 @@ def _array(group: h5py.Group, name: str) -> NDArray[Any]:
 
 
 def _values(group: h5py.Group, name: str) -> Any:
-    dataset = _get(group, name)
+    return _data(_get(group, name))
+
+
+def _data(dataset: Any) -> Any:
     if not isinstance(dataset, h5py.Dataset):
-        raise ArchiveError(f"{group.name.rstrip('/')}/{name} is no dataset", remedy=RESTORE)
+        raise ArchiveError(f"{dataset.name} is no dataset", remedy=RESTORE)
     try:
         return texts(dataset) if h5py.check_string_dtype(dataset.dtype) else dataset[()]
     except (OSError, UnicodeDecodeError) as error:

@@ -141,6 +141,8 @@ class Manifest:
         return [self._read(record, found) for found in names]
 
     def _names(self, record: str) -> Iterator[re.Match[str]]:
+        if (self.folder / record).is_symlink():
+            raise ArchiveError("is a link", source=str(self.folder / record), remedy="Restore the folder from a copy")
         try:
             with os.scandir(self.folder / record) as entries:
                 for entry in entries:

@@ -41,6 +41,8 @@ def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
             with gate.passed(read_bytes(path)[0]) as file:
                 layout.check_layout(file)
                 table = layout.read_table(file, "measures")
+                table = table.reindex(columns=list(dict.fromkeys((*table.columns, *COLUMNS))))
+                table["usable"] = table["usable"].eq(True)  # where nothing says so it is not
                 table.insert(0, "record", named[0] if named else path.stem)
                 tables.append(table)
         except ArchiveError as error:

@@ -542,10 +542,11 @@ class Archive:
 
     def _by_id(self) -> dict[str, list[str]]:
         earlier = self.is_earlier
+        entered = None if earlier else set(self.manifest.records())  # a file that was never entered is no record
         found: dict[str, list[str]] = {}
         for name in _names_in(self._records):
             record_id = id_of_file(name, earlier)
-            if record_id is not None:
+            if record_id is not None and (entered is None or record_id in entered):
                 found.setdefault(record_id, []).append(name)
         return found
 
@@ -801,8 +802,8 @@ class Archive:
         Raises
         ------
         ArchiveError
-            A record is not there, is damaged, or two archives hold different results of it that have no history in
-            common: nothing is copied then.
+            A record is not there, or two archives hold different results of it that have no history in common: nothing
+            is copied then. A record is damaged: the others are copied.
         """
         from .taking import take
 
@@ -836,8 +837,8 @@ class _Progress:
         self._known: set[str] = set()
         self._file: Any = None
         if resume:
-            with contextlib.suppress(OSError, UnicodeDecodeError):
-                self._known = set(path.read_text(encoding="utf-8").split("\n")[:-1])
+            with contextlib.suppress(ArchiveError, UnicodeDecodeError):
+                self._known = set(gate.read_regular(path).decode().split("\n")[:-1])
 
     def __contains__(self, record: str) -> bool:
         return record in self._known
@@ -845,7 +846,9 @@ class _Progress:
     def __enter__(self) -> _Progress:
         if self._keep:
             with contextlib.suppress(OSError):  # an archive that may only be read is checked as well
-                self._file = self._path.open("a" if self._known else "w", encoding="utf-8", buffering=1)
+                self._path.unlink(missing_ok=True)  # whatever it is: a pipe of this name would be waited for
+                self._file = self._path.open("x", encoding="utf-8", buffering=1)
+                self._file.writelines(f"{record}\n" for record in sorted(self._known))
         return self
 
     def note(self, record: str) -> None:

@@ -33,11 +33,16 @@ def take(own: Archive, others: Sequence[Archive], wanted: Sequence[str] | None) 
     conflicts: list[str] = []
     chosen: dict[str, list[Archive]] = {}
     there = 0
+    left_out: list[str] = []
     for other in others:
         for record_id in other.ids() if wanted is None else wanted:
             if wanted is not None and record_id not in other:
                 continue
-            _check_whole(other, record_id)
+            try:
+                _check_whole(other, record_id)
+            except ArchiveError as error:
+                left_out.append(str(error))
+                continue
             earlier = chosen.setdefault(record_id, [own] if record_id in own else [])
             known = [_relation(one, other, record_id) for one in earlier]
             if "conflict" in known:
@@ -56,6 +61,12 @@ def take(own: Archive, others: Sequence[Archive], wanted: Sequence[str] | None) 
         )
     for other, record_id in copies:
         _copy(own, other, record_id)
+    if left_out:
+        raise ArchiveError(
+            f"{len(left_out)} records cannot be read and were left out, {len(copies)} were copied: {left_out[0]}",
+            source=str(own.folder),
+            remedy="`strongmotion verify` names all that is wrong",
+        )
     return len(copies), there
 
 

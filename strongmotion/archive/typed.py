@@ -32,7 +32,7 @@ from typing import Any
 
 import numpy as np
 
-from ..foundation.errors import ArchiveError, InputError
+from ..foundation.errors import ArchiveError, InputError, StrongMotionError
 from .gate import RESTORE
 
 __all__ = ["decoded", "encoded", "fits", "from_json", "hints_of", "known_types", "rebuilt", "to_json"]
@@ -57,6 +57,8 @@ def from_json(text: str, hint: Any = Any) -> Any:
     """
     try:
         value = decoded(json.loads(text))
+    except StrongMotionError:
+        raise
     except (ValueError, TypeError, RecursionError) as error:
         raise ArchiveError(f"holds JSON that cannot be read: {error}", remedy=RESTORE) from error
     if not fits(value, hint):

@@ -244,7 +244,7 @@ def report(
     \b
     Examples:
       strongmotion report archive -o pages --unit g
-      strongmotion report archive XX.QUAY.00_20310417T032627 -o pages --pdf
+      strongmotion report archive XX.QUAY.00_20310417T032627.310 -o pages --pdf
     """
     from ..report import write_report
 
@@ -313,7 +313,7 @@ def history(
 
     \b
     Example:
-      strongmotion history archive XX.QUAY.00_20310417T032627
+      strongmotion history archive XX.QUAY.00_20310417T032627.310
     """
     from ..archive import Archive
 
@@ -358,7 +358,7 @@ def accept(
 
     \b
     Example:
-      strongmotion accept archive XX.QUAY.00_20310417T032627 --by "D. Analyst" --reason "corner checked"
+      strongmotion accept archive XX.QUAY.00_20310417T032627.310 --by "D. Analyst" --reason "corner checked"
     """
     _decide("accepted", archive, records, where, unit, version, by, reason)
 
@@ -386,7 +386,7 @@ def withdraw(
 
     \b
     Example:
-      strongmotion withdraw archive XX.QUAY.00_20310417T032627 --by "D. Analyst" --reason "wrong sensor"
+      strongmotion withdraw archive XX.QUAY.00_20310417T032627.310 --by "D. Analyst" --reason "wrong sensor"
     """
     _decide("withdrawn", archive, records, where, unit, version, by, reason)
 
@@ -539,7 +539,7 @@ def export(
 
     \b
     Example:
-      strongmotion export archive XX.QUAY.00_20310417T032627 -o for_others --csv --miniseed
+      strongmotion export archive XX.QUAY.00_20310417T032627.310 -o for_others --csv --miniseed
     """
     from ..archive import Archive
     from ..archive import export as export_result

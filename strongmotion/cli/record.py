@@ -223,7 +223,7 @@ def inspect(
     Examples:
       strongmotion inspect demo_records/quay.csv
       strongmotion inspect demo_records/bell.txt --unit g
-      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.v1-0a1b2c3d.h5
+      strongmotion inspect archive/records/XX.QUAY.00_20310417T032627.310.v1-0a1b2c3d.h5
       strongmotion inspect quay.ms --stationxml stations/
     """
     from ..formats import read_all
@@ -293,6 +293,8 @@ def _assumed(record: Record) -> list[str]:
 def _show_stored(file: Path, unit: str) -> bool:
     """Show a record of an archive; False for any other file."""
     head = b""
+    if not file.is_file():  # a pipe would be waited for
+        return False
     with contextlib.suppress(OSError), file.open("rb") as stream:
         head = stream.read(len(HDF5))
     if head != HDF5:

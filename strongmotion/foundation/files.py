@@ -6,11 +6,12 @@ import contextlib
 import errno
 import os
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
 
 from .errors import ArchiveError, StrongMotionError
 
-__all__ = ["flush_folder", "printable", "write_to_disk", "write_whole"]
+__all__ = ["flush_folder", "one_at_a_time", "printable", "write_to_disk", "write_whole"]
 
 
 def write_whole(path: Path, content: bytes, replace: bool, kind: type[StrongMotionError] = ArchiveError) -> None:
@@ -85,6 +86,20 @@ def _name_once(part: Path, path: Path) -> None:
         if path.exists():
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
         part.rename(path)
+
+
+@contextlib.contextmanager
+def one_at_a_time(lock: Path) -> Iterator[None]:
+    """Wait for other processes that hold this lock; where the system or its disk has no locks, go on without."""
+    with contextlib.ExitStack() as held:
+        with contextlib.suppress(ImportError, OSError):
+            import fcntl
+
+            # Neither a link nor a pipe of this name is followed or waited for.
+            descriptor = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o666)
+            held.callback(os.close, descriptor)
+            fcntl.flock(descriptor, fcntl.LOCK_EX)  # falls with the process, however it ends
+        yield
 
 
 def flush_folder(folder: Path) -> None:
