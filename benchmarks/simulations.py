@@ -304,7 +304,15 @@ def simulate_motion(
         end=first + length,
         pga=_peaks(motion[2]),
     )
-    values = {"low": low, "high": high, "kappa": kappa, "peak": peak, "shaking": shaking, "coda": coda, "pulse": float(pulse)}
+    values = {
+        "low": low,
+        "high": high,
+        "kappa": kappa,
+        "peak": peak,
+        "shaking": shaking,
+        "coda": coda,
+        "pulse": float(pulse),
+    }
     return Motion(dt, total[2], total[1], total[0], (shock,), offset, values)
 
 
@@ -384,7 +392,9 @@ def _draw_envelopes(
         delay = 0.0 if k == 0 else float(rng.uniform(0.05, 0.6)) * strong
         level = 1.0 if k == 0 else log_uniform(rng, 0.3, 1.5)
         shape = level * s_weight[:, None] * rng.uniform(0.8, 1.2, (3, bands))
-        arrivals.append((s_minus_p + delay, strong - delay, int(rng.integers(1, 4)), shape, log_uniform(rng, 0.05, 0.8)))
+        arrivals.append(
+            (s_minus_p + delay, strong - delay, int(rng.integers(1, 4)), shape, log_uniform(rng, 0.05, 0.8))
+        )
     coda = log_uniform(rng, 0.03, 0.2) * s_weight[:, None] * top**-0.15
     arrivals.append((s_minus_p, np.inf, 1, coda, 0.3 * strong))
     if rng.random() < 0.4:
@@ -648,7 +658,11 @@ def instrument_noise(rng: np.random.Generator, n: int, dt: float, kind: str = "m
     coloured = float(rng.uniform(0.1, 0.7))
     pink = float(rng.uniform(0.2, 0.8))
     microseism = np.exp(-0.5 * (np.log(f / rng.uniform(0.15, 0.3)) / 0.15) ** 2)
-    power = 1 - coloured + coloured * (pink / f / np.mean(1 / f) + (1 - pink) * microseism / max(np.mean(microseism), 1e-12))
+    power = (
+        1
+        - coloured
+        + coloured * (pink / f / np.mean(1 / f) + (1 - pink) * microseism / max(np.mean(microseism), 1e-12))
+    )
     power[0] = 0.0
     if size % 2 == 0:
         power[-1] = 0.0
@@ -724,7 +738,8 @@ def record_motion(
         (bits, scale)
         for bits in BITS
         for scale in FULL_SCALES
-        if largest < 0.98 * scale * STANDARD_GRAVITY and scale * STANDARD_GRAVITY / 2 ** (bits - 1) / np.sqrt(12) < peak / 30
+        if largest < 0.98 * scale * STANDARD_GRAVITY
+        and scale * STANDARD_GRAVITY / 2 ** (bits - 1) / np.sqrt(12) < peak / 30
     ]
     wanted = rng.random() < 0.7 if digital is None else digital
     if not (wanted and fitting):
@@ -799,7 +814,9 @@ def draw_baseline(
             shape, numbers = _BASELINES[kind](rng, motion)
             gained = _gained(shape, motion)
             # An error whose parts cancel would be scaled to absurd levels.
-            if abs(gained) > 0.15 * np.abs(shape).max() * (motion.end - motion.onset) * motion.dt * _occupied(shape, motion):
+            if abs(gained) > 0.15 * np.abs(shape).max() * (motion.end - motion.onset) * motion.dt * _occupied(
+                shape, motion
+            ):
                 break
         error[c] = shape * (target[c] / gained)
         values[name] = {"scale": float(target[c] / gained), **numbers}
@@ -807,7 +824,9 @@ def draw_baseline(
     return Baseline(kind, error, velocity, np.array([_gained(e, motion) for e in error]), values)
 
 
-def draw_baseline_record(rng: np.random.Generator, kind: str | None = None, *, fling: bool | None = None) -> SimulatedRecord:
+def draw_baseline_record(
+    rng: np.random.Generator, kind: str | None = None, *, fling: bool | None = None
+) -> SimulatedRecord:
     """Draw a record with a baseline error, of a motion of 0.5 to 15 m/s², half of them with a permanent displacement."""
     if fling is None:
         fling = bool(rng.random() < 0.5)
@@ -1191,7 +1210,10 @@ def continuous(rng: np.random.Generator, hours: float, rate: float, shocks: int)
         traces[c] += np.interp(samples, knots, drift)
 
     transients = _add_transients(rng, traces, rate, hours, night, day)
-    motions = [draw_motion(rng, rate=rate, before=0, after=0, fling=False, peak=log_uniform(rng, 0.02, 5)) for _ in range(shocks)]
+    motions = [
+        draw_motion(rng, rate=rate, before=0, after=0, fling=False, peak=log_uniform(rng, 0.02, 5))
+        for _ in range(shocks)
+    ]
     truth = []
     for motion, at in zip(motions, _shock_places(rng, motions, n, rate), strict=True):
         traces[:, at : at + motion.end + 1] += motion.acceleration
@@ -1206,7 +1228,9 @@ def _shock_places(rng: np.random.Generator, motions: list[Motion], n: int, rate:
     apart = round(5 * rate)
     room = n - 2 * margin - sum(lengths) - apart * max(0, len(lengths) - 1)
     if room < 0:
-        raise ValueError(f"{len(lengths)} shocks of {sum(lengths) / rate:.0f} s altogether do not fit into {n / rate:.0f} s.")
+        raise ValueError(
+            f"{len(lengths)} shocks of {sum(lengths) / rate:.0f} s altogether do not fit into {n / rate:.0f} s."
+        )
     gaps = np.sort(rng.integers(0, room + 1, len(lengths)))
     if len(gaps) > 2:
         gaps[1] = min(gaps[1], gaps[0] + int(rng.integers(0, round(115 * rate))))
@@ -1227,13 +1251,18 @@ def _add_transients(
         first = int((minute + rng.random()) * 60 * rate)
         kind = str(rng.choice(["traffic", "footsteps", "knock"]))
         time = (
-            np.arange(round({"traffic": rng.uniform(5, 40), "footsteps": rng.uniform(5, 20), "knock": 1.0}[kind] * rate)) / rate
+            np.arange(
+                round({"traffic": rng.uniform(5, 40), "footsteps": rng.uniform(5, 20), "knock": 1.0}[kind] * rate)
+            )
+            / rate
         )
         top = min(25.0, 0.4 * rate)
         frequency = rng.uniform(6, top)
         if kind == "traffic":
             sound = rng.standard_normal(len(time))
-            wave = signal.lfilter(*signal.iirpeak(frequency, 2.0, fs=rate), sound) * np.sin(np.pi * time / time[-1]) ** 2
+            wave = (
+                signal.lfilter(*signal.iirpeak(frequency, 2.0, fs=rate), sound) * np.sin(np.pi * time / time[-1]) ** 2
+            )
         else:
             strokes = np.zeros(len(time))
             period = rng.uniform(0.45, 0.65)

@@ -128,8 +128,8 @@ CSV_CASES = {
     ),
     "unknown unit": (
         "# dt_s: 0.01\nH1 [furlong]\n1\n2\n",
-        "line 2: component H1: unknown unit 'furlong'. Use m/s2, cm/s2 (gal), mm/s2, in/s2, g, %g, mg or counts, or read "
-        "it with unit=",
+        "line 2: component H1: unknown unit 'furlong'. Use m/s2, cm/s2 (gal), mm/s2, in/s2, g, %g, mg or counts, or "
+        "read it with unit=",
     ),
     "no unit": (
         "# dt_s: 0.01\nH1,H2\n1,2\n2,3\n",

@@ -1,4 +1,4 @@
-"""Text files as people publish them: read right in one command, or refused with the quantity that is missing or doubtful."""
+"""Text files as people publish them: read right in one command, or refused with the quantity in doubt."""
 
 from __future__ import annotations
 
@@ -64,9 +64,17 @@ BODY = "".join(f"{value:10.3f}\n" for value in 100 * motion(4))
 @pytest.mark.parametrize(
     ("header", "words", "field"),
     [
-        (HEAD.replace("200 Hz", "200 Hz\nSampling interval: 0.01 s"), "0.005 s .* or 0.01 s|0.01 s .* or 0.005 s", "dt"),
+        (
+            HEAD.replace("200 Hz", "200 Hz\nSampling interval: 0.01 s"),
+            "0.005 s .* or 0.01 s|0.01 s .* or 0.005 s",
+            "dt",
+        ),
         (HEAD.replace("gal", "gal\nAcceleration units: g"), "the unit is (cm/s2|g) .* or (cm/s2|g)", "unit"),
-        (HEAD.replace(f"samples: {N}", "samples: 400"), rf"400 \(line 3\) samples are declared, {N} were found", "samples"),
+        (
+            HEAD.replace(f"samples: {N}", "samples: 400"),
+            rf"400 \(line 3\) samples are declared, {N} were found",
+            "samples",
+        ),
         (HEAD.replace("200 Hz", "1 Hz"), "longer than that of any accelerograph", "sampling_rate"),
     ],
 )  # fmt: skip

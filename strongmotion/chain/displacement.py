@@ -40,6 +40,7 @@ LATE = (7.5, 15.0)
 """Displacement of the tail is looked at between these times, s, after the shaking, however long the tail is; and for
 the second of them before the onset, however much quiet there is."""
 
+
 def raise_low_cuts(
     padded: Mapping[str, Motion],
     moved: Mapping[str, Motion],
