@@ -35,7 +35,7 @@ def export(
     version: str = "",
     state: str = "",
 ) -> list[Path]:
-    """Write a result's motion, without pads, and its spectra, to files; numbers come back bit for bit.
+    """Write a result's motion, without pads, and its spectra, to files; numbers are read back bit for bit.
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ Axes are HDF5 dimension scales; every number has ``long_name`` and ``units`` spe
 
 Tables and spectra keep whatever numeric, boolean and text columns they have. Attributes of their group list the names,
 ``columns``, and the datasets they lie in, ``datasets``. The unit of a column that `_NUMBERS` does not know is taken
-from ``DataFrame.attrs["units"]``, a dict of column to unit, and comes back there.
+from ``DataFrame.attrs["units"]``, a dict of column to unit, and is restored there.
 
 Equal results give equal bytes: everything is made in one order, and every object stays open until the bytes are taken.
 What HDF5 writes depends on when an object is closed, and any thread that looks at the interpreter's frames can delay

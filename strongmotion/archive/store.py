@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 __all__ = ["Archive", "Problem", "Summary"]
 
 LEFT_OVER = 3600.0
-"""Age, s, from which an unfinished file is taken for left over: no write takes that long."""
+"""Age, s, from which an unfinished file counts as abandoned: no write takes that long."""
 
 MARK = "archive.json"
 """The file that says of which layout the folder is; without it, it is of an earlier one."""
@@ -370,7 +370,7 @@ class Archive:
         return standing(record_id, there)
 
     def _is_finished(self, name: str) -> bool:
-        """Tell whether an entered file has its name; one that lost it counts as well, so that its loss is told of."""
+        """Tell whether an entered file has its name; one that lost it counts as well, so that its loss is reported."""
         path = self._records / name
         if "/" in name or "\0" in name or os.path.lexists(path):
             return True
@@ -797,7 +797,7 @@ class Archive:
         Returns
         -------
         copied, there : int
-            Records copied, and those that were skipped because the same is there already.
+            Records copied, and those that were skipped because the same version is present (unchanged).
 
         Raises
         ------

@@ -167,7 +167,7 @@ def upgrade(own: Archive, progress: Callable[[int, int], None] | None) -> tuple[
                 upgrading=True,
             )
             if read_result(new) != result:
-                raise ArchiveError(f"does not come back the same from {new.name}; it is left as it is")
+                raise ArchiveError(f"reads differently from {new.name}; it is left as it is")
             path.unlink()
             flush_folder(path.parent)
             done += 1

@@ -97,7 +97,7 @@ def correct(
     record : Record
     settings : Settings
     damaged : collection of str
-        Components with samples that are known to be wrong, of which no permanent displacement can be told.
+        Components with samples that are known to be wrong, for which no permanent displacement is resolved.
     seen : sequence of Finding
         What the checks found: the places to mend, where the settings ask for it.
 

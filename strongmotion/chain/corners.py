@@ -216,7 +216,7 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
     dt = motion.dt
     noise = windows.pre_event
     if noise is None and windows.tail is not None:
-        noise = slice((windows.tail.start + len(motion)) // 2, None)  # the coda still swings at the beginning of it
+        noise = slice((windows.tail.start + len(motion)) // 2, None)  # the coda has not died out at the beginning of it
     signal = motion.acceleration[windows.signal]
     span = len(signal) * dt
     centres = _centres(_lowest(span, dt) / 2.0, 0.5 / dt)
@@ -329,7 +329,7 @@ def _fallback(motion: Motion, windows: Windows, low_cut: float) -> float:
 
 
 def _lowest(span: float, dt: float) -> float:
-    """Return two cycles in the length of the shaking, Hz: a lower low-cut could not be told from its absence."""
+    """Return two cycles in the length of the shaking, Hz: a lower low-cut would have no visible effect."""
     return min(2.0 / span, 0.1 / dt)
 
 

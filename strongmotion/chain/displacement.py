@@ -1,6 +1,6 @@
 """The displacement test: the low-cut is raised until displacement is still where the ground is.
 
-What is left of errors at long periods swings on both sides of the shaking, before the onset too, since a zero-phase
+What is left of errors at long periods oscillates on both sides of the shaking, before the onset too, since a zero-phase
 filter knows no direction. Displacement passes where the largest before the onset, and in the second half of the tail,
 in which the coda has died away, is at most a fraction of its peak. The low-cut is raised in steps of a fifth until it
 passes. Where four times the frequency does not do, the cause is another one (a permanent displacement, a clipped peak),

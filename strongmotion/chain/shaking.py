@@ -47,11 +47,11 @@ a million, and once in 10^15."""
 ON_TWO = 3.0
 """The same for the second strongest component: what is on one alone is a fault of that sensor."""
 
-LASTING = 7
+LASTS = 7
 """Half seconds, over more than half of which shaking lasts. A spike rings in the filter for less."""
 
 BURST = 8.0
-"""A half second counts for at most this many times the median over `LASTING` of them."""
+"""A half second counts for at most this many times the median over `LASTS` of them."""
 
 SPIKE = (0.98, 0.5)
 """A spike or a step of the zero line, whatever it rings on for in the filter, has more than the first fraction of its
@@ -112,7 +112,7 @@ def shaking_in(record: Record) -> tuple[Shock, ...]:
     """
     half = max(1, round(HALF / record.dt))
     count = record.samples // half
-    if count < 2 * LASTING:
+    if count < 2 * LASTS:
         return ()
     low, high = (
         np.array([_energies(component, band, half, count) for component in record]) for band in (LOW_BAND, HIGH_BAND)
@@ -161,7 +161,7 @@ def _energies(component: Component, band: tuple[float, float], half: int, count:
 
 def _without_bursts(energies: Floats) -> Floats:
     """Hold down what is over sooner than shaking."""
-    return np.minimum(energies, BURST * median_filter(energies, LASTING, mode="nearest"))
+    return np.minimum(energies, BURST * median_filter(energies, LASTS, mode="nearest"))
 
 
 def _level_of_noise(energies: Floats) -> Floats:

@@ -34,7 +34,7 @@ LEAST_TAIL = 5.0
 """Shortest tail, s, that tells of velocity at rest."""
 
 APART = 10.0
-"""s of quiet by which one shock is told from the next."""
+"""Quiet, s, that separates one shock from the next."""
 
 MARGIN = (5.0, 15.0)
 """Shortest and longest time, s, that the signal window goes on after the shaking; between them it is half the length
@@ -120,7 +120,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     if picked is None:
         why = "no onset stands out from what is before it"
     elif settings.time == AUTO and begins_in_shaking(energy, noise, dt):
-        why = f"what is before the onset is {level:.0%} as loud as the strongest second: shaking had begun"
+        why = f"the RMS level before the onset is {level:.0%} of that in the strongest second: shaking had begun"
         onset = 0
     elif noise * dt < settings.shortest_pre_event:
         why = f"only {noise * dt:.2f} s before the onset"

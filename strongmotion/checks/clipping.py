@@ -30,7 +30,7 @@ CHANCE = 1e-3
 """Probability that samples share the extreme by chance, below which they were cut off."""
 
 TOPMOST = 10
-"""Values from which it is told how far apart values lie next to the extreme."""
+"""Number of values next to the extreme that show how far apart values lie there."""
 
 WITHIN = 4.5
 """Standard deviations of the noise, below the extreme, within which noise leaves the samples of a flat top."""

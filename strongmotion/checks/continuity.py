@@ -52,16 +52,16 @@ def broken_continuity(component: Component) -> Finding | None:
         return None
     shape = _shape(seen.model)
     energy = np.sum([np.correlate(innovations, one, "valid") ** 2 for one in shape], axis=0)
-    grown = np.concatenate(([0.0], np.cumsum(innovations**2)))
+    total = np.concatenate(([0.0], np.cumsum(innovations**2)))
     count = len(innovations) - 2 * beside - ORDER
 
-    def grown_at(shift: int) -> Floats:
-        return grown[beside + shift : beside + shift + count]
+    def energy_at(shift: int) -> Floats:
+        return total[beside + shift : beside + shift + count]
 
-    energy, here = energy[beside : beside + count], grown_at(ORDER)
-    close = (grown_at(2 * ORDER) - grown_at(-ORDER) - energy) / (3 * ORDER - len(shape))
-    before = (grown_at(-1) - grown_at(-beside)) / (beside - 1)
-    after = (grown_at(ORDER + beside) - here) / beside
+    energy, here = energy[beside : beside + count], energy_at(ORDER)
+    close = (energy_at(2 * ORDER) - energy_at(-ORDER) - energy) / (3 * ORDER - len(shape))
+    before = (energy_at(-1) - energy_at(-beside)) / (beside - 1)
+    after = (energy_at(ORDER + beside) - here) / beside
     about = np.maximum(np.maximum(np.maximum(before, after), close), seen.noise**2 + seen.count**2 / 6.0)
     ratio = energy / len(shape) / np.maximum(about, np.finfo(float).tiny)
     peak = float(np.abs(seen.values).max())

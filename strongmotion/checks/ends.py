@@ -14,10 +14,10 @@ from ._prepared import prepared
 __all__ = ["early_stop", "forget_levels", "second_event"]
 
 CUT_OFF = 0.1
-"""The last second, as a part of the loudest (root mean square), from which shaking is cut off."""
+"""RMS level of the last second, as a fraction of the strongest second, from which shaking is cut off."""
 
 QUIET, LOUD = 0.02, 0.15
-"""Parts of the loudest second: shaking is over below the first, and a new event has come above the second. Both, and
+"""Fractions of the RMS level of the strongest second: shaking is over below the first, and a new event has come above the second. Both, and
 `CUT_OFF`, are common practice, without a source."""
 
 APART = 5.0
@@ -49,7 +49,7 @@ def _single(component: Component, at: int) -> bool:
 
 
 def early_stop(component: Component) -> Finding | None:
-    """Say where the last second is loud: the record ends in the shaking."""
+    """Report a last second with a high RMS level: the record ends in the shaking."""
     level = _level(component)
     last = float(level[-1])
     if last < max(CUT_OFF, ABOVE_NOISE * float(level.min())) or len(level) * component.dt < 2 * APART:
@@ -59,7 +59,7 @@ def early_stop(component: Component) -> Finding | None:
     end = (len(component) - 1) * component.dt
     return Finding(
         "early stop", "doubt",
-        what=f"the last second is {last:.0%} as loud as the loudest",
+        what=f"the RMS level of the last second is {last:.0%} of that of the strongest second",
         effect="later peaks, durations and energy are missing; displacement cannot be seen to come to rest",
         remedy="look for the rest of the record",
         component=component.name,

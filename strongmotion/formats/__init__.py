@@ -1,4 +1,4 @@
-"""From a file to records. One file a format; the format is told from the content, never from the name."""
+"""From a file to records. One file a format; the format is recognised from the content, never from the name."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def read(
         What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment, or
         draw a straight line across gaps of at most 0.1 s; a finding says so.
     differentiate : bool
-        Turn the samples of a velocity sensor, told from StationXML, into acceleration; a finding says so.
+        Turn the samples of a velocity sensor, as StationXML names it, into acceleration; a finding says so.
     unit : str, optional
         The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
     sensitivity : float, optional

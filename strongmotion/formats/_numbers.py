@@ -3,7 +3,7 @@
 The value of digits with a point and an exponent is m 10^e, with m a whole number. Where m is up to 2^53 and e within
 ±22 both m and 10^|e| are floats without error, so one division or multiplication gives the float nearest to the decimal
 (Clinger 1990, "How to read floating point numbers accurately"). Else, for m of up to 19 digits, the nearest float is
-told from the product of m with the leading 128 bits of 5^e (Lemire 2021, "Number parsing at a gigabyte per second",
+found from the product of m with the leading 128 bits of 5^e (Lemire 2021, "Number parsing at a gigabyte per second",
 Software: Practice and Experience 51). What that leaves open, and longer numbers, are left to Python.
 """
 

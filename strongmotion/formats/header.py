@@ -1,7 +1,7 @@
 """From the words of a file's header to a station and components.
 
 Every format gives its header as fields, a text and the line it stood on, under the names in `QUANTITIES`; what the
-words mean, and what is wrong with them, is told here once.
+words mean, and what is wrong with them, is written here once.
 """
 
 from __future__ import annotations

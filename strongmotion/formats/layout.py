@@ -282,7 +282,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     ways = (lines is not None) + (last is not None) + (length is not None)
     if format_ == "text" and ways != 1 and (block.found is None or ways > 1):
         raise head.error(
-            "the end of the header must be told in one way",
+            "the end of the header must be given in one way",
             "Give lines = the number of header lines, or last = a pattern of the last one",
         )
     if block.found is not None and (first is not None or last is not None or length is not None):

@@ -1,4 +1,4 @@
-"""A scaled suite against its target, each record told apart by a label at the end of its line."""
+"""A scaled suite against its target, each record distinguished by a label at the end of its line."""
 
 from __future__ import annotations
 

@@ -246,7 +246,7 @@ def fortran(code: str) -> Shape | None:
 
 
 def _by_places(sample: list[str], exponent: str) -> list[Shape]:
-    """Return shapes of one width, told from the places of the decimal points, where numbers touch."""
+    """Return shapes of one width, found from the places of the decimal points, where numbers touch."""
     found = []
     for decimal in (".", ","):
         steps: Counter[int] = Counter()
