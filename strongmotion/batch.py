@@ -5,23 +5,19 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
-import os
 import platform
 import signal
 import threading
-from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from . import __version__
 from .archive import Archive, made_of, moved, read_regular, same_numbers, version_of_file
 from .foundation.errors import ArchiveError, InputError, StrongMotionError
 from .foundation.files import one_at_a_time, write_whole
-from .foundation.workers import workers
+from .foundation.workers import Run
 from .settings import Settings
 
 if TYPE_CHECKING:
@@ -249,9 +245,9 @@ def process_files(
     if figures:
         _make_figures_folder(store.folder)
 
-    run = _Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress)
+    run = Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress)
     outcome = _outcome(files, dict(run.of(files)))
-    outcome.stopped = run.lost_cluster
+    outcome.stopped = _CLUSTER_LOST if run.lost_cluster else ""
     try:
         _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
     except ArchiveError as error:  # a full disk, say: what was done is still to be told
@@ -336,185 +332,15 @@ def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
 
 # Working through many items, here, in worker processes or on a cluster
 
-DIED = "the worker process died, each time it was tried, perhaps for lack of memory. Try fewer jobs."
-"""Why an item has no answer."""
-
-Item = TypeVar("Item")
-Answer = TypeVar("Answer")
-Job = TypeVar("Job")
-
 
 def _threads(jobs: int, cluster: str | None) -> int | None:
     return None if jobs == 1 and not cluster else 1  # workers share the cores
-
-
-@dataclass
-class _Run(Generic[Item, Answer, Job]):
-    """Call `work(item, job)` for many items, few of them in hand at a time.
-
-    Parameters
-    ----------
-    work : callable
-        At the top level of a module, so that other processes find it. It must not raise.
-    lost : callable
-        The answer for an item that no worker could work on, and why.
-    """
-
-    work: Callable[[Item, Job], Answer]
-    lost: Callable[[Item, str], Answer]
-    job: Job
-    jobs: int
-    cluster: str | None = None
-    interrupted: Callable[[], None] | None = None
-    progress: Callable[[int, int], None] | None = None
-    stopping: bool = False
-    lost_cluster: str = ""
-
-    def of(self, items: Sequence[Item]) -> list[tuple[Item, Answer]]:
-        """Return each item with its answer, in the order they were finished; fewer after an interruption."""
-        if self.cluster:
-            answers = self._on_cluster(items, self.cluster)
-        elif self.jobs == 1:
-            answers = self._in_turn(items)
-        else:
-            answers = self._in_workers(items)
-        got = []
-        with contextlib.suppress(KeyboardInterrupt), self._obeying_interruption(), contextlib.closing(answers):
-            if self.progress:
-                self.progress(0, len(items))
-            for answer in answers:
-                got.append(answer)
-                if self.progress:
-                    self.progress(len(got), len(items))
-        return got
-
-    @contextlib.contextmanager
-    def _obeying_interruption(self) -> Iterator[None]:
-        if threading.current_thread() is not threading.main_thread():
-            yield  # signals go to the main thread
-            return
-
-        def obey(*_: object) -> None:
-            if self.stopping:
-                raise KeyboardInterrupt
-            self.stopping = True
-            if self.interrupted:
-                self.interrupted()
-
-        before = signal.signal(signal.SIGINT, obey)
-        try:
-            yield
-        finally:
-            signal.signal(signal.SIGINT, before)
-
-    def _in_turn(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
-        for item in items:
-            if self.stopping:
-                return
-            yield item, self.work(item, self.job)
-
-    def _in_workers(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
-        """Work in processes, with no more items handed out than keep them busy.
-
-        When a worker dies, nothing tells which of the items in hand killed it: each of them is tried again on its own.
-        """
-        waiting = deque(items)
-        while waiting and not self.stopping:
-            in_hand: dict[Future[Answer], Item] = {}
-            with workers(min(self.jobs, len(waiting))) as pool:
-                try:
-                    while waiting or in_hand:
-                        while waiting and not self.stopping and len(in_hand) < 2 * self.jobs:
-                            in_hand[pool.submit(self.work, waiting[0], self.job)] = waiting[0]
-                            waiting.popleft()  # only once it is handed out
-                        if self.stopping:
-                            waiting.clear()
-                            for future in [future for future in in_hand if future.cancel()]:
-                                del in_hand[future]
-                        # Short waits, so that an interruption takes back what has not begun.
-                        for future in wait(in_hand, timeout=0.5, return_when=FIRST_COMPLETED).done:
-                            answer = future.result()
-                            yield in_hand.pop(future), answer
-                except BrokenProcessPool:
-                    pass
-            if in_hand:
-                _check_workers_start()
-            for future, item in in_hand.items():
-                finished = future.done() and not future.cancelled() and future.exception() is None
-                yield item, future.result() if finished else self._alone(item)
-
-    def _alone(self, item: Item) -> Answer:
-        with workers(1) as pool:
-            try:
-                return pool.submit(self.work, item, self.job).result()
-            except BrokenProcessPool:
-                return self.lost(item, DIED)
-
-    def _on_cluster(self, items: Sequence[Item], address: str) -> Generator[tuple[Item, Answer]]:
-        """Work on a Dask cluster, which tries the items of a lost worker again on another."""
-        try:
-            from distributed import CancelledError, Client, KilledWorker
-            from distributed import wait as wait_for_futures
-        except ImportError:
-            raise InputError("a cluster needs Dask", remedy="Install strongmotion[cluster]") from None
-        try:
-            client = Client(address, timeout=10)
-        except (OSError, ValueError) as error:
-            raise InputError(
-                f"no scheduler answers at {address!r}: {error}", remedy="Start one with `dask scheduler`"
-            ) from None
-        waiting = deque(items)
-        in_hand: dict[Any, Item] = {}
-        try:
-            while (waiting and not self.stopping) or in_hand:
-                room = max(8, 2 * sum(client.nthreads().values())) - len(in_hand)
-                while waiting and room > 0 and not self.stopping:
-                    item = waiting.popleft()
-                    in_hand[client.submit(self.work, item, self.job, pure=False)] = item
-                    room -= 1
-                # Short waits, so that an interruption and a scheduler that is gone are noticed.
-                try:
-                    done = wait_for_futures(list(in_hand), timeout=2, return_when="FIRST_COMPLETED").done
-                except TimeoutError:
-                    done = set()
-                if client.status != "running":
-                    break
-                for future in done:
-                    item = in_hand.pop(future)
-                    if future.status == "finished":
-                        yield item, future.result()
-                    elif future.status == "cancelled":
-                        self.lost_cluster = _CLUSTER_LOST
-                    else:
-                        cause = future.exception() if future.status == "error" else None
-                        died = cause is None or isinstance(cause, KilledWorker)
-                        yield item, self.lost(item, DIED if died else f"a worker could not begin: {cause!r}")
-                    future.release()
-        except (OSError, CancelledError, TimeoutError):  # of many kinds, as Dask happens to notice
-            self.lost_cluster = _CLUSTER_LOST
-        finally:
-            if client.status != "running":
-                self.lost_cluster = _CLUSTER_LOST
-            with contextlib.suppress(Exception):  # nothing is left to be lost
-                client.close(timeout=2)
 
 
 _CLUSTER_LOST = (
     "the scheduler of the cluster was lost. What its workers had finished is in the archive and will be skipped; "
     "start a scheduler and run the same command again."
 )
-
-
-def _check_workers_start() -> None:
-    """Tell a worker that died at its work from one that cannot even begin."""
-    with workers(1) as pool:
-        try:
-            pool.submit(os.getpid).result()
-        except BrokenProcessPool:
-            raise InputError(
-                "worker processes cannot start",
-                remedy='Call this in a script file, under `if __name__ == "__main__":`, or with jobs=1',
-            ) from None
 
 
 def _lost_file(file: Path, why: str) -> Answers:
@@ -726,7 +552,7 @@ def reprocess(
         if record_id not in store:
             store[record_id]  # says what is wrong, and guesses
     again = _Again(store.folder.absolute(), settings, keep, _threads(jobs, cluster), by, why)
-    run = _Run(_process_again, _lost_record, again, jobs, cluster, interrupted, progress)
+    run = Run(_process_again, _lost_record, again, jobs, cluster, interrupted, progress)
     answers = dict(run.of(wanted))
     return [answers[record_id] for record_id in wanted if record_id in answers]
 

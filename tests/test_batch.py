@@ -27,7 +27,7 @@ from strongmotion import Archive, ArchiveError, Component, InputError, Record, S
 from strongmotion.archive import moved
 from strongmotion.formats import write_csv
 from strongmotion.foundation import files as foundation_files
-from strongmotion.foundation.workers import in_processes
+from strongmotion.foundation.workers import Run, in_processes
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
 RECORDS = 8
@@ -632,7 +632,7 @@ def test_a_cluster_whose_workers_cannot_begin_says_why(tmp_path):
     distributed = pytest.importorskip("distributed")
     options = {"silence_logs": 50, "dashboard_address": ":0", "local_directory": str(tmp_path)}
     with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, **options) as cluster:
-        run = batch._Run(_break, lambda item, why: why, None, 1, cluster.scheduler_address)
+        run = Run(_break, lambda item, why: why, None, 1, cluster.scheduler_address)
         answers = run.of(["one", "two"])
     assert sorted(item for item, _ in answers) == ["one", "two"]
     assert all("a worker could not begin: ImportError" in why for _, why in answers)

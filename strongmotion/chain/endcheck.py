@@ -33,7 +33,8 @@ RAISED = 1.2
 """A high-cut that takes part of the peak is raised in steps of this factor."""
 
 FARTHER = 3.0
-"""What a low-cut takes of the peak is measured against a low-cut lower by this factor: without any there is no zero line."""
+"""What a low-cut takes of the peak is measured against a low-cut lower by this factor, since without any there is no
+zero line."""
 
 TOO_MUCH = 0.2
 """Part of the peak that a filter chosen from noise may take before the component is unfit: likewise."""

@@ -17,8 +17,8 @@ CUT_OFF = 0.1
 """RMS level of the last second, as a fraction of the strongest second, from which shaking is cut off."""
 
 QUIET, LOUD = 0.02, 0.15
-"""Fractions of the RMS level of the strongest second: shaking is over below the first, and a new event has come above the second. Both, and
-`CUT_OFF`, are common practice, without a source."""
+"""Fractions of the RMS level of the strongest second: shaking is over below the first, and a new event has come above
+the second. Both, and `CUT_OFF`, are common practice, without a source."""
 
 APART = 5.0
 """s of quiet between two events."""
