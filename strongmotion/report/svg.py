@@ -432,8 +432,8 @@ class Panel:
         options = drawn.options
         size = options.get("fontsize", 9)
         return _text(
-            drawn.text, x, y, size, options.get("color", "#000"), options.get("ha", "left"),
-            options.get("va", "baseline"), options.get("rotation", 0), "bbox" in options,
+            drawn.text, x, y, size, options.get("color", "#000"),
+            (options.get("ha", "left"), options.get("va", "baseline")), options.get("rotation", 0), "bbox" in options,
         )  # fmt: skip
 
     def _write_legend(self, look: Any) -> str:
@@ -462,13 +462,13 @@ class Panel:
                 f'fill-opacity=".85"/>'
             )
         if title:
-            out.append(_text(title, x + 4, y + line - 3, size, look.ink, "left", "baseline"))
+            out.append(_text(title, x + 4, y + line - 3, size, look.ink, ("left", "baseline")))
             y += line
         for number, handle in enumerate(handles):
             column, row = divmod(number, down)
             at, middle = x + sum(wide[:column]), y + line * (row + 0.5) + 1.5
             out.append(self._write_key(handle, at + 3, middle))
-            out.append(_text(handle.get_label(), at + 24, middle, size, look.ink, "left", "center"))
+            out.append(_text(handle.get_label(), at + 24, middle, size, look.ink, ("left", "center")))
         return "".join(out)
 
     def _write_key(self, handle: Any, x: float, y: float) -> str:
@@ -615,12 +615,12 @@ def _text(
     y: float,
     size: float,
     colour: str,
-    ha: str,
-    va: str,
+    anchor: tuple[str, str],
     rotation: float = 0.0,
     halo: bool = False,
 ) -> str:
-    """Return a text, of one or several lines, at a place and an anchor."""
+    """Return a text, of one or several lines, at a place and an anchor: horizontal and vertical, as Matplotlib's."""
+    ha, va = anchor
     lines = re.split("\n", text)
     line = 1.25 * size
     first = y + _LIFT[va] * size - (line * (len(lines) - 1)) * {"top": 0.0, "center": 0.5}.get(va, 1.0)

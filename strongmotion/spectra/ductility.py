@@ -185,7 +185,7 @@ def constant_strength_spectrum(
         for row, one in enumerate(strength):
             out[row, i] = _yielding.demand(fine, step, omega, damping, hardening, one) * omega**2 / one
 
-    _each_period(column, strength.size, acceleration, dt, periods, damping, hardening, interpolation, threads)
+    _each_period(column, strength.size, acceleration, dt, periods, (damping, hardening), interpolation, threads)
     return out
 
 
@@ -254,7 +254,7 @@ def constant_ductility_spectrum(
         _yielding.strengths(fine, step, omega, damping, hardening, ductility[order], found)
         out[order, i] = found
 
-    _each_period(column, RUNS, acceleration, dt, periods, damping, hardening, interpolation, threads)
+    _each_period(column, RUNS, acceleration, dt, periods, (damping, hardening), interpolation, threads)
     if np.isnan(out).any():
         row, i = np.argwhere(np.isnan(out))[0]
         raise InputError(
@@ -271,15 +271,14 @@ def _each_period(
     acceleration: ArrayLike,
     dt: float,
     periods: ArrayLike,
-    damping: float,
-    hardening: float,
+    oscillator: tuple[float, float],
     interpolation: Interpolation,
     threads: int | None,
 ) -> None:
-    """Check the arguments and call `column` for each period, with the record as fine as the period needs it."""
+    """Check the arguments, the last two of them damping and hardening, and call `column` for each period, with the record as fine as the period needs it."""
     acceleration = signal("acceleration", acceleration)
     dt, periods = positive("dt", dt), above_zero("periods", periods)
-    damping, hardening = _one("damping", damping), _hardening(hardening)
+    damping, hardening = _one("damping", oscillator[0]), _hardening(oscillator[1])
     factors = [int(factor) for factor in resampling_factors(periods, dt)]
     fine = {factor: resample(acceleration, factor, interpolation) for factor in set(factors)}
 

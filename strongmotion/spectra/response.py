@@ -234,8 +234,8 @@ def response_spectra(
     def spectrum(acceleration: Floats, step: float, threads: int) -> ResponseSpectrum:
         def solve(groups: list[Group]) -> Floats:
             return largest_responses(
-                _kernels.peaks, [acceleration], step, periods, damping, groups, interpolation, threads,
-                3 if everything else 1,
+                (_kernels.peaks, 3 if everything else 1), [acceleration], step, periods, damping, groups,
+                interpolation, threads,
             )  # fmt: skip
 
         out = solve(groups[step])

@@ -144,7 +144,7 @@ def rotated_spectrum(
 
     def solve(groups: list[Group]) -> Floats:
         return largest_responses(
-            _rotation.rotated_peaks, [a1, a2], dt, periods, damping, groups, interpolation, threads, ANGLES.size + 1
+            (_rotation.rotated_peaks, ANGLES.size + 1), [a1, a2], dt, periods, damping, groups, interpolation, threads
         )
 
     out = solve(groups)

@@ -72,7 +72,7 @@ def work(groups: list[Group]) -> int:
 
 
 def largest_responses(
-    kernel: Callable[..., None],
+    kernel: tuple[Callable[..., None], int],
     components: list[Floats],
     dt: float,
     periods: Floats,
@@ -80,15 +80,17 @@ def largest_responses(
     groups: list[Group],
     interpolation: str,
     threads: int,
-    count: int,
 ) -> Floats:
     """Run a kernel on every oscillator, each on the components resampled as its period needs, in threads.
+
+    Beside the kernel stands the number of rows that it fills.
 
     Returns
     -------
     array (count, d, p)
         What the kernel fills its last argument with, by damping and period; 0 where the period is 0.
     """
+    solving, count = kernel
     out = np.zeros((count, damping.size, periods.size))
     # Squares of very large or small samples would leave the range of numbers; a power of two changes no other bit.
     peak = max(max(float(a.max()), -float(a.min())) for a in components)
@@ -99,7 +101,7 @@ def largest_responses(
 
     def solve(fine: list[Floats], step: float, row: NDArray[np.intp], column: NDArray[np.intp]) -> None:
         largest = np.empty((count, row.size))
-        kernel(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
+        solving(*fine, step, 2 * np.pi / periods[column], damping[row], largest)
         out[:, row, column] = scale * largest
 
     for factor, row, column in groups:
