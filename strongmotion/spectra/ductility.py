@@ -275,7 +275,10 @@ def _each_period(
     interpolation: Interpolation,
     threads: int | None,
 ) -> None:
-    """Check the arguments, the last two of them damping and hardening, and call `column` for each period, with the record as fine as the period needs it."""
+    """Check the arguments and call `column` for each period, with the record as fine as the period needs it.
+
+    `oscillator` holds damping and hardening.
+    """
     acceleration = signal("acceleration", acceleration)
     dt, periods = positive("dt", dt), above_zero("periods", periods)
     damping, hardening = _one("damping", oscillator[0]), _hardening(oscillator[1])
