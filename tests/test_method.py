@@ -21,10 +21,16 @@ def shaking() -> np.ndarray:
 
 
 def fling(displacement: float, rise: float = 4.0) -> np.ndarray:
-    """Return one sine cycle of acceleration from 28 s on that moves the ground by `displacement` for good."""
+    """Return acceleration from 28 s on that moves the ground by `displacement` for good.
+
+    Velocity is a pulse sin^4, so acceleration is smooth where it begins and ends: a kink is a fault that is found.
+    """
     phase = (TIME - 28.0) / rise
     inside = (phase >= 0) & (phase <= 1)
-    return np.where(inside, 2 * np.pi / rise**2 * np.sin(2 * np.pi * phase), 0.0) * displacement
+    return (
+        np.where(inside, 32 * np.pi / 3 / rise**2 * np.sin(np.pi * phase) ** 3 * np.cos(np.pi * phase), 0.0)
+        * displacement
+    )
 
 
 def recorded(acceleration, seed: int = 1, noise: float = 2e-5, offset: float = 3e-3) -> Record:

@@ -284,7 +284,8 @@ def _clear_band(
     sides. They are bridged: what noise they hold is little beside the signal. Below the band they are bridged with
     more care, for there a drift of the zero line stands out of the noise as well: only up to a width of `hole`, Hz.
     """
-    frequency, ratio = seen.frequency, seen.signal / noise
+    frequency = seen.frequency
+    ratio = seen.signal / np.maximum(noise, 1e-30 * seen.signal.max(initial=0.0) + np.finfo(float).tiny)
     clear = np.concatenate(([False], ratio >= least, [False])).astype(np.int8)
     runs = (np.flatnonzero(np.diff(clear)).reshape(-1, 2) - [0, 1]).tolist()
     if not runs:
