@@ -53,6 +53,8 @@ class Done:
     """A file whose record is in the archive, with its peaks: the largest over its components, SI units.
 
     `differs` says what differs from the version that was there before: samples, metadata, settings or software.
+    `usable` and `bounds` say of PGA, PGV and PGD in turn whether the number may be used, and whether the true one is
+    ``"at least"`` as large.
     """
 
     file: Path
@@ -64,6 +66,8 @@ class Done:
     skipped: bool = False
     differs: tuple[str, ...] = ()
     version: str = ""
+    usable: tuple[bool, bool, bool] = (True, True, True)
+    bounds: tuple[str, str, str] = ("", "", "")
 
 
 @dataclass(frozen=True)
@@ -250,7 +254,7 @@ def process_files(
     outcome.stopped = _CLUSTER_LOST if run.lost_cluster else ""
     try:
         _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
-    except ArchiveError as error:  # a full disk, say: what was done is still to be told
+    except ArchiveError as error:  # a full disk, say: what was done is still to be reported
         outcome.failed.append(Failure(store.folder / FAILURES, str(error.at(None))))
     return outcome
 
@@ -419,18 +423,19 @@ def _store(file: Path, record: Record, settings: Settings, job: _Job) -> Done:
         drawn, folder = made or archive[record_id, version.name], job.archive / "figures"
         save(motion_figure(drawn, job.unit), folder / f"{record_id}_motion.png")
         save(spectrum_figure(drawn, unit=job.unit), folder / f"{record_id}_spectrum.png")
-    told = made or archive.summary(record_id, version.name)
+    summary = made or archive.summary(record_id, version.name)
+    pga, pgv, pgd = (_largest(summary.peaks, record, quantity) for quantity in ("PGA", "PGV", "PGD"))
     return Done(
-        file, record_id, *_largest_peaks(told.peaks, record), told.severity, made is None,
+        file, record_id, float(pga.value), float(pgv.value), float(pgd.value), summary.severity, made is None,
         version.differs if made else (), version.name,
+        (bool(pga.usable), bool(pgv.usable), bool(pgd.usable)), (str(pga.bound), str(pgv.bound), str(pgd.bound)),
     )  # fmt: skip
 
 
-def _largest_peaks(table: pd.DataFrame, record: Record) -> tuple[float, float, float]:
-    """Return PGA, PGV and PGD, each the largest over the components."""
-    peaks = table[table["component"].isin(record.names)]
-    pga, pgv, pgd = (float(peaks.loc[peaks["quantity"] == name, "value"].max()) for name in ("PGA", "PGV", "PGD"))
-    return pga, pgv, pgd
+def _largest(peaks: pd.DataFrame, record: Record, quantity: str) -> pd.Series[Any]:
+    """Return the row of the component with the largest peak."""
+    rows = peaks[peaks["component"].isin(record.names) & (peaks["quantity"] == quantity)]
+    return rows.loc[rows["value"].idxmax()]
 
 
 def _make_figures_folder(archive: Path) -> None:

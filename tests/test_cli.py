@@ -654,7 +654,20 @@ def test_catalogue_marks_what_is_outside_the_usable_periods(tmp_path):
     assert re.search(r"PSA 1s.*", shown)
     row = next(line for line in shown.splitlines() if line.startswith("XX.FERN"))
     assert row.count(" *") == 1  # 1 s lies outside, 0.2 s inside
-    assert "* outside the record's usable periods." in shown
+    assert "* not to be used: outside the usable periods, or of an unfit record." in shown
+
+
+def test_what_is_unfit_is_marked_in_tables(tmp_path):
+    def run(*words):
+        return CliRunner().invoke(app, [str(word) for word in words]).stdout
+
+    (settings := tmp_path / "quick.toml").write_text(QUICK.to_toml())
+    shown = run("process", DEMO / "bell.txt", "-o", tmp_path / "a", "--settings", settings)
+    row = next(line for line in shown.splitlines() if line.startswith("XX.BELL"))
+    assert re.search(r" ≥ [0-9.]+ \*  [0-9.]+ \*  [0-9.]+ \*  unfit", row)
+    assert "≥: at least so large. *: not to be used" in shown
+    row = next(line for line in run("catalogue", tmp_path / "a").splitlines() if line.startswith("XX.BELL"))
+    assert len(re.findall(r"[0-9.]+ \*", row)) == 6  # PGA of three components, PGV, PSA at two periods
 
 
 def test_inspect_shows_a_stored_record(stored, tmp_path, monkeypatch, capsys):

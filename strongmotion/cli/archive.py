@@ -201,19 +201,23 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
     write_catalogue(frame, csv, parquet)
     shown = [column for column in frame.columns if column.startswith(CATALOGUE_COLUMNS)]
     cells, marked = frame[shown].astype(object).map(cell), False
+    unfit = frame.worst_finding == "unfit"
     for column in shown:
+        outside = unfit & frame[column].notna()
         if column.startswith("psa_"):
             period = float(column.split("_")[1].removesuffix("s"))
-            outside = (frame.shortest_usable_period_s > period) | (frame.longest_usable_period_s < period)
-            cells.loc[outside, column] += " *"
-            marked = marked or outside.any()
+            outside |= (frame.shortest_usable_period_s > period) | (frame.longest_usable_period_s < period)
+        elif not column.startswith(("pga_", "pgv_", "pgd_")):
+            continue
+        cells.loc[outside, column] += " *"
+        marked = marked or outside.any()
     if sys.stdout.isatty():
         shown = fitting(cells)
     show_table([heading(column) for column in shown], cells[shown].to_numpy().tolist())
     rest = "" if csv or parquet else f" {len(shown)} are shown here; --csv F writes all of them."
     typer.echo(f"{count(len(frame), 'record')}, {len(frame.columns)} columns.{rest}")
     if marked:
-        typer.echo("* outside the record's usable periods.")
+        typer.echo("* not to be used: outside the usable periods, or of an unfit record.")
     for path in (csv, parquet):
         if path is not None:
             typer.echo(f"All columns are in {path}.")

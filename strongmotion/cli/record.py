@@ -166,12 +166,14 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
     factor = in_unit(unit)
     if outcome.done or outcome.skipped:
         rows = [
-            (done.record, f"{done.pga * factor:.4g}", f"{done.pgv:.4g}", f"{done.pgd:.4g}", done.severity or "none",
-             _what_became(done))
+            (done.record, *_marked(done, factor), done.severity or "none", _what_became(done))
             for done in (*outcome.done, *outcome.skipped)
-        ]  # fmt: skip
+        ]
         show_table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
-        typer.echo("Peaks are the largest over the record's components.")
+        cells = "".join(one for row in rows for one in row[1:4])
+        at_least = " ≥: at least so large." if "≥" in cells else ""
+        unusable = " *: not to be used; `strongmotion inspect` says why." if "*" in cells else ""
+        typer.echo(f"Peaks are the largest over the record's components.{at_least}{unusable}")
     for failure in outcome.failed:
         complain(f"{printable(failure.file)}: {failure.reason}")
     counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} skipped (unchanged), {len(outcome.failed)} failed"
@@ -187,6 +189,15 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
         more = f" and {len(outcome.remaining) - 10} more" if len(outcome.remaining) > 10 else ""
         complain(f"to go: {', '.join(shown)}{more}.")
     typer.echo(CAUTION)
+
+
+def _marked(done: Done, factor: float) -> tuple[str, ...]:
+    """Return PGA, PGV and PGD, with a mark where the true one is at least so large, or where it may not be used."""
+    values = (done.pga * factor, done.pgv, done.pgd)
+    return tuple(
+        f"{'≥ ' if bound else ''}{value:.4g}{'' if usable else ' *'}"
+        for value, usable, bound in zip(values, done.usable, done.bounds, strict=True)
+    )
 
 
 def _what_became(done: Done) -> str:
