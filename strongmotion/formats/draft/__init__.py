@@ -338,13 +338,15 @@ class _Drafter:
         """Return the interval that numbers alone may be: beside the count, or by themselves above the samples."""
         found: list[tuple[Item, str]] = []
         bare: list[Item] = []
+        labelled = {(item.line, item.text) for item in self.items if item.kind == "number" and item.label}
         for at in range(self.blocks.runs[0][0]):
             text = self.shown(at)
             cells = text.replace(",", " ").split() if self.blocks.shape.decimal == "." else text.split()
             if not cells or not all(header.usable_number(cell) for cell in cells):
                 continue
             values = [float(cell) for cell in cells]
-            small = [(cell, value) for cell, value in zip(cells, values, strict=True) if 2e-4 <= value <= 0.1]
+            small = [(cell, value) for cell, value in zip(cells, values, strict=True)
+                     if 2e-4 <= value <= 0.1 and (at, cell) not in labelled]  # fmt: skip
             beside = float(self.arrangement.samples) in values
             bare += [Item("number", "", cell, at, value) for cell, value in small]
             if len(small) == 1 and (beside or len(cells) == 1):

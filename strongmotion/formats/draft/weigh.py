@@ -604,7 +604,7 @@ def _is_word(text: str) -> bool:
     return text.lower() in (
         "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
         "record",
-        "component", "start", "data", "height", "records", "position", "altitude",
+        "component", "start", "data", "height", "records", "position", "altitude", "utc", "gmt",
     )  # fmt: skip
 
 
