@@ -558,7 +558,7 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 COMMANDS = [
     "process", "inspect", "layout", "settings", "measures", "reprocess", "catalogue", "find", "report", "verify",
     "history", "accept", "reject", "withdraw", "upgrade", "sign", "extract", "merge", "export", "spectra", "compare",
-    "select", "event",
+    "select", "event", "guide",
 ]  # fmt: skip
 
 
@@ -576,7 +576,7 @@ def test_help_lists_just_the_commands_and_no_arguments_is_help():
     result = run(app, ["--help"])
     listed = result.stdout.split("\nA record:\n")[1]
     assert re.findall(r"^  (\w+) ", listed, re.MULTILINE) == COMMANDS
-    assert re.findall(r"^\w.*:$", listed, re.MULTILINE) == ["An archive:", "A design:", "An earthquake:"]
+    assert re.findall(r"^\w.*:$", listed, re.MULTILINE) == ["An archive:", "A design:", "An earthquake:", "Help:"]
     assert "Exit status: 0 all well; 1 some records failed" in result.stdout
     assert run(app, []).output == result.output
 

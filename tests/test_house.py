@@ -29,6 +29,7 @@ FLOORS = (
     ("suite", "event"),
     ("report",),
     ("batch",),
+    ("guide",),
     ("cli",),
 )
 """Rooms from the ground up; a room may import from its own floor and those below."""

@@ -12,7 +12,9 @@ from .. import __version__
 from ..foundation.errors import InputError, SettingsError, StrongMotionError
 from .tables import complain
 
-RECORDS, ARCHIVES, DESIGNS, EVENTS = HEADINGS = ("A record", "An archive", "A design", "An earthquake")
+RECORDS, ARCHIVES, DESIGNS, EVENTS, HELP = HEADINGS = (
+    "A record", "An archive", "A design", "An earthquake", "Help",
+)  # fmt: skip
 """Headings of the help, by what a person is working on; each command is registered with one."""
 
 

@@ -1,0 +1,63 @@
+"""The guide: every page is listed, every link leads somewhere, and the terminal shows what the file holds."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from strongmotion import InputError
+from strongmotion.cli import app
+from strongmotion.guide import TOPICS, page, title
+
+ROOT = Path(__file__).parents[1]
+PAGES = sorted((ROOT / "strongmotion" / "guide").glob("*.md"))
+run = CliRunner().invoke
+
+
+def anchors(path: Path) -> set[str]:
+    """Return the anchors of a page's headings, as web hosts make them."""
+    headings = re.findall(r"^#+ (.*)$", path.read_text(encoding="utf-8"), re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-") for heading in headings}
+
+
+def test_every_page_is_a_topic():
+    assert {path.stem for path in PAGES} == set(TOPICS)
+
+
+@pytest.mark.parametrize("path", [*PAGES, ROOT / "README.md"], ids=lambda path: path.stem)
+def test_links_lead_somewhere(path):
+    text = path.read_text(encoding="utf-8")
+    links = [link for link in re.findall(r"\]\(([^)\s]+)\)", text) if not link.startswith("https://")]
+    for link in links:
+        file, _, anchor = link.partition("#")
+        target = (path.parent / file).resolve() if file else path
+        assert target.exists(), link
+        assert not anchor or anchor in anchors(target), link
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_a_page_has_a_title_and_says_what_can_go_wrong(topic):
+    text = page(topic)
+    assert text.startswith(f"# {title(topic)}\n")
+    assert max(map(len, re.sub(r"^\|.*$", "", text, flags=re.MULTILINE).splitlines())) <= 125
+    if topic not in ("notebooks", "without-us", "numbers", "changes"):
+        assert "\n## What can go wrong\n" in text
+
+
+def test_the_command_lists_the_pages_and_shows_one():
+    listed = run(app, ["guide"]).stdout
+    assert all(topic in listed and title(topic) in listed for topic in TOPICS)
+    assert run(app, ["guide", "corners"]).stdout == page("corners")
+    assert run(app, ["guide", "arch"]).stdout == page("archives")
+
+
+def test_a_page_that_is_not_there_is_an_error_with_all_names():
+    with pytest.raises(InputError, match=r"no page 'x' in the guide\. Pages: first-record, formats"):
+        page("x")
+
+
+def test_the_readme_is_short():
+    assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= 120
