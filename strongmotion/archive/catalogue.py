@@ -13,6 +13,7 @@ import ast
 import contextlib
 import hashlib
 import io
+import itertools
 import json
 import os
 import re
@@ -86,7 +87,7 @@ _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding
 
 _UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
 
-_VERSION = "3"
+_VERSION = "4"
 
 _OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
 """Columns that are read from a file; the others are of the manifest."""
@@ -174,7 +175,7 @@ class Index:
             # Only the columns asked about are read for all records.
             used = list(dict.fromkeys(asked.values()))
             columns = self._columns(base, ["file", *(name for name in used if name not in rare)])
-            columns |= self._rare_columns(base, [name for name in used if name in rare], columns["file"])
+            columns |= self._rare_columns(base, [name for name in used if name in rare])
             factor = in_unit(acceleration_unit(unit))
             table = pd.DataFrame({word: _scaled(columns, name, factor) for word, name in asked.items()})
             try:
@@ -199,20 +200,20 @@ class Index:
     def _frame(self, base: sqlite3.Connection, unit: str, held: np.ndarray | None) -> pd.DataFrame:
         unit = acceleration_unit(unit)
         columns = self._columns(base, ["file", "record", *_STANDING, *_OF_FILE])
-        if held is not None:
-            columns = {name: column[held] for name, column in columns.items()}
-        count = len(columns["file"])
+        count = len(columns["file"]) if held is None else len(held)
         numbered = {name for (name,) in base.execute("SELECT name FROM columns")}
         present = [name for name in _USUAL if name in numbered or name in _ALWAYS]
         rare = _rare_names(base)[: max(0, MOST_CELLS // max(count, 1) - len(_OF_FILE))]
-        columns |= self._rare_columns(base, rare, columns["file"])
+        columns |= self._rare_columns(base, rare)
+        if held is not None:
+            columns = {name: column[held] for name, column in columns.items()}
         # Records differ in components: the columns are those of any record, each kind together.
         numbers = [name for kind in _kinds() for name in (*present, *rare) if name.startswith(f"{kind}_")]
         factor = in_unit(unit)
         names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
         frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
-        folder = str(self._records)
-        paths = [os.path.join(folder, file) for file in columns["file"]]  # noqa: PTH118 -- of 100 000 a Path each takes seconds
+        folder = os.path.join(self._records, "")  # noqa: PTH118 -- of 100 000 a Path each takes seconds
+        paths = [folder + file for file in columns["file"]]
         frame["path"] = layout.text_column(np.array(paths, dtype=object))
         frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601").dt.as_unit("ns")
         frame.attrs = {"caution": CAUTION, "problems": _problems(base, self._records)}
@@ -229,17 +230,14 @@ class Index:
         return columns
 
     @staticmethod
-    def _rare_columns(base: sqlite3.Connection, names: Sequence[str], files: np.ndarray) -> dict[str, np.ndarray]:
-        place = {file: number for number, file in enumerate(files)} if names else {}
+    def _rare_columns(base: sqlite3.Connection, names: Sequence[str]) -> dict[str, np.ndarray]:
+        """Return columns of which some records have a number only, ordered by record."""
+        count = int(_meta(base)["records"])
         columns = {}
         for name in names:
-            column = np.full(len(files), np.nan)
-            rows = base.execute(
-                "SELECT files.file, value FROM quantities JOIN files USING (sha256) WHERE quantities.name = ?", (name,)
-            )
-            for file, value in rows:
-                if file in place and value is not None:
-                    column[place[file]] = value
+            column = np.full(count, np.nan)
+            places, values = base.execute("SELECT places, data FROM rare WHERE name = ?", (name,)).fetchone()
+            column[np.frombuffer(places, "<i4")] = np.frombuffer(values, "<f8")
             columns[name] = column
         return columns
 
@@ -358,9 +356,11 @@ class Index:
                         odd = gate.describe_odd(Path(entry.path))
                         problems[name] = odd or "is not named for a version of a record; `verify` says more"
                     continue
-                with contextlib.suppress(FileNotFoundError):  # deleted a moment ago
+                try:
                     state = entry.stat(follow_symlinks=False)
-                    files[name] = (state.st_size, state.st_mtime_ns)
+                except FileNotFoundError:  # deleted a moment ago
+                    continue
+                files[name] = (state.st_size, state.st_mtime_ns)
         manifests: dict[str, int] = {}
         with contextlib.suppress(FileNotFoundError), os.scandir(self._archive.manifest.folder) as entries:
             for entry in entries:
@@ -516,10 +516,15 @@ _SCHEMA = (
     "CREATE TABLE quantities (sha256 TEXT, name TEXT, quantity TEXT, component TEXT, value REAL, "
     "PRIMARY KEY (name, sha256)) WITHOUT ROWID",
     "CREATE TABLE columns (name TEXT PRIMARY KEY, data BLOB)",
+    "CREATE TABLE rare (name TEXT PRIMARY KEY, records INTEGER, places BLOB, data BLOB)",
     f"CREATE VIEW records AS SELECT record, version, state, versions, file, {_listed(_OF_FILE)} FROM standing "
     "JOIN files USING (file) JOIN rows USING (sha256) WHERE problem IS NULL",
 )
 _SCHEMA_TEXTS = sorted(_SCHEMA)
+_DIGESTS = (
+    "SELECT sha256 FROM standing JOIN files USING (file) JOIN rows USING (sha256) WHERE problem IS NULL ORDER BY record"
+)
+"""The hash of each record's file, in the order of the view ``records``."""
 
 
 def _schema(base: sqlite3.Connection) -> list[str]:
@@ -544,6 +549,7 @@ def _content_digest(base: sqlite3.Connection) -> str:
     """Return the SHA-256 over all rows of all tables but what the index says of itself."""
     digest = hashlib.sha256()
     keys = {"standing": "record", "files": "file", "rows": "sha256", "quantities": "name, sha256", "columns": "name"}
+    keys["rare"] = "name"
     for table, key in keys.items():
         for row in base.execute(f"SELECT * FROM {table} ORDER BY {key}"):
             digest.update(repr(row).encode("utf-8", "backslashreplace"))
@@ -583,7 +589,23 @@ def _pack_columns(base: sqlite3.Connection) -> int:
                 continue
             data = column.astype("<f8").tobytes()
         base.execute("INSERT INTO columns VALUES (?, ?)", (name, data))
+    _pack_rare_columns(base)
     return len(rows)
+
+
+def _pack_rare_columns(base: sqlite3.Connection) -> None:
+    """Keep the numbers of each column that few records have, with the places of these records in the order of all."""
+    base.execute("DELETE FROM rare")
+    place: dict[str, list[int]] = {}
+    for number, (digest,) in enumerate(base.execute(_DIGESTS)):
+        place.setdefault(digest, []).append(number)
+    numbers = base.execute("SELECT name, sha256, value FROM quantities WHERE value IS NOT NULL ORDER BY name, sha256")
+    for name, of_name in itertools.groupby(numbers, key=lambda row: row[0]):
+        pairs = [(number, value) for _, digest, value in of_name for number in place.get(digest, ())]
+        if pairs:
+            places, values = zip(*sorted(pairs), strict=True)
+            packed = np.array(places, dtype="<i4").tobytes(), np.array(values, dtype="<f8").tobytes()
+            base.execute("INSERT INTO rare VALUES (?, ?, ?, ?)", (name, len(pairs), *packed))
 
 
 def _unpacked(name: str, data: bytes | None, count: int) -> np.ndarray:
@@ -602,7 +624,7 @@ def _storable(name: str) -> str:
 
 
 def _rare_names(base: sqlite3.Connection) -> list[str]:
-    return [name for (name,) in base.execute("SELECT name FROM quantities GROUP BY name ORDER BY count(*) DESC, name")]
+    return [name for (name,) in base.execute("SELECT name FROM rare ORDER BY records DESC, name")]
 
 
 def _problems(base: sqlite3.Connection, folder: Path) -> list[str]:
