@@ -23,7 +23,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 from test_archive import STATION, earlier_archive, make_result
 from typer.testing import CliRunner
 
@@ -390,11 +390,12 @@ def test_an_edited_index_is_found_and_built_anew(history):
     assert history.verify() == []
 
 
-def test_any_flipped_bit_of_the_manifest_is_found(history, result):
+@pytest.mark.parametrize("flips", [pytest.param(40, marks=pytest.mark.slow), 5])
+def test_any_flipped_bit_of_the_manifest_is_found(history, result, flips):
     rng = random.Random(11)
     for path in entry_files(history, result.record.id):
         whole = path.read_bytes()
-        for _ in range(20):
+        for _ in range(flips):
             damaged = bytearray(whole)
             damaged[rng.randrange(len(whole))] ^= 1 << rng.randrange(8)
             path.write_bytes(damaged)
@@ -563,10 +564,11 @@ def stop_at(monkeypatch, number):
     return calls
 
 
+@pytest.mark.parametrize("every", [pytest.param(1, marks=pytest.mark.slow), 3])
 @pytest.mark.parametrize("what", ["add", "decide", "upgrade", "take"])
-def test_killed_at_any_call_nothing_is_lost(tmp_path, result, what, monkeypatch):
+def test_killed_at_any_call_nothing_is_lost(tmp_path, result, what, every, monkeypatch):
     """At each system call in turn the writer dies at once, its cleaning up included; then all goes on."""
-    for number in range(1, 60):
+    for number in range(1, 60, every):
         folder = tmp_path / f"{number}"
         if what == "upgrade":
             archive = earlier_archive(folder, "XX.QUAY.00_20310307T041500", HERE / "archives" / "layout_2.h5")
@@ -834,10 +836,15 @@ class Year(RuleBasedStateMachine):
             assert row.pga_H1_m_s2 == peak
 
 
-Year.TestCase.settings = settings(
-    max_examples=15, stateful_step_count=25, deadline=None, suppress_health_check=list(HealthCheck)
-)
-TestYear = Year.TestCase
+def test_a_year_of_events_loses_nothing():
+    few = settings(max_examples=5, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck))
+    run_state_machine_as_test(Year, settings=few)
+
+
+@pytest.mark.slow
+def test_many_years_of_events_lose_nothing():
+    many = settings(max_examples=60, stateful_step_count=40, deadline=None, suppress_health_check=list(HealthCheck))
+    run_state_machine_as_test(Year, settings=many)
 
 
 def test_what_stands_is_a_function_of_the_entries_alone(history, result):
