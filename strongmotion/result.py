@@ -141,6 +141,36 @@ class Result:
         """
         return from_above("draw")(self, what, **options)
 
+    def spectra_wide(self, quantity: str = "psa", damping: float = 0.05) -> pd.DataFrame:
+        """Return one quantity of the spectra with a column for each component and a row for each period.
+
+        Parameters
+        ----------
+        quantity : str
+            ``"sd"`` (m), ``"psv"``, ``"sv"`` (m/s), ``"psa"`` or ``"sa"`` (m/s²).
+        damping : float
+            Ratio to critical, one of those of the spectra.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Indexed by period, s. Ordinates outside the usable band are empty (NaN).
+
+        Raises
+        ------
+        InputError
+            The spectra do not hold this quantity or this damping.
+        """
+        if quantity not in QUANTITIES:
+            raise InputError(f"unknown quantity {quantity!r}; choose one of {', '.join(QUANTITIES)}")
+        chosen = self.spectra[np.isclose(self.spectra["damping"], damping, rtol=1e-9, atol=0)]
+        if chosen.empty:
+            there = ", ".join(f"{one:g}" for one in self.spectra["damping"].unique())
+            raise InputError(f"no spectra of damping {damping:g}; these are there: {there}")
+        order = chosen["component"].unique()
+        usable = chosen.assign(value=chosen[quantity].where(chosen["usable"]))
+        return usable.pivot(index="period", columns="component", values="value")[order]
+
     def __repr__(self) -> str:
         pga = self.peaks[(self.peaks["quantity"] == "PGA") & self.peaks["component"].isin(list(self.motion))]
         peaks = ", ".join(f"{row.component} {row.value:.3g}" for row in pga.itertuples())

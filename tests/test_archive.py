@@ -26,7 +26,7 @@ from hypothesis.extra import numpy as hnp
 from strongmotion.archive import Archive, files, gate, read_result, write_catalogue
 from strongmotion.chain import Band, Baseline, PermanentDisplacement, Shift, Windows
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
-from strongmotion.foundation.errors import ArchiveError
+from strongmotion.foundation.errors import ArchiveError, InputError
 from strongmotion.foundation.files import write_whole
 from strongmotion.motion import Entry, History, Motion
 from strongmotion.record import Component, Finding, Record, Source, Station
@@ -166,6 +166,33 @@ def test_it_acts_as_a_collection(archive, result):
     assert len(archive) == 2
     assert result.record.id in archive
     assert "XX.NOWHERE" not in archive
+
+
+def test_it_is_a_mapping_by_id_or_by_the_beginning_of_one(archive, result):
+    other = make_result(dataclasses.replace(result.record, station=Station("PIER", "XX")))
+    for one in (result, other):
+        archive.add(one)
+    assert archive.keys() == list(archive)
+    assert [key for key, _ in archive.items()] == list(archive)
+    assert [one.record.id for one in archive.values()] == list(archive)
+    assert archive["XX.PIER"] == archive.get(other.record.id) == other
+    assert archive.get("XX.NOWHERE") is None
+    with pytest.raises(KeyError, match=r"there is no record .XX\.NOWHERE"):
+        archive["XX.NOWHERE"]
+    with pytest.raises(KeyError, match=r"2 records begin with .XX\."):
+        archive["XX."]
+
+
+def test_wide_spectra_leave_unusable_ordinates_empty(result):
+    wide = result.spectra_wide()
+    long = result.spectra[np.isclose(result.spectra["damping"], 0.05)]
+    for row in long[long["component"] == "H1"].itertuples():
+        value = wide.loc[row.period, "H1"]
+        assert value == row.psa if row.usable else np.isnan(value)
+    with pytest.raises(InputError, match=r"no spectra of damping 0\.37"):
+        result.spectra_wide(damping=0.37)
+    with pytest.raises(InputError, match="unknown quantity"):
+        result.spectra_wide("pga")
 
 
 def test_the_same_result_gives_the_same_file(archive, result):

@@ -352,6 +352,7 @@ def test_spectrum_intensities_of_a_step(damping):
     expected = peak * (2.5**2 - 0.1**2) / (4 * np.pi)
     assert ms.housner_intensity(a, DT, damping) == pytest.approx(expected, rel=1e-3)
     assert ms.velocity_spectrum_intensity(a, DT, damping) == pytest.approx(expected, rel=1e-3)
+    assert ms.average_spectral_acceleration(a, DT, (0.2, 2.0), damping) == pytest.approx(peak, rel=1e-3)
     if damping == 0.05:  # ATC 3-06 (1978)
         assert ms.effective_peak_acceleration(a, DT) == pytest.approx(peak / 2.5, rel=1e-3)
 
@@ -572,6 +573,7 @@ def test_rainflow_counts_every_reversal_once(motion):
         (lambda a, k: ms.velocity_spectrum_intensity(a, DT), 1),
         (lambda a, k: ms.acceleration_spectrum_intensity(a, DT), 1),
         (lambda a, k: ms.effective_peak_acceleration(a, DT), 1),
+        (lambda a, k: ms.average_spectral_acceleration(a, DT, (0.2, 2.0)), 1),
         (lambda a, k: ms.energy_spectrum(a, DT, [0.5]).input[0, 0], 2),
         (lambda a, k: ms.energy_spectrum(a, DT, [0.5]).absorbed_velocity[0, 0], 1),
         (lambda a, k: ms.sustained_maximum(a), 1),
@@ -628,6 +630,7 @@ OF_ONE = {
     "velocity_spectrum_intensity": lambda a: ms.velocity_spectrum_intensity(a, DT),
     "acceleration_spectrum_intensity": lambda a: ms.acceleration_spectrum_intensity(a, DT),
     "effective_peak_acceleration": lambda a: ms.effective_peak_acceleration(a, DT),
+    "average_spectral_acceleration": lambda a: ms.average_spectral_acceleration(a, DT, (0.2, 2.0)),
     "energy_spectrum": lambda a: ms.energy_spectrum(a, DT, [1.0]).input[0, 0],
     "energy_history": lambda a: ms.energy_history(a, DT, 1.0)[0],
     "mean_period": lambda a: ms.mean_period(a, DT),

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..foundation.errors import ArchiveError, InputError
+from ..foundation.errors import AbsentError, ArchiveError, InputError
 from ..foundation.files import flush_folder, printable, write_to_disk, write_whole
 from ..foundation.workers import in_processes
 from ..result import RANKED_SEVERITIES
@@ -452,9 +452,9 @@ class Archive:
                 remedy="Ids are letters, digits, '.', '-', '_' and '~'; see `ids()`",
             )
 
-    def _absent(self, record_id: str) -> ArchiveError:
+    def _absent(self, record_id: str) -> AbsentError:
         near = difflib.get_close_matches(record_id, self.ids(), n=1)
-        return ArchiveError(
+        return AbsentError(
             f"there is no record {record_id!r}" + (f", perhaps {near[0]!r}" if near else ""),
             source=str(self.folder),
             remedy="The catalogue lists the records",
@@ -463,9 +463,50 @@ class Archive:
     def __getitem__(self, key: Key) -> Result:
         """Read a result: ``archive[record]`` the current version, ``archive[record, version]`` any other.
 
-        The stem of a file, ``archive["XX.QUAY_20310307T041500.v2-1f0c9a7e"]``, names its version as well.
+        The stem of a file, ``archive["XX.QUAY_20310307T041500.v2-1f0c9a7e"]``, names its version as well. The
+        beginning of an id is enough where only one record has it.
+
+        Raises
+        ------
+        AbsentError
+            There is no such record, or several begin so; it is a `KeyError` as well.
+        ArchiveError
+            There is no such version, or the file or the manifest is damaged.
         """
-        return self._read(*self._asked(key))
+        record_id, version = self._asked(key)
+        return self._read(self._only_id(record_id), version)
+
+    def _only_id(self, beginning: str) -> str:
+        if beginning in self:
+            return beginning
+        self._check_id(beginning)
+        found = [record_id for record_id in self.ids() if record_id.startswith(beginning)]
+        if len(found) > 1:
+            raise AbsentError(
+                f"{len(found)} records begin with {beginning!r}: {', '.join(found[:3])}" + ", ..." * (len(found) > 3),
+                source=str(self.folder),
+                remedy="Give more of the id",
+            )
+        return found[0] if found else beginning
+
+    def get(self, key: Key, default: Result | None = None) -> Result | None:
+        """Return the result ``archive[key]``, or `default` if there is no such record."""
+        try:
+            return self[key]
+        except AbsentError:
+            return default
+
+    def keys(self) -> list[str]:
+        """Return the ids of all records, sorted: the same as `ids`."""
+        return self.ids()
+
+    def values(self) -> Iterator[Result]:
+        """Yield the current result of each record, read when its turn comes."""
+        return (self[record_id] for record_id in self)
+
+    def items(self) -> Iterator[tuple[str, Result]]:
+        """Yield each id with its current result, read when its turn comes."""
+        return ((record_id, self[record_id]) for record_id in self)
 
     def _asked(self, key: Key) -> tuple[str, int | str | None]:
         if isinstance(key, tuple):

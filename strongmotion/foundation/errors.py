@@ -88,5 +88,11 @@ class ArchiveError(StrongMotionError):
     """An archive cannot be written, or a file in it is damaged or foreign."""
 
 
+class AbsentError(ArchiveError, KeyError):
+    """An archive has no such record, or several records begin with what was given."""
+
+    __str__ = ArchiveError.__str__
+
+
 class InputError(StrongMotionError, ValueError):
     """A number or array handed to a function is not what its documentation allows."""

@@ -18,6 +18,7 @@ from .energy_spectrum import EnergySpectrum, energy_history, energy_spectrum
 from .frequency import (
     Kappa,
     acceleration_spectrum_intensity,
+    average_spectral_acceleration,
     central_frequency,
     effective_peak_acceleration,
     housner_intensity,
@@ -46,6 +47,7 @@ __all__ = [
     "acceleration_spectrum_intensity",
     "arias_history",
     "arias_intensity",
+    "average_spectral_acceleration",
     "bracketed_duration",
     "central_frequency",
     "characteristic_intensity",

@@ -14,6 +14,7 @@ from ..spectra import fourier_spectrum, response_spectrum
 __all__ = [
     "Kappa",
     "acceleration_spectrum_intensity",
+    "average_spectral_acceleration",
     "central_frequency",
     "effective_peak_acceleration",
     "housner_intensity",
@@ -107,6 +108,49 @@ def acceleration_spectrum_intensity(acceleration: ArrayLike, dt: float, damping:
     """
     spectrum = response_spectrum(acceleration, dt, INTENSITY_PERIODS, damping, ["psa"])
     return integral_over(INTENSITY_PERIODS, _of(spectrum.psa), PLATEAU)
+
+
+def average_spectral_acceleration(
+    acceleration: ArrayLike, dt: float, period_range: tuple[float, float], damping: float = 0.05, count: int = 50
+) -> float:
+    """Return the geometric mean of PSA over a range of periods, AvgSA, m/s² (Eads, Miranda & Lignos, 2015).
+
+    The range has no default, because none suits every structure (same paper). The periods are evenly spaced.
+
+    Parameters
+    ----------
+    acceleration : array (n,)
+        m/s².
+    dt : float
+        Sampling interval, s.
+    period_range : (float, float)
+        Shortest and longest oscillator period, s; both count.
+    damping : float
+        Ratio to critical.
+    count : int
+        Number of periods, at least 2.
+
+    Raises
+    ------
+    InputError
+        The range is not 0 < shortest < longest, or there are fewer than 2 periods.
+
+    Examples
+    --------
+    Constant acceleration A: PSA is A (1 + exp(-pi z / sqrt(1 - z²))) at every period.
+
+    >>> peak = float(1 + np.exp(-np.pi * 0.05 / np.sqrt(1 - 0.05**2)))
+    >>> round(average_spectral_acceleration(np.ones(1001), 0.01, (0.2, 2.0)) / peak, 6)
+    1.0
+    """
+    shortest, longest = period_range
+    if not 0 < shortest < longest < np.inf:
+        raise InputError(f"the period range must rise from above 0 s, got {shortest:g} to {longest:g} s")
+    if count < 2:
+        raise InputError(f"an average needs at least 2 periods, got {count}")
+    spectrum = response_spectrum(acceleration, dt, np.linspace(shortest, longest, count), damping, ["psa"])
+    psa = _of(spectrum.psa)
+    return float(np.exp(np.mean(np.log(psa)))) if np.all(psa > 0) else 0.0
 
 
 def effective_peak_acceleration(acceleration: ArrayLike, dt: float) -> float:
