@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from . import archive, design, event, record
+from . import archive, design, event, record, review
 from .app import app, main
 
-__all__ = ["app", "archive", "design", "event", "main", "record"]
+__all__ = ["app", "archive", "design", "event", "main", "record", "review"]

@@ -1,8 +1,8 @@
 """What a review is made of, without a page: the queue, one record with its present settings, and decisions.
 
-A `Queue` lists the records of an archive, those that need eyes first. A `Session` holds one of them: the version that was
-opened, the settings as they are changed, and what they give. What a change does is told at once by `Session.preview`,
-which corrects the record and solves few oscillators; what is kept comes from `strongmotion.process` alone.
+A `Queue` lists the records of an archive, those that need eyes first. A `Session` holds one of them: the version that
+was opened, the settings as they are changed, and what they give. What a change does is told at once by
+`Session.preview`, which corrects the record and solves few oscillators; what is kept comes from `strongmotion.process`.
 """
 
 from __future__ import annotations
@@ -156,8 +156,8 @@ def _need(item: Listed) -> tuple[Any, ...]:
 class Preview:
     """What settings give, as far as it can be told at once.
 
-    `psa` holds pseudo-acceleration, m/s², at `periods`, s; `told` that at `TOLD_PERIODS`; by component. `peaks` holds PGA,
-    PGV and PGD in SI units by component and quantity. `compared` holds the spectra of signal and noise.
+    `psa` holds pseudo-acceleration, m/s², at `periods`, s; `told` that at `TOLD_PERIODS`; by component. `peaks` holds
+    PGA, PGV and PGD in SI units by component and quantity. `compared` holds the spectra of signal and noise.
     """
 
     settings: Settings
@@ -386,7 +386,9 @@ class Session:
             what = {"version": "added a version", "current": "put another version first"}.get(entry.kind, "changed it")
             if entry.kind == "decision":
                 what = f"decided: {entry.values['state']}"
-            said.append(f"{entry.by or 'A batch'} {what} on {entry.time[:16].replace('T', ' ')} UTC. {entry.why}".strip())
+            said.append(
+                f"{entry.by or 'A batch'} {what} on {entry.time[:16].replace('T', ' ')} UTC. {entry.why}".strip()
+            )
         return " ".join(said)
 
     def _check(self, by: str, reason: str) -> Archive:
@@ -409,8 +411,8 @@ class Session:
     def decide(self, state: str, by: str, reason: str, result: Result | None = None) -> None:
         """Accept or reject the record, or leave it to look at.
 
-        Accepted with other settings than those of the opened version, the result of `strongmotion.process` is added as a
-        version first.
+        Accepted with other settings than those of the opened version, the result of `strongmotion.process` is added as
+        a version first.
 
         Parameters
         ----------
@@ -491,7 +493,11 @@ class Session:
         return rows[::-1]
 
     def share(
-        self, others: Iterable[str], by: str = "", reason: str = "", keep: bool = False,
+        self,
+        others: Iterable[str],
+        by: str = "",
+        reason: str = "",
+        keep: bool = False,
         progress: Callable[[str], None] | None = None,
     ) -> dict[str, tuple[Move, ...] | str]:
         """Give what was changed here to other records; without `keep` only say what it would move.
@@ -520,7 +526,9 @@ class Session:
         for record_id in others:
             try:
                 other = Session.open(self.archive, record_id)
-                other.settings = _carried(self.opened.settings, self.settings, other.settings, other.opened.record.names)
+                other.settings = _carried(
+                    self.opened.settings, self.settings, other.settings, other.opened.record.names
+                )
                 other.now = other.preview(other.settings)
                 answers[record_id] = what_moved(other.base, other.now)
                 if keep and other.changed:
