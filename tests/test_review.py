@@ -92,7 +92,7 @@ def test_moves_are_in_percent_and_none_where_nothing_changed(archive):
     assert pgd.percent == pytest.approx(100 * (pgd.after - pgd.before) / pgd.before)
     assert pgd.percent < -5
     assert abs(moves["V", "PGD"].percent) < 0.1  # only its pad is another
-    assert moves["H1", "longest usable"].after == pytest.approx(0.6 / 0.5)
+    assert moves["H1", "usable to"].after == pytest.approx(0.6 / 0.5)
 
 
 def test_settings_that_are_not_allowed_change_nothing(archive):

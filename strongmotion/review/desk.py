@@ -203,8 +203,8 @@ def what_moved(before: Preview, after: Preview) -> tuple[Move, ...]:
             old, new = float(before.told[name][i]), float(after.told[name][i])
             moves.append(Move(name, f"PSA {period:g} s", old, new, "m/s²"))
         one, other = before.bands[name], after.bands[name]
-        moves.append(Move(name, "longest usable", one.longest_period, other.longest_period, "s"))
-        moves.append(Move(name, "shortest usable", one.shortest_period, other.shortest_period, "s"))
+        moves.append(Move(name, "usable to", one.longest_period, other.longest_period, "s"))
+        moves.append(Move(name, "usable from", one.shortest_period, other.shortest_period, "s"))
     return tuple(moves)
 
 

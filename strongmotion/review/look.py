@@ -62,6 +62,10 @@ label, .bk-input-group label {{ color: {its.ink}; font-size: 12.5px; }}
 .bk-btn[disabled] {{ opacity: 1; color: {its.faint}; border-style: dashed; }}
 .bk-btn:focus, .bk-input:focus, :focus-visible {{ outline: 3px solid {self.focus}; outline-offset: 1px; }}
 .bk-spin-wrapper .bk-spin-btn {{ background-color: {its.shade}; }}
+.bk-input::placeholder {{ color: {its.faint}; opacity: 1; }}
+select.bk-input {{ appearance: auto; background-image: none; }}
+.bk-spin-btn-up:before {{ border-bottom-color: {its.ink} !important; }}
+.bk-spin-btn-down:before {{ border-top-color: {its.ink} !important; }}
 h1, h2 {{ margin: 0; font-weight: 600; color: {its.ink}; }}
 h1 {{ font-size: 17px; }} h2 {{ font-size: 14px; }}
 kbd {{ border: 1px solid {its.faint}; border-radius: 3px; padding: 0 4px; font: 12.5px ui-monospace, monospace; }}
@@ -81,7 +85,10 @@ p {{ margin: 3px 0; overflow-wrap: anywhere; }}
 .slick-cell.active {{ border: 2px solid {self.focus} !important; }}
 """
         )
-        self.page_css = f"body {{ background: {its.paper}; margin: 10px 14px; color-scheme: {name}; }}"
+        self.page = {
+            "background": its.paper, "color-scheme": name, "padding": "8px 14px", "min-height": "98vh",
+            "box-sizing": "border-box",
+        }  # fmt: skip
 
     def figure(self, **options: Any) -> Any:
         """Return an empty figure of this look."""
@@ -103,5 +110,7 @@ p {{ margin: 3px 0; overflow-wrap: anywhere; }}
         plot.title.text_font_size = "12.5px"
         plot.title.standoff = 2
         plot.min_border_left = 52
+        if "x_axis_type" not in options:
+            plot.xaxis.ticker.desired_num_ticks = plot.yaxis.ticker.desired_num_ticks = 5
         plot.min_border_right = 8
         return plot

@@ -79,8 +79,10 @@ class _Page:
         self.keys = TextInput(visible=False)
         self.keys.on_change("value", lambda attr, old, new: self.guard(self.key, new.rsplit(" ", 1)[0]))
         self.reason = TextInput(title="Reason")
-        self.body_sheet = GlobalInlineStyleSheet(css=self.look.page_css)
-        self.root = column(name="desk", sizing_mode="stretch_width", stylesheets=[self.body_sheet], spacing=6)
+        sheet = GlobalInlineStyleSheet(css="body { margin: 0; }")
+        self.root = column(
+            name="desk", sizing_mode="stretch_width", stylesheets=[sheet], styles=self.look.page, spacing=4
+        )
         doc.title = "Review desk"
         self.at = 0
         doc.js_on_event("document_ready", CustomJS(args={"keys": self.keys, "reason": self.reason}, code=LISTEN))
@@ -126,7 +128,7 @@ class _Page:
             self.help.visible = False
         elif key == "d" or (key == "dark" and self.look.name == "light"):
             self.look = Look("light" if self.look.name == "dark" else "dark")
-            self.body_sheet.css = self.look.page_css
+            self.root.styles = self.look.page
             self.rebuild()
         elif view is None:
             return
@@ -199,22 +201,23 @@ class Desk(_Page):
             self.message.text = told.text
         for field in (self.by, self.reason, self.note):
             field.update(**wide)
-        self.title = Div(stylesheets=sheets, sizing_mode="stretch_width")
+        self.title = Div(stylesheets=sheets, width=290)
         self.progress = Div(stylesheets=sheets, name="progress")
-        self.text = TextInput(title="Filter", placeholder="station, event, severity", **wide)
+        self.text = TextInput(title="Filter", placeholder="text", **wide)
         self.state = Select(title="State", options=[("", "all"), *((s, s) for s in STATES)], value="", **wide)
         for field in (self.text, self.state):
             field.on_change("value", lambda attr, old, new: self.guard(self.show_list))
         self.source = ColumnDataSource({name: [] for name in ("record", "state", "station", "event", "pga", "found")})
         self.source.selected.on_change("indices", self._picked)
+        events = any(item.event for item in self.queue.items)
         self.table = DataTable(
             source=self.source, index_position=None, sizing_mode="stretch_width", row_height=26, fit_columns=True,
-            sortable=False, stylesheets=[self.look.table_sheet], name="list", height=600,
-            columns=[TableColumn(field="state", title="state", width=72),
-                     TableColumn(field="station", title="station", width=72),
-                     TableColumn(field="event", title="event", width=60),
-                     TableColumn(field="pga", title="PGA, m/s²", width=64),
-                     TableColumn(field="found", title="findings", width=60)],
+            sortable=False, stylesheets=[self.look.table_sheet], name="list", height=370, reorderable=False,
+            columns=[TableColumn(field="station", title="station", width=76),
+                     *([TableColumn(field="event", title="event", width=60)] if events else []),
+                     TableColumn(field="state", title="state", width=78),
+                     TableColumn(field="pga", title="m/s²", width=48),
+                     TableColumn(field="found", title="findings", width=66)],
         )  # fmt: skip
         self.record_column = column(sizing_mode="stretch_width")
         self.decide_column = column(width=310, spacing=3)
@@ -247,9 +250,16 @@ class Desk(_Page):
             self.older, self.past, self.group, row(self.try_it, self.keep_it, sizing_mode="stretch_width"), self.shared,
             sizing_mode="stretch_width", spacing=3,
         )  # fmt: skip
-        left = column(self.progress, row(self.text, self.state, sizing_mode="stretch_width"), self.table, width=272)
+        self.moved_column = column(sizing_mode="stretch_width")
+        left = column(
+            self.progress,
+            row(self.text, self.state, sizing_mode="stretch_width"),
+            self.table,
+            self.moved_column,
+            width=290,
+        )
         self.root.children = [
-            row(self.title, sizing_mode="stretch_width"), self.help, self.message,
+            row(self.title, self.message, sizing_mode="stretch_width"), self.help,
             row(left, self.record_column, self.decide_column, sizing_mode="stretch_width", spacing=12),
             Div(text=f'<p class="faint">{plain(CAUTION, 600)}</p>', **wide), self.keys,
         ]  # fmt: skip
@@ -303,7 +313,7 @@ class Desk(_Page):
         except StrongMotionError as error:
             self.session = self.view = None
             self.record_column.children = []
-            self.decide_column.children = []
+            self.decide_column.children = self.moved_column.children = []
             self.say(str(error), True)
             self.here = record_id
             ids = self.source.data["record"]
@@ -323,6 +333,7 @@ class Desk(_Page):
         self.view = RecordView(self.session, self.look, self.doc, self.say)
         self.record_column.children = [self.view.middle]
         self.decide_column.children = [self.decision, self.view.controls, self.further]
+        self.moved_column.children = [self.view.moves]
         self.stand()
         self._mark()
 
@@ -458,7 +469,7 @@ class _Record(_Page):
     def rebuild(self) -> None:
         self.make_message()
         self.view = RecordView(self.session, self.look, self.doc, self.say)
-        side = column(self.view.controls, width=310)
+        side = column(self.view.controls, self.view.moves, width=310)
         self.root.children = [
             self.help, self.message, row(self.view.middle, side, sizing_mode="stretch_width", spacing=12), self.keys,
         ]  # fmt: skip

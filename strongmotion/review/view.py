@@ -88,6 +88,7 @@ class RecordView:
         self.pixels = 600
         self._build()
         self.show()
+        self._plan()
 
     # What stands on the screen
 
@@ -107,7 +108,9 @@ class RecordView:
         self._build_spectra()
         self._build_controls()
         self.findings = column(sizing_mode="stretch_width", spacing=2)
-        self.told = Div(sizing_mode="stretch_width", stylesheets=[look.sheet], css_classes=["told"])
+        self.told = Div(
+            visible=False, name="told", sizing_mode="stretch_width", stylesheets=[look.sheet], css_classes=["told"]
+        )
         lower = GridBox(
             children=[(self.signal, 0, 0), (self.response, 0, 1), (self.particle, 0, 2)],
             sizing_mode="stretch_width", spacing=6,
@@ -120,7 +123,7 @@ class RecordView:
 
     def _trace(self, quantity: str, unit: str, name: str, last: bool) -> Any:
         look, colour = self.look, self.look.style.colour(name, self.names.index(name))
-        plot = self._figure(height=150 if last else 128, x_range=self.span, name=f"{quantity}-{name}")
+        plot = self._figure(height=168 if last else 145, x_range=self.span, name=f"{quantity}-{name}")
         plot.title.text = f"{name}  {quantity}, {unit}"
         wheel = WheelZoomTool(dimensions="width")
         plot.add_tools(PanTool(dimensions="width"), wheel, BoxZoomTool(dimensions="width"), ResetTool())
@@ -141,7 +144,7 @@ class RecordView:
         self.tails.append(tail)
         plot.add_layout(tail)
         if quantity == "displacement":
-            box = BoxAnnotation(fill_color=colour, fill_alpha=0.25, line_color=colour, level="underlay", visible=False,
+            box = BoxAnnotation(fill_color=colour, fill_alpha=0.12, line_color=colour, level="underlay", visible=False,
                                 editable=False)  # fmt: skip
             self.kept[name] = box
             plot.add_layout(box)
@@ -162,7 +165,10 @@ class RecordView:
 
     def _build_spectra(self) -> None:
         look, its = self.look, self.look.style
-        self.signal = self._figure(height=250, x_axis_type="log", y_axis_type="log", name="signal")
+        nyquist = 0.5 / self.session.opened.record.dt
+        self.signal = self._figure(
+            height=280, x_axis_type="log", y_axis_type="log", name="signal", x_range=Range1d(0.01, 1.1 * nyquist)
+        )
         self.signal.xaxis.axis_label = "frequency, Hz"
         self.signal_source = ColumnDataSource({"f": [], "signal": [], "noise": []})
         self.signal_line = self.signal.line("f", "signal", source=self.signal_source, line_width=1.6)
@@ -174,7 +180,7 @@ class RecordView:
             span.on_change("location", functools.partial(self._dragged, cut))
             self.signal.add_layout(span)
             self.cuts[cut] = span
-        self.response = self._figure(height=250, x_axis_type="log", y_axis_type="log", name="response")
+        self.response = self._figure(height=280, x_axis_type="log", y_axis_type="log", name="response")
         self.response.xaxis.axis_label = "period, s"
         self.usable = BoxAnnotation(fill_color=look.chosen, fill_alpha=0.5, line_color=None, level="underlay",
                                     editable=False)  # fmt: skip
@@ -184,7 +190,7 @@ class RecordView:
         self.response.varea("T", "low", "high", source=self.psa_band, fill_color=its.faint, fill_alpha=0.3)
         self.response.line("T", "psa", source=self.psa["old"], line_color=its.faint, line_width=2.6, line_alpha=0.75)
         self.psa_line = self.response.line("T", "psa", source=self.psa["new"], line_width=1.6)
-        self.particle = self._figure(height=250, match_aspect=True, name="particle")
+        self.particle = self._figure(height=280, match_aspect=True, name="particle")
         self.path = ColumnDataSource({"x": [], "y": []})
         self.particle.line("x", "y", source=self.path, line_color=its.ink)
         for plot in (self.signal, self.response, self.particle):
@@ -197,11 +203,11 @@ class RecordView:
         combined = [f"RotD{n:02d}" for n in (0, 50, 100)] if {"H1", "H2"} <= set(self.names) else []
         self.shown = Select(title="Spectra of", value=self.component, options=[*self.names, *combined], **wide)
         self.shown.on_change("value", lambda attr, old, new: self.choose(str(self.shown.value)))
-        self.scope = Select(title="Corners are changed for", value="pair" if combined else "one", **wide,
-                            options=[("one", "this component"), ("pair", "both horizontals"), ("all", "all components")]
+        self.scope = Select(title="Corners dragged for", value="pair" if combined else "one", **wide,
+                            options=[("one", "one component"), ("pair", "both horizontals"), ("all", "all components")]
                             )  # fmt: skip
         self.numbers = {
-            "onset": Spinner(title="Onset, s", low=0, step=0.1, **wide),
+            "onset": Spinner(title="Onset, s", low=0, step=0.1, name="onset", **wide),
             "quiet": Spinner(title="Quiet until, s", low=0, step=0.1, **wide),
             "low_cut": Spinner(title="Low-cut, Hz (0: none)", low=0, step=0.01, **wide),
             "high_cut": Spinner(title="High-cut, Hz (0: none)", low=0, step=1, **wide),
@@ -216,19 +222,19 @@ class RecordView:
         self.method.on_change("value", self._method)
         self.model_table = DataTable(
             source=self.models, index_position=None, height=104, row_height=24, sizing_mode="stretch_width",
-            sortable=False, stylesheets=table_sheets, fit_columns=True, name="models",
+            sortable=False, reorderable=False, stylesheets=table_sheets, fit_columns=True, name="models",
             columns=[TableColumn(field="method", title="baseline", width=110),
                      TableColumn(field="low", title="from, m", width=55, formatter=number),
                      TableColumn(field="high", title="to, m", width=55, formatter=number),
-                     TableColumn(field="says", title="displacement", width=75)],
+                     TableColumn(field="says", title="resolved", width=60)],
         )  # fmt: skip
         self.moved = ColumnDataSource({name: [] for name in ("quantity", "before", "after", "percent")})
         self.moved_table = DataTable(
             source=self.moved, index_position=None, height=272, row_height=24, sizing_mode="stretch_width",
-            sortable=False, stylesheets=table_sheets, fit_columns=True, name="moved",
-            columns=[TableColumn(field="quantity", title="what", width=105),
-                     TableColumn(field="before", title="before", width=62),
-                     TableColumn(field="after", title="now", width=62),
+            sortable=False, reorderable=False, stylesheets=table_sheets, fit_columns=True, name="moved",
+            columns=[TableColumn(field="quantity", title="what", width=115),
+                     TableColumn(field="before", title="before", width=58),
+                     TableColumn(field="after", title="now", width=58),
                      TableColumn(field="percent", title="%", width=48)],
         )  # fmt: skip
         self.raw = Checkbox(label="Raw samples, mean removed (w)", active=False, stylesheets=sheets)
@@ -240,9 +246,10 @@ class RecordView:
             row(self.shown, self.scope, sizing_mode="stretch_width"),
             row(self.numbers["onset"], self.numbers["quiet"], sizing_mode="stretch_width"),
             row(self.numbers["low_cut"], self.numbers["high_cut"], sizing_mode="stretch_width"),
-            self.method, self.model_table, self.raw, self.back, self.heading, self.moved_table,
-            sizing_mode="stretch_width", spacing=3,
+            self.method, self.model_table, self.raw, self.back, sizing_mode="stretch_width",
+            spacing=3,
         )  # fmt: skip
+        self.moves = column(self.heading, self.moved_table, sizing_mode="stretch_width", spacing=3)
         for end in ("start", "end"):
             self.span.on_change(end, self._move)
 
@@ -307,6 +314,10 @@ class RecordView:
     def _after_change(self) -> None:
         self.result = self.session.opened if not self.session.changed else None
         self.show()
+        self._plan()
+
+    def _plan(self) -> None:
+        """Have the whole job done once nothing changes for a while."""
         if self._later is not None:
             self.doc.remove_timeout_callback(self._later)
         self._later = self.doc.add_timeout_callback(self._work, CALM)
@@ -345,7 +356,7 @@ class RecordView:
             self.component = name
         self.shown.value = name
         self.show()
-        self._later = self._later or self.doc.add_timeout_callback(self._work, CALM)
+        self._plan()
 
     def _method(self, attr: str, old: Any, new: str) -> None:
         if not self._setting:
@@ -487,16 +498,16 @@ class RecordView:
         step = max((int(last) - int(first)) // 3000, 1)
         of = [getattr(now.motion[name], "displacement")[part][first : last + 1 : step] for name in (one, other)]  # noqa: B009
         self.path.data = {"x": of[0], "y": of[1]}
-        self.particle.title.text = "Particle path of the span in view, m"
+        self.particle.title.text = "Particle path, m"
         self.particle.xaxis.axis_label, self.particle.yaxis.axis_label = one, other
 
     def _draw_signal(self, now: Preview) -> None:
         seen, band = now.compared[self.component], now.bands[self.component]
         noise = seen.noise if seen.noise is not None else np.full_like(seen.signal, np.nan)
         self.signal_source.data = {"f": seen.frequency, "signal": seen.signal, "noise": noise}
-        self.signal.title.text = f"{self.component}  signal, noise (dashed), corners; m/s"
+        self.signal.title.text = f"{self.component}  signal, noise; m/s"
         self.signal_line.glyph.line_color = self.look.style.colour(self.component, self.names.index(self.component))
-        _put(self.cuts["low_cut"], "location", band.low_cut or float(seen.frequency[0]))
+        _put(self.cuts["low_cut"], "location", band.low_cut or 0.011)
         _put(self.cuts["high_cut"], "location", band.high_cut or band.nyquist)
 
     def _draw_response(self) -> None:
@@ -520,7 +531,7 @@ class RecordView:
         usable = band.longest_period > band.shortest_period
         longest = band.longest_period if np.isfinite(band.longest_period) and usable else None
         self.usable.update(left=max(band.shortest_period, 1e-3) if usable else None, right=longest, visible=usable)
-        self.response.title.text = f"{name}  PSA, 5 %, m/s²; usable shaded{'' if usable else ': none'}{waiting}"
+        self.response.title.text = f"{name}  PSA, m/s²{'' if usable else ', none usable'}{waiting}"
         colour = self.look.style.colour(name) if name in self.names else self.look.style.ink
         self.psa_line.glyph.line_color = colour
 
@@ -539,7 +550,7 @@ class RecordView:
         for method, by in models.items():
             its = by[self.component]
             place = its.displacement
-            resolved = "unknown" if place is None else "resolved" if place.resolved else "not resolved"
+            resolved = "–" if place is None else "yes" if place.resolved else "no"
             ends = (math.nan, math.nan) if place is None else (float(place.low), float(place.high))
             rows.append((method, *ends, resolved))
             if method == self.session.now.baseline[self.component].method:
@@ -575,7 +586,7 @@ class RecordView:
             self.findings.children = [Div(text="No problems found.", stylesheets=[self.look.sheet])]
         else:
             self.findings.children = [row(*buttons, styles={"flex-wrap": "wrap"}, sizing_mode="stretch_width")]
-        self.told.text = ""
+        self.told.update(text="", visible=False)
 
     def _buttons(self) -> list[Any]:
         inner = self.findings.children
@@ -594,7 +605,8 @@ class RecordView:
             margin = max(0.5 * (last - first), 1.0)
             self.look_at(first - margin, last + margin)
         parts = (plain(part, 400) for part in (finding.what, finding.effect, finding.remedy))
-        self.told.text = "<p>" + ". ".join(f"{part[:1].upper()}{part[1:]}" for part in parts if part) + ".</p>"
+        text = ". ".join(f"{part[:1].upper()}{part[1:]}" for part in parts if part)
+        self.told.update(text=f"<p>{text}.</p>", visible=True)
 
 
 def _put(model: Any, attribute: str, value: Any) -> None:
