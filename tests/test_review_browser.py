@@ -84,11 +84,13 @@ def browser(tmp_path_factory):
     driver.quit()
 
 
+NAMED = "[...Bokeh.documents[0]._all_models.values()].filter(model => model.name === '{}').at(-1)"
+"""The newest model of a name."""
+
+
 def of(browser, name, what):
     """Return something of a named model of the page."""
-    return browser.execute_script(
-        f"const model = Bokeh.documents[0].get_model_by_name('{name}'); return model ? model.{what} : null"
-    )
+    return browser.execute_script(f"const model = {NAMED.format(name)}; return model ? model.{what} : null")
 
 
 def until(check, told="", patience=PATIENCE):
@@ -138,7 +140,7 @@ def drag(browser, plot, value, to):
     from selenium.webdriver.common.action_chains import ActionChains
 
     places = browser.execute_script(
-        f"""const view = Bokeh.index.find_one(Bokeh.documents[0].get_model_by_name('{plot}'));
+        f"""const view = Bokeh.index.find_one({NAMED.format(plot)});
         view.el.scrollIntoView({{block: 'center'}});
         const box = view.canvas_view.el.getBoundingClientRect(), frame = view.frame;
         const x = value => box.left + frame.x_scale.compute(value);
@@ -174,7 +176,7 @@ def test_low_cut_dragged_accepted_and_undone(browser, archive, tmp_path):
         drag(browser, "signal", 0.011, 0.3)
         until(lambda: abs(moved(browser, "PGD")) > 20, "the displacement did not move")
         drawn = browser.execute_script(
-            "const plot = Bokeh.documents[0].get_model_by_name('displacement-H2');"
+            f"const plot = {NAMED.format('displacement-H2')};"
             "return plot.renderers.map(r => [r.name, r.data_source.data.y.length])"
         )
         assert dict(drawn)["old"] > 500  # the opened version stays behind the new one
@@ -219,7 +221,7 @@ def test_onset_is_dragged_with_the_mouse_and_the_wheel_zooms(browser, archive):
         until(lambda: of(browser, "onset", "value") < onset - 4.0, "the onset did not move")
         before = of(browser, "acceleration-H1", "x_range.end")
         box = browser.execute_script(
-            "const view = Bokeh.index.find_one(Bokeh.documents[0].get_model_by_name('velocity-H1'));"
+            f"const view = Bokeh.index.find_one({NAMED.format('velocity-H1')});"
             "const box = view.el.getBoundingClientRect(); return [box.left + box.width / 2, box.top + box.height / 2]"
         )
         origin = ScrollOrigin.from_viewport(*(round(place) for place in box))
@@ -232,7 +234,7 @@ def test_whole_archive_decided_by_keyboard_alone(browser, archive):
     with served(archive) as (link, _):
         open_page(browser, link)
         give_reason(browser, "looked at")
-        for i, record in enumerate(archive.ids()):
+        for i in range(len(archive)):
             key, state = (("a", "accepted"), ("r", "rejected"))[i % 2]
             if i == 2:
                 keys(browser, "]", "]")  # with another low-cut
@@ -422,7 +424,8 @@ def test_nothing_overlaps_or_is_wider_than_the_window(browser, archive, width):
             boxes = browser.execute_script(
                 "return ['list', 'moved', 'signal', 'response', 'particle',"
                 " 'acceleration-H1', 'displacement-V', 'models', 'status', 'past'].map(name => {"
-                " const view = Bokeh.index.find_one(Bokeh.documents[0].get_model_by_name(name));"
+                " const all = [...Bokeh.documents[0]._all_models.values()];"
+                " const view = Bokeh.index.find_one(all.filter(model => model.name === name).at(-1));"
                 " const box = view.el.getBoundingClientRect(); return [box.left, box.top, box.right, box.bottom] })"
             )
             assert len(boxes) == 10

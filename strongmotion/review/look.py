@@ -66,6 +66,7 @@ label, .bk-input-group label {{ color: {its.ink}; font-size: 12.5px; }}
 select.bk-input {{ appearance: auto; background-image: none; }}
 .bk-spin-btn-up:before {{ border-bottom-color: {its.ink} !important; }}
 .bk-spin-btn-down:before {{ border-top-color: {its.ink} !important; }}
+h1, h2, td, .bk-btn {{ overflow-wrap: anywhere; }}
 h1, h2 {{ margin: 0; font-weight: 600; color: {its.ink}; }}
 h1 {{ font-size: 17px; }} h2 {{ font-size: 14px; }}
 kbd {{ border: 1px solid {its.faint}; border-radius: 3px; padding: 0 4px; font: 12.5px ui-monospace, monospace; }}

@@ -52,16 +52,17 @@ const typing = () => { const at = (e => { while (e && e.shadowRoot && e.shadowRo
 let count = 0;
 document.documentElement.lang = 'en';
 document.addEventListener('keydown', event => {
+  if (event.key === 'Tab') { event.stopImmediatePropagation(); return }  // tables keep it to themselves otherwise
   const field = typing();
   if (field) { if (event.key === 'Escape') field.blur(); return }
   if (event.ctrlKey || event.altKey || event.metaKey) return;
-  if (event.key === 'Enter' || event.key === ' ' || event.key === 'Tab') return;
+  if (event.key === 'Enter' || event.key === ' ') return;
   if (event.key.startsWith('Arrow') && document.activeElement && document.activeElement !== document.body
       && event.key !== 'ArrowLeft' && event.key !== 'ArrowRight') return;
   if (event.key === 'e') { const view = Bokeh.index.find_one_by_id(reason.id);
     if (view) { view.input_el.focus(); event.preventDefault(); return } }
   keys.value = event.key + ' ' + (++count);
-});
+}, true);
 if (matchMedia('(prefers-color-scheme: dark)').matches) keys.value = 'dark 0';
 """
 """What Bokeh cannot do: hear keys wherever the focus is, and ask the browser for light or dark."""
@@ -330,7 +331,10 @@ class Desk(_Page):
     def draw(self) -> None:
         """Draw the record on the desk."""
         assert self.session is not None
-        self.view = RecordView(self.session, self.look, self.doc, self.say)
+        if self.view is not None and (self.view.look, self.view.names) == (self.look, self.session.opened.record.names):
+            self.view.load(self.session)
+        else:
+            self.view = RecordView(self.session, self.look, self.doc, self.say)
         self.record_column.children = [self.view.middle]
         self.decide_column.children = [self.decision, self.view.controls, self.further]
         self.moved_column.children = [self.view.moves]

@@ -75,19 +75,31 @@ class RecordView:
         self.session, self.look, self.doc, self.say = session, look, doc, say
         self.names = session.opened.record.names
         self.component = self.names[0]
-        self.result: Result | None = session.opened
-        self.compared: Result | None = None
         self._wanted: dict[str, Any] = {}
         self._setting = self._scheduled = self._moving = False
         self._later: Any = None
         self._threads = ThreadPoolExecutor(1)
-        record = session.opened.record
-        self.whole = (0.0, max(record.duration, record.dt))
-        self.span = Range1d(*self.whole, bounds=None)
-        self._raw = {motion.component: motion for motion in map(to_acceleration, record)}
+        self.span = Range1d(0.0, 1.0)
         self.pixels = 600
         self._build()
+        self.load(session)
+
+    def load(self, session: Session) -> None:
+        """Put another record of the same components on the screen."""
+        self.session = session
+        self.result: Result | None = session.opened
+        self.compared: Result | None = None
+        self._wanted = {}
+        record = session.opened.record
+        self.whole = (0.0, max(record.duration, record.dt))
+        self._raw = {motion.component: motion for motion in map(to_acceleration, record)}
+        self.doc.hold("combine")
+        self.span.update(start=self.whole[0], end=self.whole[1])
+        self.span.reset_start, self.span.reset_end = self.whole
+        self.signal.x_range.update(start=0.01, end=0.55 / record.dt)
+        self.models.data = {key: [] for key in self.models.data}
         self.show()
+        self.doc.unhold()
         self._plan()
 
     # What stands on the screen
@@ -165,9 +177,8 @@ class RecordView:
 
     def _build_spectra(self) -> None:
         look, its = self.look, self.look.style
-        nyquist = 0.5 / self.session.opened.record.dt
         self.signal = self._figure(
-            height=280, x_axis_type="log", y_axis_type="log", name="signal", x_range=Range1d(0.01, 1.1 * nyquist)
+            height=280, x_axis_type="log", y_axis_type="log", name="signal", x_range=Range1d(0.01, 100.0)
         )
         self.signal.xaxis.axis_label = "frequency, Hz"
         self.signal_source = ColumnDataSource({"f": [], "signal": [], "noise": []})
