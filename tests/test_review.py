@@ -244,3 +244,19 @@ def test_a_killed_server_loses_nothing(archive):
     assert counts == sorted(counts)
     assert counts[-1] > 1
     assert archive.version(record).state in ("accepted", "automatic")  # killed between version and decision
+
+
+def test_opening_one_record_after_another_changes_nothing(archive):
+    pytest.importorskip("bokeh")
+    from bokeh.document import Document
+
+    from strongmotion.review.page import Desk
+
+    desk = Desk(Document(), archive, "A. Reader")
+    for _ in range(len(archive)):
+        for key in ("1", "2", "3"):
+            desk.key(key)
+        assert not desk.session.changed
+        assert desk.view._wanted == {}
+        assert desk.view._scheduled is False
+        desk.key("j")

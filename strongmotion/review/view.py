@@ -90,16 +90,15 @@ class RecordView:
         self.result: Result | None = session.opened
         self.compared: Result | None = None
         self._wanted = {}
+        self._shown: dict[str, float] = {}  # what the fields say, which is no wish of anybody's
         record = session.opened.record
         self.whole = (0.0, max(record.duration, record.dt))
         self._raw = {motion.component: motion for motion in map(to_acceleration, record)}
-        self.doc.hold("combine")
         self.span.update(start=self.whole[0], end=self.whole[1])
         self.span.reset_start, self.span.reset_end = self.whole
         self.signal.x_range.update(start=0.01, end=0.55 / record.dt)
         self.models.data = {key: [] for key in self.models.data}
         self.show()
-        self.doc.unhold()
         self._plan()
 
     # What stands on the screen
@@ -273,9 +272,8 @@ class RecordView:
             value = float(new)
         except (TypeError, ValueError):
             return
-        if not math.isfinite(value):
-            return
-        self.want(what, value)
+        if math.isfinite(value) and value != self._shown.get(what):
+            self.want(what, value)
 
     def want(self, what: str, value: float) -> None:
         """Ask for a change; of many in a row only the last is computed."""
@@ -436,10 +434,12 @@ class RecordView:
             band = now.bands[self.component]
             onset = now.windows.onset * dt
             quiet = now.windows.noise * dt
-            _put(self.numbers["onset"], "value", round(onset, 3))
-            _put(self.numbers["quiet"], "value", round(quiet, 3))
-            _put(self.numbers["low_cut"], "value", float(f"{band.low_cut:.4g}"))
-            _put(self.numbers["high_cut"], "value", float(f"{band.high_cut:.4g}"))
+            self._shown = {
+                "onset": round(onset, 3), "quiet": round(quiet, 3),
+                "low_cut": float(f"{band.low_cut:.4g}"), "high_cut": float(f"{band.high_cut:.4g}"),
+            }  # fmt: skip
+            for what, value in self._shown.items():
+                _put(self.numbers[what], "value", value)
             _put(self.method, "value", self.session.settings.baseline.method)
             for span in self.onsets:
                 _put(span, "location", onset)
@@ -462,8 +462,8 @@ class RecordView:
             if not self.models.data["method"]:
                 self._list_models({now.baseline[self.component].method: now.baseline})
         finally:
+            self.doc.unhold()  # changes that were held call back here
             self._setting = False
-            self.doc.unhold()
 
     def behind(self) -> Any:
         """Return the motions that are drawn behind: of the version laid over, else of the opened one if it differs."""
