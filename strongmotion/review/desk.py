@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -334,14 +335,14 @@ class Session:
 
     def _preview_of(self, settings: Settings, made: Corrected) -> Preview:
         compared = {name: choice.noise for name, choice in made.choices.items()}
-        peaks, psa, told = {}, {}, {}
-        every = np.concatenate((FEW_PERIODS, TOLD_PERIODS))
-        for name, motion in made.motion.items():
-            for quantity, of in (("PGA", "acceleration"), ("PGV", "velocity"), ("PGD", "displacement")):
-                peaks[name, quantity] = float(np.abs(getattr(motion, of)).max())
-            solved = response_spectrum(motion.acceleration, motion.dt, every, DAMPING, ("psa",)).psa
-            assert solved is not None
-            psa[name], told[name] = np.split(solved[0], [len(FEW_PERIODS)])
+        peaks = {
+            (name, quantity): float(np.abs(getattr(motion, of)).max())
+            for name, motion in made.motion.items()
+            for quantity, of in (("PGA", "acceleration"), ("PGV", "velocity"), ("PGD", "displacement"))
+        }
+        with ThreadPoolExecutor(len(made.motion)) as pool:
+            solved = dict(zip(made.motion, pool.map(_solved, made.motion.values()), strict=True))
+        psa, told = ({name: both[i] for name, both in solved.items()} for i in (0, 1))
         unfit = {finding.component for finding in self.opened.findings if finding.severity == "unfit"}
         unfit |= {finding.component for finding in made.findings if finding.severity == "unfit"}
         bands = {name: _fit(band, name, unfit) for name, band in made.usable_band.items()}
@@ -555,6 +556,19 @@ def _carried(before: Settings, after: Settings, other: Settings, names: tuple[st
                 moved[key] = {name: its for name, its in value.items() if name in names} or AUTO
         sections[section] = dataclasses.replace(getattr(other, section), **moved)
     return dataclasses.replace(other, **sections)
+
+
+def _solved(motion: Motion) -> tuple[Floats, Floats]:
+    """Return PSA, m/s², at the few periods, straight lines between samples for the quick curve, and at those told."""
+    curve, told = (
+        response_spectrum(
+            motion.acceleration, motion.dt, periods, DAMPING, ("psa",), interpolation=how, threads=1  # type: ignore[arg-type]
+        ).psa
+        for periods, how in ((FEW_PERIODS, "linear"), (TOLD_PERIODS, "band-limited"))
+    )  # fmt: skip
+    assert curve is not None
+    assert told is not None
+    return curve[0], told[0]
 
 
 def _fit(band: Band, name: str, unfit: set[str]) -> Band:

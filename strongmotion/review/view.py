@@ -49,10 +49,10 @@ __all__ = ["RecordView"]
 
 QUANTITIES = (("acceleration", "m/s²"), ("velocity", "m/s"), ("displacement", "m"))
 
-BEYOND = 0.5
+BEYOND = 0.25
 """Part of the view that traces go on for on either side, so that panning finds them drawn."""
 
-CALM = 350
+CALM = 600
 """Time without a change, ms, after which the whole job is done."""
 
 Floats = NDArray[np.float64]
@@ -80,7 +80,7 @@ class RecordView:
         self._later: Any = None
         self._threads = ThreadPoolExecutor(1)
         self.span = Range1d(0.0, 1.0)
-        self.pixels = 600
+        self.pixels = 350
         self._build()
         self.load(session)
 
@@ -145,7 +145,7 @@ class RecordView:
             plot.xaxis.major_label_text_font_size = "0px"
         sources = {kind: ColumnDataSource({"t": [], "y": []}) for kind in ("old", "raw", "new")}
         grey = look.style.faint
-        plot.line("t", "y", source=sources["old"], line_color=grey, line_width=2.6, line_alpha=0.75, name="old")
+        plot.line("t", "y", source=sources["old"], line_color=grey, line_width=2, name="old")
         if quantity == "acceleration":
             plot.line("t", "y", source=sources["raw"], line_color=look.style.alarm, line_dash="dotted", name="raw")
         plot.line("t", "y", source=sources["new"], line_color=colour, line_width=1.1, name="new")
@@ -199,7 +199,7 @@ class RecordView:
         self.psa_band = ColumnDataSource({"T": [], "low": [], "high": []})
         self.response.varea("T", "low", "high", source=self.psa_band, fill_color=its.faint, fill_alpha=0.3)
         self.response.line("T", "psa", source=self.psa["old"], line_color=its.faint, line_width=2.6, line_alpha=0.75)
-        self.psa_line = self.response.line("T", "psa", source=self.psa["new"], line_width=1.6)
+        self.psa_line = self.response.line("T", "psa", source=self.psa["new"], line_width=1.6, name="psa")
         self.particle = self._figure(height=280, match_aspect=True, name="particle")
         self.path = ColumnDataSource({"x": [], "y": []})
         self.particle.line("x", "y", source=self.path, line_color=its.ink)
@@ -341,8 +341,12 @@ class RecordView:
         settings, session = self.session.settings, self.session
 
         def work() -> None:
+            if settings != session.settings:  # another change came meanwhile
+                return
             try:
                 models = session.baselines()
+                if settings != session.settings:
+                    return
                 result = session.full(settings) if session.changed else session.opened
             except StrongMotionError as error:
                 self.doc.add_next_tick_callback(functools.partial(self.say, str(error), True))
