@@ -4,8 +4,9 @@ An archive keeps every result of a record as a `Version`. What happens to versio
 `standing` reads the list from its beginning and returns the `Standing` of the record: its versions with their states,
 and which of them is current. The rules are these:
 
-- A version is ``automatic`` until a person decides: ``accepted``, ``rejected`` or ``withdrawn``. ``to look at`` leaves it
-  for later, or takes back what was decided: it then stands as if nobody had decided, and says that somebody should.
+- A version is ``automatic`` until a person decides: ``accepted``, ``rejected`` or ``withdrawn``. ``to look at``
+  leaves it for later, or takes back what was decided: it then stands as if nobody had decided, and says that somebody
+  should.
 - The newest accepted version is current; without one, the newest version that a person added; without one, the newest
   automatic version. Newest is what was entered last. So a batch never puts its version before a reviewed one.
 - `Archive.make_current` puts one version first until a newer one is accepted, or it is rejected or withdrawn itself.

@@ -245,7 +245,8 @@ def settings_with(
             own = {name: getattr(filters.for_component(name), key) for name in components}
             own |= {name: value if isinstance(value, str) else float(f"{value:.3g}") for name, value in given.items()}
             same = len(set(own.values())) == 1
-            filters = dataclasses.replace(filters, **{key: next(iter(own.values())) if same else own})
+            chosen: Any = {key: next(iter(own.values())) if same else own}
+            filters = dataclasses.replace(filters, **chosen)
     baseline = settings.baseline if method is None else dataclasses.replace(settings.baseline, method=method)
     return dataclasses.replace(settings, onset=onsets, baseline=baseline, filter=filters)
 

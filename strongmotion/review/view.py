@@ -645,4 +645,4 @@ def _spectrum(result: Any, name: str) -> tuple[Floats, Floats, Floats, Floats]:
     """Return periods, PSA and its band at the first damping, without period 0."""
     table = getattr(result, "spectra", result)
     its = table[(table["component"] == name) & (table["damping"] == table["damping"].iloc[0]) & (table["period"] > 0)]
-    return tuple(its[key].to_numpy(dtype=float) for key in ("period", "psa", "psa_low", "psa_high"))  # type: ignore[return-value]
+    return tuple(its[key].to_numpy(dtype=float) for key in ("period", "psa", "psa_low", "psa_high"))
