@@ -171,6 +171,21 @@ class Result:
         usable = chosen.assign(value=chosen[quantity].where(chosen["usable"]))
         return usable.pivot(index="period", columns="component", values="value")[order]
 
+    def explore(self) -> Any:
+        """Show the record view of the review desk for this result, without decisions; a notebook displays it.
+
+        Returns
+        -------
+        Explored
+            Its `link` opens in any browser of this machine; `stop` ends it.
+
+        Raises
+        ------
+        InputError
+            Bokeh is not installed.
+        """
+        return from_above("explore")(self)
+
     def __repr__(self) -> str:
         pga = self.peaks[(self.peaks["quantity"] == "PGA") & self.peaks["component"].isin(list(self.motion))]
         peaks = ", ".join(f"{row.component} {row.value:.3g}" for row in pga.itertuples())
@@ -182,14 +197,17 @@ class Result:
 
 
 def from_above(name: str) -> Callable[..., Any]:
-    """Return a function of `strongmotion.report`, which is built on results: the one door that leads up.
+    """Return a function of `strongmotion.report` or `strongmotion.review`, which are built on results.
+
+    It is the one door that leads up.
 
     Parameters
     ----------
-    name : {"draw", "notebook_view"}
+    name : {"draw", "notebook_view", "explore"}
         What a result shows of itself.
     """
-    return getattr(importlib.import_module(".report", __package__), name)
+    room = ".review" if name == "explore" else ".report"
+    return getattr(importlib.import_module(room, __package__), name)
 
 
 def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:

@@ -12,6 +12,7 @@ import pytest
 
 import strongmotion
 import strongmotion.report
+import strongmotion.review
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "strongmotion"
@@ -28,6 +29,7 @@ FLOORS = (
     ("archive",),
     ("suite", "event"),
     ("report",),
+    ("review",),
     ("batch",),
     ("guide",),
     ("cli",),
@@ -145,6 +147,7 @@ def test_the_door_is_used_to_show_records_and_results_and_for_nothing_else():
              if isinstance(node, ast.Name | ast.Attribute) and ast.unparse(node).endswith("from_above")}  # fmt: skip
     assert users == {"strongmotion.record", "strongmotion.result"}
     assert all(hasattr(strongmotion.report, name) for name in ("draw", "notebook_view"))
+    assert hasattr(strongmotion.review, "explore")
 
 
 def test_no_private_name_crosses_rooms():
@@ -245,7 +248,7 @@ def test_top_level_holds_just_what_it_should():
 
 @pytest.mark.parametrize("module", ["strongmotion", "strongmotion.cli"])
 def test_importing_stays_light(module):
-    heavy = "numpy", "pandas", "numba", "scipy", "h5py", "matplotlib"
+    heavy = "numpy", "pandas", "numba", "scipy", "h5py", "matplotlib", "bokeh"
     code = f"import sys, {module}; print([name for name in {heavy} if name in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"

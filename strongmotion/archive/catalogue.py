@@ -192,7 +192,7 @@ class Index:
                 if state:
                     wanted &= known["state"] == state
                 elif "state" not in used:
-                    wanted &= np.isin(known["state"].astype(str), ("automatic", "accepted"))
+                    wanted &= np.isin(known["state"].astype(str), ("automatic", "accepted", "to look at"))
                 if "worst_finding" not in used and "state" not in used and not state:
                     wanted &= known["worst_finding"] != "unfit"
             return self._frame(base, unit, np.flatnonzero(wanted))

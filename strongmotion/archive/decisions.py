@@ -4,12 +4,15 @@ An archive keeps every result of a record as a `Version`. What happens to versio
 `standing` reads the list from its beginning and returns the `Standing` of the record: its versions with their states,
 and which of them is current. The rules are these:
 
-- A version is ``automatic`` until a person decides: ``accepted``, ``rejected`` or ``withdrawn``.
+- A version is ``automatic`` until a person decides: ``accepted``, ``rejected`` or ``withdrawn``. ``to look at``
+  leaves it for later, or takes back what was decided: it then stands as if nobody had decided, and says that somebody
+  should.
 - The newest accepted version is current; without one, the newest version that a person added; without one, the newest
   automatic version. Newest is what was entered last. So a batch never puts its version before a reviewed one.
 - `Archive.make_current` puts one version first until a newer one is accepted, or it is rejected or withdrawn itself.
 - A decision without a version is about the record: ``accepted`` means the version that is current at the time;
-  ``rejected`` and ``withdrawn`` hold for the record, later automatic versions included, until a version is accepted.
+  ``rejected`` and ``withdrawn`` hold for the record, later automatic versions included, until a version is accepted or
+  the record is left to look at.
 
 Nothing is ever deleted: a withdrawn record keeps its files and can be read.
 """
@@ -27,7 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DECISIONS", "STATES", "Decision", "Standing", "State", "Version", "check_decision", "standing"]
 
-State = Literal["automatic", "accepted", "rejected", "withdrawn"]
+State = Literal["automatic", "accepted", "rejected", "withdrawn", "to look at"]
 
 STATES: tuple[str, ...] = get_args(State)
 DECISIONS = STATES[1:]
@@ -53,7 +56,7 @@ class Version:
         Of the whole file.
     size : int
         Bytes of the file.
-    state : {"automatic", "accepted", "rejected", "withdrawn"}
+    state : {"automatic", "accepted", "rejected", "withdrawn", "to look at"}
     current : bool
         Whether ``Archive[record]`` returns this one.
     automatic : bool
@@ -100,7 +103,7 @@ class Decision:
     Parameters
     ----------
     record : str
-    state : {"accepted", "rejected", "withdrawn"}
+    state : {"accepted", "rejected", "withdrawn", "to look at"}
     by, reason : str
     time : str
         UTC, ISO 8601, by the clock of the machine.
@@ -184,7 +187,7 @@ def standing(record: str, entries: Iterable[Entry]) -> Standing:
                     whole = ""
                     if put_first in order and name in order and order.index(name) > order.index(put_first):
                         put_first = ""
-                elif name == put_first:
+                elif name == put_first and state != "to look at":
                     put_first = ""
             else:
                 whole = state

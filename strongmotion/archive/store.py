@@ -301,17 +301,17 @@ class Archive:
     # Decisions
 
     def decide(self, record_id: str, state: str, by: str, reason: str, version: int | str | None = None) -> Entry:
-        """Accept, reject or withdraw a record; nothing is deleted.
+        """Accept, reject or withdraw a record, or leave it to look at; nothing is deleted.
 
         Parameters
         ----------
         record_id : str
-        state : {"accepted", "rejected", "withdrawn"}
+        state : {"accepted", "rejected", "withdrawn", "to look at"}
         by, reason : str
             The person who decides, and why.
         version : int or str, optional
-            The version it is about. Without one ``accepted`` is about the version that is current now, ``rejected``
-            and ``withdrawn`` are about the record: they hold until a version of it is accepted.
+            The version it is about. Without one ``accepted`` is about the version that is current now, the others are
+            about the record: they hold until a version of it is accepted.
 
         Returns
         -------
@@ -413,7 +413,7 @@ class Archive:
         )
 
     def state(self, record_id: str) -> str:
-        """Return ``"automatic"``, ``"accepted"``, ``"rejected"`` or ``"withdrawn"``."""
+        """Return one of `strongmotion.archive.STATES`."""
         self.version(record_id)
         return self.standing(record_id).state
 
@@ -657,7 +657,7 @@ class Archive:
             severe finding, ``event`` for the earthquake. A name with a dot stands in backticks.
         unit : {"m/s2", "cm/s2", "g"}
             For accelerations, in the question and in the answer.
-        state : {"", "all", "automatic", "accepted", "rejected", "withdrawn"}
+        state : {"", "all", "automatic", "accepted", "rejected", "withdrawn", "to look at"}
             Look at all records, or at those of one state.
 
         Returns

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from . import archive, design, event, guide, record
+from . import archive, design, event, guide, record, review
 from .app import app, main
 
-__all__ = ["app", "archive", "design", "event", "guide", "main", "record"]
+__all__ = ["app", "archive", "design", "event", "guide", "main", "record", "review"]
