@@ -76,6 +76,20 @@ def test_no_complaint_and_no_request_but_for_the_page_itself(browser, path):
     assert asked == [path.as_uri()]
 
 
+def test_a_policy_in_each_page_lets_nothing_run_but_its_own_script(browser, path):
+    show(browser, path)
+    browser.get_log("browser")
+    ran = browser.execute_script(
+        "const made = document.createElement('script'); made.textContent = 'window.ran = true';"
+        "document.body.append(made);"
+        "document.body.insertAdjacentHTML('beforeend', '<img id=probe src=x onerror=\"window.ran = true\">');"
+        "return window.ran === true;"
+    )
+    assert not ran
+    complaints = " ".join(entry["message"] for entry in browser.get_log("browser"))
+    assert "Content Security Policy" in complaints
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 def test_everything_is_in_sight_without_scrolling_sideways(browser, path, width):
     show(browser, path, width)
