@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import gzip
 import html.parser
 import importlib.util
 import itertools
-import base64
-import gzip
 import json
 import re
 from pathlib import Path
@@ -308,7 +308,7 @@ def test_report_of_named_records_covers_the_archive_and_links_what_is_there(arch
     written = write_report(archive, tmp_path, [first])
     assert [path.stem for path in written.pages] == [first]
     index = written.index.read_text(encoding="utf-8")
-    assert len(unpacked(index)["rows"]) == 3
+    assert len(unpacked(index)["values"][0]) == 3
     assert f"records/{first}.html" in index
     assert f"records/{second}.html" in index
 

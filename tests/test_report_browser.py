@@ -227,7 +227,7 @@ def test_table_sorts_by_click_and_by_keyboard(browser, pages):
     assert headings[place].get_attribute("aria-sort") is None
 
 
-@pytest.mark.parametrize("width", (360, 800, 1280, 1600, 2560))
+@pytest.mark.parametrize("width", [360, 800, 1280, 1600, 2560])
 def test_worst_finding_stays_in_sight_however_the_table_is_scrolled(browser, pages, width):
     show(browser, pages.index, width)
     outside = browser.execute_script(
@@ -263,7 +263,8 @@ def test_a_hundred_thousand_records_open_sort_and_search_within_a_second(browser
             "latitude_deg": generator.uniform(-48, -46, n), "longitude_deg": generator.uniform(-126, -124, n),
             "start": pd.Timestamp("2031-04-17", tz="UTC"), "pga_H1_m_s2": generator.lognormal(size=n),
             "pgv_H1_m_s": generator.lognormal(size=n), "longest_usable_period_s": generator.uniform(2, 20, n),
-            "worst_finding": "note", "state": "automatic", "version": [f"1-{k:08x}" for k in generator.integers(0, 2**32, n)],
+            "worst_finding": "note", "state": "automatic",
+            "version": [f"1-{k:08x}" for k in generator.integers(0, 2**32, n)],
         }
     )  # fmt: skip
     links = {record: f"records/{record}.html" for record in catalogue["record"]}
@@ -283,7 +284,7 @@ def test_a_hundred_thousand_records_open_sort_and_search_within_a_second(browser
             "button.click(); document.body.offsetHeight; return performance.now() - begun;",
             button,
         )
-    assert len(took) == 8
+    assert len(took) == 9  # all but the motion
     took["search"] = browser.execute_script(
         "const filter = document.getElementById('filter'), begun = performance.now(); filter.value = 'S4242';"
         "filter.dispatchEvent(new Event('input')); document.body.offsetHeight; return performance.now() - begun;"

@@ -161,7 +161,7 @@ def archive_page(
     Returns
     -------
     str
-        A table that a small script in the page sorts, filters and parts into leaves; a map of the stations; the spread
+        A table that a small script in the page sorts, filters and divides into leaves, from data packed by column; a map of the stations; the spread
         of peaks and usable periods; the cautions. It needs no other file and no network.
 
     Raises
@@ -280,7 +280,7 @@ def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> lis
         station_figure(mapped, unit, axes=sheet.panels[0])
         caption = "Where the stations lie, in km from their middle, with rings of equal distance."
         if len(mapped) < len(catalogue):
-            caption += f" Of records that lie close together only the one of the largest PGA is drawn: {len(mapped)} in all."
+            caption += f" Of records close together only that of the largest PGA is drawn: {len(mapped)} in all."
         pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))
     if compared:
         sheet = Sheet(1, 1, 5.0, 4.4)
