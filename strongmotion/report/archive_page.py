@@ -161,7 +161,8 @@ def archive_page(
     Returns
     -------
     str
-        A table that a small script in the page sorts, filters and divides into leaves, from data packed by column; a map of the stations; the spread
+        A table that a small script in the page sorts, filters and divides into leaves, from data packed by
+        column; a map of the stations; the spread
         of peaks and usable periods; the cautions. It needs no other file and no network.
 
     Raises

@@ -1,6 +1,7 @@
 "use strict";
 (async function () {
-  const packed = Uint8Array.from(atob(document.getElementById("data").textContent), function (c) { return c.charCodeAt(0); });
+  const letters = atob(document.getElementById("data").textContent), packed = new Uint8Array(letters.length);
+  for (let at = 0; at < letters.length; at += 1) packed[at] = letters.charCodeAt(at);
   const unpacked = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
   const data = JSON.parse(await new Response(unpacked).text());
   const values = data.values, total = values[0].length;
