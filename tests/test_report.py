@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import gzip
 import html.parser
 import importlib.util
 import itertools
@@ -249,6 +251,10 @@ def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
     assert "<script>" not in record._repr_html_()
 
 
+def unpacked(page):
+    return json.loads(gzip.decompress(base64.b64decode(re.search(r'id="data">(.*?)</script>', page)[1])))
+
+
 def test_data_of_the_archive_page_cannot_end_its_script(tmp_path):
     catalogue = pd.DataFrame(
         {
@@ -259,9 +265,9 @@ def test_data_of_the_archive_page_cannot_end_its_script(tmp_path):
     )  # fmt: skip
     page = archive_page(catalogue)
     assert page.count("<script") == 2
-    data = json.loads(re.search(r'id="data">(.*?)</script>', page, re.DOTALL)[1])
-    assert data["rows"][0][1][0] == catalogue.record[0]
-    assert data["rows"][0][-2] == "no limit"
+    data = unpacked(page)
+    assert data["values"][1][0][0] == catalogue.record[0]
+    assert data["values"][-1][0] == "no limit"
 
 
 # The archive page and the command
@@ -282,11 +288,11 @@ def test_report_writes_a_page_each_and_an_index_with_their_numbers(archive, tmp_
     assert steps == [(0, 3), (1, 3), (2, 3), (3, 3)]
     index = written.index.read_text(encoding="utf-8")
     read = Reading(index)
-    data = json.loads(re.search(r'id="data">(.*?)</script>', index, re.DOTALL)[1])
+    data = unpacked(index)
     catalogue = archive.catalogue("cm/s2")
     column = [column["title"] for column in data["columns"]].index("PGA, cm/s²")
     expected = catalogue[["pga_H1_cm_s2", "pga_H2_cm_s2", "pga_V_cm_s2"]].max(axis=1)
-    assert [row[column] for row in data["rows"]] == pytest.approx(expected.tolist(), rel=1e-3)
+    assert data["values"][column] == pytest.approx(expected.tolist(), rel=1e-3)
     links = [
         attributes["href"] for tag, attributes in read.tags if tag == "a" and not attributes["href"].startswith("#")
     ]
@@ -302,7 +308,7 @@ def test_report_of_named_records_covers_the_archive_and_links_what_is_there(arch
     written = write_report(archive, tmp_path, [first])
     assert [path.stem for path in written.pages] == [first]
     index = written.index.read_text(encoding="utf-8")
-    assert len(json.loads(re.search(r'id="data">(.*?)</script>', index, re.DOTALL)[1])["rows"]) == 3
+    assert len(unpacked(index)["values"][0]) == 3
     assert f"records/{first}.html" in index
     assert f"records/{second}.html" in index
 
@@ -365,7 +371,7 @@ def test_five_thousand_records_make_a_small_page():
     )  # fmt: skip
     page = archive_page(catalogue)
     assert len(page) < 2e6
-    assert page.count("<tr>") == 51  # a leaf and its headings: the rest waits in the data
+    assert page.count("<tr") == 51  # a leaf and its headings: the rest waits in the data
 
 
 # Notebooks

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import gzip
 import json
 import math
 from collections.abc import Callable, Iterable, Mapping
@@ -40,6 +42,9 @@ ROWS = 50
 
 SPREAD = ("PGA, the largest over the components", "PGV, the largest over the components", "longest usable period")
 """What is drawn of how the numbers are spread."""
+
+MOST_PICTURED = 2000
+"""Of more records than this the table shows no motion: the pictures would be most of the page."""
 
 MOST_COMPARED = 200
 """Spectra of more records than this make no readable figure."""
@@ -156,7 +161,8 @@ def archive_page(
     Returns
     -------
     str
-        A table that a small script in the page sorts, filters and parts into leaves; a map of the stations; the spread
+        A table that a small script in the page sorts, filters and divides into leaves, from data packed by
+        column; a map of the stations; the spread
         of peaks and usable periods; the cautions. It needs no other file and no network.
 
     Raises
@@ -166,14 +172,17 @@ def archive_page(
     """
     unit = acceleration_unit(unit)
     columns, rows = _table(catalogue, unit, links or {}, thumbnails or {}, names or {})
-    data = json.dumps({"columns": columns, "rows": rows, "leaf": ROWS}, ensure_ascii=False, separators=(",", ":"))
+    data = json.dumps(
+        {"columns": columns, "values": list(zip(*rows, strict=True)) or [[] for _ in columns], "leaf": ROWS},
+        ensure_ascii=False,
+        separators=(",", ":"),
+    )
     return templates().get_template("archive.html").render(
         columns=columns,
         rows=rows[:ROWS],
         total=len(rows),
         leaf=ROWS,
-        # In a script element only "<" could end it early; as an escape it is the same JSON.
-        data=Markup(data.replace("<", "\\u003c")),
+        data=base64.b64encode(gzip.compress(data.encode(), mtime=0)).decode(),
         pictures=_pictures(catalogue, unit, list(compared)),
         number=number,
         problems=catalogue.attrs.get("problems", []),
@@ -216,13 +225,18 @@ def _table(
         numbers.append((f"PSA at 1 s, {label(unit)}", catalogue[psa].to_numpy(dtype=float)))
     numbers.append(("Longest usable period, s", catalogue["longest_usable_period_s"].to_numpy(dtype=float)))
     columns = [
-        {"title": "Motion", "kind": "picture"},
+        {"title": "Worst finding", "kind": "severity"},
         {"title": "Record", "kind": "link"},
+        {"title": "Motion", "kind": "picture"},
+        {"title": "State", "kind": "text"},
+        {"title": "Version", "kind": "text"},
         {"title": "Station", "kind": "text"},
         {"title": "First sample, UTC", "kind": "text"},
         *({"title": title, "kind": "number"} for title, _ in numbers),
-        {"title": "Worst finding", "kind": "severity"},
     ]
+    states = catalogue["state"].tolist() if "state" in catalogue else [""] * len(catalogue)
+    versions = catalogue["version"].tolist() if "version" in catalogue else [""] * len(catalogue)
+    pictured = len(catalogue) <= MOST_PICTURED
     starts = catalogue["start"].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("").tolist()
     rows = []
     for i, (record, station, worst) in enumerate(
@@ -231,8 +245,8 @@ def _table(
         values = [_json(column[i]) for _, column in numbers]
         rows.append(
             [
-                thumbnails.get(record, ""), [record, links.get(record, "")], names.get(record) or station or "",
-                starts[i], *values, worst or "none",
+                worst or "none", [record, links.get(record, "")], thumbnails.get(record, "") if pictured else "",
+                states[i] or "", versions[i] or "", names.get(record) or station or "", starts[i], *values,
             ]
         )  # fmt: skip
     return columns, rows
@@ -244,12 +258,30 @@ def _json(value: float) -> float | str | None:
     return float(f"{value:.4g}") if math.isfinite(value) else "no limit"
 
 
+def _thinned(catalogue: pd.DataFrame, cells: int = 40) -> pd.DataFrame:
+    """Return all records, or where they are too many for a map the one of the largest PGA in each cell of a grid."""
+    if len(catalogue) <= MOST_PICTURED:
+        return catalogue
+    placed = catalogue[np.isfinite(catalogue[["latitude_deg", "longitude_deg"]].to_numpy(dtype=float)).all(axis=1)]
+    cell = np.zeros(len(placed), dtype=int)
+    for name in ("latitude_deg", "longitude_deg"):
+        at = placed[name].to_numpy(dtype=float)
+        width = np.ptp(at) / cells or 1.0
+        cell = cell * (cells + 1) + ((at - at.min()) / width).astype(int)
+    strongest = np.argsort(-np.nan_to_num(largest(placed, "pga")), kind="stable")
+    _, first = np.unique(cell[strongest], return_index=True)
+    return placed.iloc[np.sort(strongest[first])]
+
+
 def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> list[Picture]:
     pictures = []
     if np.isfinite(catalogue["latitude_deg"].to_numpy(dtype=float)).any():
         sheet = Sheet(1, 1, 5.0, 4.9, margins=(0.66, 0.1, 0.1, 0.42))
-        station_figure(catalogue, unit, axes=sheet.panels[0])
+        mapped = _thinned(catalogue)
+        station_figure(mapped, unit, axes=sheet.panels[0])
         caption = "Where the stations lie, in km from their middle, with rings of equal distance."
+        if len(mapped) < len(catalogue):
+            caption += f" Of records close together only that of the largest PGA is drawn: {len(mapped)} in all."
         pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))
     if compared:
         sheet = Sheet(1, 1, 5.0, 4.4)

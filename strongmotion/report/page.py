@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import functools
+import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -27,6 +29,9 @@ if TYPE_CHECKING:
 __all__ = ["Picture", "record_page", "templates", "write_record_page"]
 
 
+FOLDER = Path(__file__).parent / "templates"
+
+
 @dataclass(frozen=True)
 class Picture:
     """A figure on a page: its SVG and what stands under it."""
@@ -38,13 +43,32 @@ class Picture:
 @functools.cache
 def templates() -> jinja2.Environment:
     """Return the templates, in which everything is escaped."""
-    return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(FOLDER),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.globals.update(inline=_inline, policy=_policy)
+    return environment
+
+
+@functools.cache
+def _inline(name: str) -> Markup:
+    """Return a style sheet or a script of the house, to stand in a page as it is."""
+    return Markup((FOLDER / name).read_text(encoding="utf-8"))
+
+
+@functools.cache
+def _policy(style: str, *scripts: str) -> str:
+    """Return the Content-Security-Policy of a page: its own style and scripts by their hashes, and nothing else."""
+
+    def hashed(name: str) -> str:
+        return f"'sha256-{base64.b64encode(hashlib.sha256(_inline(name).encode()).digest()).decode()}'"
+
+    allowed = " ".join(map(hashed, scripts)) or "'none'"
+    return f"default-src 'none'; style-src {hashed(style)}; script-src {allowed}; base-uri 'none'; form-action 'none'"
 
 
 def record_page(result: Result, unit: str = "m/s2", index: str | None = None) -> str:

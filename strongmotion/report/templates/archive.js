@@ -1,6 +1,10 @@
 "use strict";
-(function () {
-  const data = JSON.parse(document.getElementById("data").textContent);
+(async function () {
+  const letters = atob(document.getElementById("data").textContent), packed = new Uint8Array(letters.length);
+  for (let at = 0; at < letters.length; at += 1) packed[at] = letters.charCodeAt(at);
+  const unpacked = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
+  const data = JSON.parse(await new Response(unpacked).text());
+  const values = data.values, total = values[0].length;
   const headings = Array.from(document.querySelectorAll("#table thead th"));
   const body = document.querySelector("#table tbody");
   const where = document.getElementById("where");
@@ -8,20 +12,35 @@
   const after = document.getElementById("after");
   const filter = document.getElementById("filter");
   const order = new Intl.Collator("en", { numeric: true });
-  let rows = data.rows, first = 0, sorted = -1, falling = false;
-
-  function keyOf(row, column) {
-    return data.columns[column].kind === "link" ? row[column][0] : row[column];
-  }
+  const every = Uint32Array.from({ length: total }, function (_, row) { return row; });
+  const texts = new Array(total), ranks = new Map();
+  let rows = every, first = 0, sorted = -1, falling = false;
 
   const grave = ["none", "note", "doubt", "unfit"];
 
-  function compare(one, two, kind) {
-    if (kind === "number") {
-      const a = one === "no limit" ? Infinity : one, b = two === "no limit" ? Infinity : two;
-      return a === b ? 0 : a - b;
+  function isUnusable(row) {
+    return values[0][row] === "unfit" || values[3][row] === "rejected" || values[3][row] === "withdrawn";
+  }
+
+  // What a column is sorted by, a number a row, made once; NaN is what is not known or not for use and comes last.
+  function rankOf(column) {
+    if (!ranks.has(column)) {
+      const kind = data.columns[column].kind, held = values[column];
+      let made;
+      if (kind === "number") made = function (row) {
+        const value = held[row];
+        return value === null || isUnusable(row) ? NaN : value === "no limit" ? Infinity : value;
+      };
+      else if (kind === "severity") made = function (row) { return grave.indexOf(held[row]); };
+      else {
+        const textOf = function (row) { return kind === "link" ? held[row][0] : held[row]; };
+        const words = Array.from(new Set(Array.from(every, textOf))).sort(order.compare);
+        const places = new Map(words.map(function (word, place) { return [word, place]; }));
+        made = function (row) { return places.get(textOf(row)); };
+      }
+      ranks.set(column, Float64Array.from(every, made));
     }
-    return kind === "severity" ? grave.indexOf(one) - grave.indexOf(two) : order.compare(one, two);
+    return ranks.get(column);
   }
 
   function element(name, text) {
@@ -40,7 +59,7 @@
   }
 
   function cell(row, column) {
-    const value = row[column], kind = data.columns[column].kind;
+    const value = values[column][row], kind = data.columns[column].kind;
     if (kind === "picture") {
       const made = element("td");
       if (value) {
@@ -49,7 +68,7 @@
         picture.setAttribute("class", "thumb");
         picture.setAttribute("viewBox", "0 0 120 28");
         picture.setAttribute("role", "img");
-        picture.setAttribute("aria-label", "Acceleration of " + row[1][0]);
+        picture.setAttribute("aria-label", "Acceleration of " + values[1][row][0]);
         path.setAttribute("d", value);
         picture.append(path);
         made.append(picture);
@@ -70,10 +89,13 @@
     const made = element("td");
     if (kind === "number") {
       made.className = "number";
-      made.textContent = printed(value);
+      made.textContent = printed(value) + (value !== null && isUnusable(row) ? " †" : "");
     } else {
       const text = element(kind === "severity" ? "span" : "bdi", value);
-      if (kind === "severity") text.className = "badge " + value;
+      if (kind === "severity") {
+        made.className = "severity";
+        text.className = "badge " + value;
+      }
       else made.className = "text";
       made.append(text);
     }
@@ -83,8 +105,9 @@
   function show() {
     first = Math.max(0, Math.min(first, Math.floor((rows.length - 1) / data.leaf) * data.leaf));
     const shown = rows.slice(first, first + data.leaf);
-    body.replaceChildren(...shown.map(function (row) {
+    body.replaceChildren(...Array.from(shown, function (row) {
       const line = element("tr");
+      if (isUnusable(row)) line.className = "unusable";
       line.append(...data.columns.map(function (_, column) { return cell(row, column); }));
       return line;
     }));
@@ -95,15 +118,19 @@
 
   function arrange() {
     const wanted = filter.value.trim().toLowerCase();
-    rows = data.rows.filter(function (row) {
-      return !wanted || [row[1][0], row[2], row[3], row[row.length - 1]].join(" ").toLowerCase().includes(wanted);
+    rows = every.filter(function (row) {
+      if (!wanted) return true;
+      if (texts[row] === undefined) {
+        texts[row] = [values[1][row][0], values[3][row], values[5][row], values[6][row], values[0][row]].join(" ").toLowerCase();
+      }
+      return texts[row].includes(wanted);
     });
     if (sorted >= 0) {
-      const kind = data.columns[sorted].kind;
+      const rank = rankOf(sorted), sign = falling ? -1 : 1;
       rows.sort(function (one, two) {
-        const a = keyOf(one, sorted), b = keyOf(two, sorted);
-        if (a === null || b === null) return (a === null) - (b === null);  // what is not known comes last
-        return (falling ? -1 : 1) * compare(a, b, kind);
+        const a = rank[one], b = rank[two];
+        if (a !== a || b !== b) return (a !== a) - (b !== b) || one - two;
+        return a === b ? one - two : a < b ? -sign : sign;
       });
     }
     first = 0;
