@@ -9,7 +9,8 @@ from ..foundation.errors import InputError
 __all__ = ["TOPICS", "page", "title"]
 
 TOPICS = (
-    "first-record", "formats", "corners", "displacement", "review", "spectra", "selecting", "archives", "batches", "events",
+    "first-record", "formats", "corners", "displacement", "review", "spectra", "selecting", "archives",
+    "batches", "events",
     "notebooks", "without-us", "numbers", "changes",
 )  # fmt: skip
 """The pages, in the order in which a newcomer reads them."""
