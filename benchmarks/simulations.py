@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import fft, integrate, signal, special  # type: ignore[import-untyped]
+from scipy import fft, integrate, signal, special
 
 STANDARD_GRAVITY = 9.80665  # m/s², ISO 80000-3
 RATES = (50.0, 100.0, 200.0, 250.0, 500.0)  # Hz

@@ -22,7 +22,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -49,7 +49,7 @@ Floats = NDArray[np.float64]
 BAND = (1.0, 20.0)
 """Corners, Hz, of the band in which shaking is looked for: above microseisms and drift, below most machine noise."""
 
-LASTING = 5
+LASTS = 5
 """Short-term windows, one after the other, each of which shaking must fill to half the threshold: common practice,
 without a source. A spike, or a step of the zero line, is over sooner."""
 
@@ -87,10 +87,10 @@ LEAST_RISE = 3.0
 there is no P, all energy in the 2 s after S over that of all before as well."""
 
 LEAST_EXPLAINED = 0.5
-"""Part of the horizontal P motion that must follow the vertical for a direction to be told."""
+"""Least fraction of the horizontal P motion that follows the vertical, for a direction to be given."""
 
 LEAST_LINEAR = 0.9
-"""Linearity 1 - l2/l1 of the horizontal P motion (l1, l2 its principal energies) for an axis to be told."""
+"""Least linearity 1 - l2/l1 of the horizontal P motion (l1, l2 its principal energies), for an axis to be given."""
 
 
 @dataclass(frozen=True)
@@ -117,16 +117,21 @@ class Pick:
         if self.phase not in LEAST_UNCERTAINTY:
             raise InputError(f"a pick is of P or S, not of {self.phase!r}")
         if not (math.isfinite(self.time) and math.isfinite(self.uncertainty) and self.uncertainty > 0):
-            raise InputError(f"a pick of {self.phase} at {self.time} s, uncertain by {self.uncertainty} s, is none")
+            raise InputError(f"invalid {self.phase} pick: time {self.time} s, uncertainty {self.uncertainty} s")
 
 
 @dataclass(frozen=True)
 class Arrivals:
-    """The picks of one record, and what stood in the way of one that is missing."""
+    """The picks of one record, and by phase why one is missing that was looked for."""
 
     p: Pick | None
     s: Pick | None
-    notes: tuple[str, ...] = ()
+    missing: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """A sentence for each missing phase."""
+        return tuple(f"no {phase}: {why}" for phase, why in self.missing.items())
 
     @property
     def lag(self) -> float | None:
@@ -197,7 +202,7 @@ def _band_pass(low: float, high: float, rate: float) -> tuple[Floats, Floats]:
 
 
 def level_before(energy: Floats, samples: int, dt: float) -> float:
-    """Return how loud the first `samples` are against the strongest second, as a ratio of root mean squares.
+    """Return the RMS level of the first `samples` as a fraction of that in the strongest second.
 
     Parameters
     ----------
@@ -285,11 +290,11 @@ def pick_onset(
     # Noise has quiet spells too: what came before them counts as well.
     before = np.maximum((total[middle] - total[begin]) / (middle - begin), total[middle] / middle)
     # Shaking lasts, a burst of noise falls back; of the record's end only whole windows count.
-    lasting = recent.copy()
-    for later in range(short, LASTING * short, short):
-        np.minimum(lasting[:-later], recent[later:], out=lasting[:-later])
+    sustained = recent.copy()
+    for later in range(short, LASTS * short, short):
+        np.minimum(sustained[:-later], recent[later:], out=sustained[:-later])
     quiet = np.maximum(before, max(LEAST_NOISE * loudest, np.finfo(float).tiny))
-    triggered = np.flatnonzero((recent > ratio * quiet) & (lasting > ratio * quiet / 2.0))
+    triggered = np.flatnonzero((recent > ratio * quiet) & (sustained > ratio * quiet / 2.0))
     if triggered.size == 0:
         return None
     at = int(end[triggered[0]])
@@ -301,7 +306,7 @@ def _earlier(energy: Floats, at: int, dt: float, short: int, long: int) -> int:
     """Return where a weak motion begins that leads up to an onset, or the onset.
 
     A weak P does not reach the threshold, and S is taken for the onset. The best split of the time before it is one, if
-    its likelihood leaves no doubt, and what follows it is louder. How much the noise scatters by itself is measured.
+    its likelihood leaves no doubt, and what follows it is stronger. How much the noise scatters by itself is measured.
     """
     first = max(0, at - 2 * long)
     here = energy[first:at]
@@ -331,9 +336,9 @@ def _usual(energy: Floats, block: int) -> float:
 
 
 def _without_bursts(energy: Floats, short: int) -> Floats:
-    """Hold down what is over sooner than shaking, by the median over twice `LASTING` short windows."""
+    """Hold down what is over sooner than shaking, by the median over twice `LASTS` short windows."""
     means = np.add.reduceat(energy, np.arange(0, len(energy), short)) / short
-    usual = median_filter(means, 2 * LASTING - 1, mode="nearest")
+    usual = median_filter(means, 2 * LASTS - 1, mode="nearest")
     return np.minimum(energy, BURST * np.repeat(usual, short)[: len(energy)])
 
 
@@ -369,29 +374,31 @@ def pick_arrivals(components: Mapping[str, Floats], dt: float, onset: float | No
     names = list(components)
     passed = _band_passed([components[name] for name in names], dt)
     energy = (passed**2).sum(axis=0)
-    notes: tuple[str, ...] = ()
+    missing = {}
     if onset is not None:
         p: Pick | None = Pick("P", onset, LEAST_UNCERTAINTY["P"], given=True)
     else:
-        p, notes = _pick_p(energy, dt)
+        p, why = _pick_p(energy, dt)
+        missing = {"P": why} if why else {}
     if not {"H1", "H2"} <= set(names):
-        return Arrivals(p, None, (*notes, "no S: two horizontal components are needed"))
+        return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
     s = _pick_s(passed, dt, None if p is None else p.time, names.index("V") if "V" in names else None)
     if s is None:
-        notes += ("no S: nothing stands out from what is before it",)
-    return Arrivals(p, s, notes)
+        missing["S"] = "nothing stands out from what is before it"
+    return Arrivals(p, s, missing)
 
 
-def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, tuple[str, ...]]:
+def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, str]:
+    """Return the pick of P, or why there is none."""
     at = pick_onset(energy, dt)
     if at is None:
-        return None, ("no P: no onset stands out from what is before it",)
+        return None, "no onset stands out from what is before it"
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
-        return None, ("no P: shaking had begun before the record",)
+        return None, "shaking had begun before the record"
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
-    return Pick("P", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["P"])), ()
+    return Pick("P", at * dt, math.hypot(spread, LEAST_UNCERTAINTY["P"])), ""
 
 
 def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) -> Pick | None:

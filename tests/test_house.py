@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import fnmatch
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -252,3 +253,51 @@ def test_importing_stays_light(module):
     code = f"import sys, {module}; print([name for name in {heavy} if name in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+# Words of the trade's former dialect, in the sense of "resolved", "severity", "level", "method", "transient" and so on.
+DIALECT = (
+    r"told|routes?|routed|gravity|gravest|loud(?:er|est|ness)?|shifts? of the zero|zero moved|there already|lasting|"
+    r"passing|heed(?:ed)?|spoken|grown|left over|comes? back|swaying|reckoned|swings?"
+)
+ALLOWED = {
+    "strongmotion.foundation.units": {"gravity"},  # the acceleration of gravity
+    "strongmotion.formats.draft.concepts": {"gravity"},  # likewise, in headers
+    "strongmotion.archive.layout": {"route", "passing", "lasting"},  # names in files of earlier layouts
+    "strongmotion.measures.intensity": {"swing"},  # what lamps do, in the scales of intensity
+    "strongmotion.spectra._kernels": {"swing"},  # what oscillators do
+    "strongmotion.spectra._rotation": {"swings"},
+    "strongmotion.spectra._yielding": {"swing"},
+}
+
+
+def dialect(text):
+    return {word.lower() for word in re.findall(rf"\b(?:{DIALECT})\b", text, re.IGNORECASE)}
+
+
+def words_of(path):
+    """Yield every text and every public name of a module."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+        elif isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield node.name.replace("_", " ")
+        elif isinstance(node, ast.arg | ast.keyword) and node.arg:
+            yield node.arg.replace("_", " ")
+        elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            yield node.target.id.replace("_", " ")
+
+
+def test_the_dialect_is_found():
+    assert dialect("What cannot be told of the Loudest second") == {"told", "loudest"}
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_words_are_plain(module):
+    found = set().union(*map(dialect, words_of(MODULES[module])))
+    assert found == ALLOWED.get(module, set())
+
+
+@pytest.mark.parametrize("page", [*sorted((PACKAGE / "guide").glob("*.md")), ROOT / "README.md"], ids=lambda p: p.stem)
+def test_words_of_pages_are_plain(page):
+    assert dialect(page.read_text(encoding="utf-8")) <= {"gravity"}  # the acceleration of gravity

@@ -78,7 +78,7 @@ def test_preview_has_the_bits_of_the_whole_job(archive, results):
     for name, motion in made.motion.items():
         assert np.array_equal(now.motion[name].displacement, motion.displacement)
         spectrum = made.spectra[(made.spectra.component == name) & (made.spectra.period == 0.5)]
-        assert now.told[name][1] == spectrum.psa.iloc[0]
+        assert now.listed[name][1] == spectrum.psa.iloc[0]
     assert now.bands == made.usable_band
     assert now.windows == made.windows
 

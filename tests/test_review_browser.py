@@ -337,7 +337,7 @@ def test_hostile_names_stay_text(browser, results, tmp_path, name):
     with served(archive) as (link, _):
         open_page(browser, link)
         keys(browser, "f")
-        until(lambda: of(browser, "told", "visible"))
+        until(lambda: of(browser, "notice", "visible"))
         time.sleep(0.5)
         assert browser.title == "Review desk"
         found = browser.execute_script(
@@ -346,7 +346,7 @@ def test_hostile_names_stay_text(browser, results, tmp_path, name):
             "found.push(one.outerHTML); if (one.shadowRoot) walk(one.shadowRoot) } }; walk(document); return found"
         )
         assert found == []
-        for what in ("status", "past", "told"):
+        for what in ("status", "past", "notice"):
             text = of(browser, what, "text")
             assert "<img" not in text
             assert "\u202e" not in text

@@ -212,7 +212,7 @@ class Index:
         factor = in_unit(unit)
         names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
         frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
-        folder = os.path.join(self._records, "")  # noqa: PTH118 -- of 100 000 a Path each takes seconds
+        folder = f"{self._records}{os.sep}"
         paths = [folder + file for file in columns["file"]]
         frame["path"] = layout.text_column(np.array(paths, dtype=object))
         frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601").dt.as_unit("ns")

@@ -115,6 +115,10 @@ _RENAMED_SETTINGS = {
     ("onset", "least_pre_event"): "shortest_pre_event",
 }
 """Settings that files of layouts 1 and 2 hold under another name."""
+
+_RENAMED_SHIFT = {"passing": "transient", "lasting": "transient_span"}
+"""Fields of a baseline shift that files of layout 2 hold under another name."""
+
 _MOTIONS = ("acceleration", "velocity", "displacement")
 _SPECTRA_AXES = ("component", "damping", "period")
 _TEXT_COLUMNS = ("component", "quantity", "measure", "unit", "source")
@@ -631,7 +635,8 @@ def _old_choices(file: h5py.File) -> dict[str, Any]:
     for name, chosen in stored["baseline"].items():
         shift, displacement = chosen["shift"], chosen["displacement"]
         if shift is not None:
-            shift = rebuilt(Shift, _tupled(shift))
+            now = {_RENAMED_SHIFT.get(name, name): its for name, its in shift.items()}
+            shift = rebuilt(Shift, _tupled(now))
         if displacement is not None:
             displacement = rebuilt(PermanentDisplacement, displacement)
         baseline[name] = Baseline(chosen["method"], shift, displacement)

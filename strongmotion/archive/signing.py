@@ -58,12 +58,13 @@ def sign(archive: Archive, key: str | Path, checkpoint: str | Path, by: str = ""
     """
     private = _key(key, private=True)
     heads = {record: heads_of(archive.manifest.entries(record)) for record in archive.manifest.records()}
-    said = {"strongmotion_checkpoint": 1, "time": now(), "by": by, "heads": {r: h for r, h in heads.items() if h}}
+    heads = {record: head for record, head in heads.items() if head}
+    said = {"strongmotion_checkpoint": 1, "time": now(), "by": by, "heads": heads}
     text = _text(said)
     signature = base64.b64encode(private.sign(text)).decode()
     content = json.dumps({"signed": said, "ed25519": signature}, sort_keys=True, indent=1, ensure_ascii=False)
     write_whole(Path(checkpoint), f"{content}\n".encode(), replace=True)
-    return len(said["heads"])  # type: ignore[arg-type]
+    return len(heads)
 
 
 def check_against(archive: Archive, key: str | Path, checkpoint: str | Path) -> list[Problem]:

@@ -168,7 +168,7 @@ def correct(
         choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
-            moved, windows.onset if windows.pre_event else 0, acausal[name], comes_back=chosen.method == BAND_LIMITED
+            moved, windows.onset if windows.pre_event else 0, acausal[name], returns=chosen.method == BAND_LIMITED
         )
         chosen_by_chain = (own[name].low_cut == AUTO, own[name].high_cut == AUTO)
         findings += [

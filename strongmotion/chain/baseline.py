@@ -4,7 +4,7 @@ An accelerometer's zero is not known to the last digit; a constant error of 1 cm
 displacement in fourteen seconds. The mean of the motionless pre-event window is the best estimate of it; without
 such a window that of the tail, or of the whole record, stands in (Boore, 2001; Boore & Bommer, 2005).
 
-Strong shaking may move the zero: a sensor tilts, or its suspension or electronics do not come back to where they were
+Strong shaking may move the zero: a sensor tilts, or its suspension or electronics do not return to where they were
 (Iwan, Moser & Peng, 1985). After the shaking the ground is at rest, so velocity, integrated from rest, should be zero
 there; a baseline shift leaves a straight line instead. Its slope is the shift, and where it crosses zero is the
 middle of the time over which the baseline shifted (Boore, 2001). The line does not tell how gradually it
@@ -65,10 +65,10 @@ class Shift:
         Middle of the time over which it moved, s after the first sample.
     longest : float
         Largest half-length w of that time, s, that the strong shaking allows.
-    passing : float
+    transient : float
         Mean error of acceleration that came and went, m/s²: what remains where no single shift explains the velocity
         at the end.
-    lasting : tuple of float
+    transient_span : tuple of float
         Begin and end of that, s: the strong shaking, or where noise explains it all the time between quiet windows.
     significant : bool
         The velocity at the end cannot be noise.
@@ -81,8 +81,8 @@ class Shift:
     size: float
     middle: float
     longest: float
-    passing: float
-    lasting: tuple[float, float]
+    transient: float
+    transient_span: tuple[float, float]
     significant: bool
     offset: float
     spread: float
@@ -99,18 +99,18 @@ class Shift:
         return -self.size * self.longest**2 / 6.0
 
     @property
-    def comes_back(self) -> bool:
-        """Tell whether the ground may have come back to where it was, with some half-length."""
+    def returns(self) -> bool:
+        """Tell whether the ground may have returned to where it was, with some half-length."""
         low, high = self.interval
         reach = BEYOND * abs(self._gradual)  # the longest is itself only an estimate
         return low - reach <= 0.0 <= high + reach
 
     @property
     def half_length(self) -> float:
-        """Half-length, s, to correct with: the one with which the ground comes back, if it may; else the middle."""
+        """Half-length, s, to correct with: the one with which the ground returns, if it may; else the middle."""
         if self._gradual == 0.0:
             return 0.0
-        part = np.clip(-self.offset / self._gradual, 0.0, 1.0 + BEYOND) if self.comes_back else 0.5
+        part = np.clip(-self.offset / self._gradual, 0.0, 1.0 + BEYOND) if self.returns else 0.5
         return self.longest * float(np.sqrt(part))
 
     def open_error(self, n: int, dt: float) -> NDArray[np.float64]:
@@ -126,7 +126,7 @@ class Shift:
         low, high = self.interval
         return 0.0 if low <= 0.0 <= high else min(abs(low), abs(high))
 
-    def told(self, relative: float, absolute: float) -> bool:
+    def is_resolved(self, relative: float, absolute: float) -> bool:
         """Tell whether the permanent displacement is known to a part of itself or to a length, m."""
         low, high = self.interval
         return (high - low) / 2 <= max(absolute, relative * abs(high + low) / 2)
@@ -136,7 +136,7 @@ class Shift:
         time = np.arange(n) * dt
         half_length = max(half_length, dt / 2)  # a sudden shift, to a part of a sample
         line = self.size * np.clip((time - self.middle + half_length) / (2 * half_length), 0.0, 1.0)
-        line += self.passing * ((time >= self.lasting[0]) & (time < self.lasting[1]))
+        line += self.transient * ((time >= self.transient_span[0]) & (time < self.transient_span[1]))
         return line
 
 
@@ -175,7 +175,7 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
     moved = bool(shifted or abs(at_end) > SIGNIFICANT * level_error)
     middle = end - at_end / size if size != 0 else np.inf
     middle_error = level_error / abs(size) if size != 0 else np.inf
-    passing, lasting, unknown = 0.0, (begin, end), 0.0
+    transient, transient_span, unknown = 0.0, (begin, end), 0.0
     if moved and shifted and windows.onset * dt - middle_error <= middle <= rest + middle_error:
         weights = sums.displaced - (rest - middle) * sums.level + (rest - middle) ** 2 / 2 * sums.slope
     else:
@@ -184,17 +184,17 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
             middle = end
             unknown = abs(at_end) * (end - begin) / 2  # nobody knows when, in the strong shaking
         else:
-            middle, lasting = rest, (quiet.stop * dt, rest)
+            middle, transient_span = rest, (quiet.stop * dt, rest)
         at_middle = at_end + size * (middle - end)
-        passing = at_middle / max(lasting[1] - lasting[0], dt)
+        transient = at_middle / max(transient_span[1] - transient_span[0], dt)
         raised = sums.level - (rest - middle) * sums.slope
-        weights = sums.displaced - (rest - sum(lasting) / 2) * raised - (rest - middle) ** 2 / 2 * sums.slope
-    shift = Shift(size, float(middle), 0.0, float(passing), lasting, moved, 0.0, 0.0)
+        weights = sums.displaced - (rest - sum(transient_span) / 2) * raised - (rest - middle) ** 2 / 2 * sums.slope
+    shift = Shift(size, float(middle), 0.0, float(transient), transient_span, moved, 0.0, 0.0)
     _, displacement = integrate_twice(acceleration - shift.zero_line(n, dt, 0.0), dt)
-    if passing == 0.0:
+    if transient == 0.0:
         shift = replace(shift, longest=_most_gradual(acceleration - shift.zero_line(n, dt, 0.0), dt, line.start))
     still = displacement[line.start :: 10]
-    arm = rest - (middle if passing == 0.0 else sum(lasting) / 2)
+    arm = rest - (middle if transient == 0.0 else sum(transient_span) / 2)
     swings = np.ptp([np.median(part) for part in np.array_split(still, 3)]) / 2
     coda = NORMAL_95 * line.level_error * arm
     spread = unknown + float(np.linalg.norm((NORMAL_95 * sums.deviation(weights), coda, swings)))
@@ -290,7 +290,7 @@ class _Line:
 def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: float, wander: float) -> _Line:
     """Fit a line to velocity from a sample of the tail on, and give its level at the time `at`, s.
 
-    The coda still swings at the beginning of the tail; a late start leaves little to fit, and far to go back over
+    The coda has not died out at the beginning of the tail; a late start leaves little to fit, and far to go back over
     while the zero wanders, m/s². The start that leaves the least error of the level is taken.
     """
     block = max(1, round(0.1 / dt))
@@ -335,8 +335,10 @@ def remove_shift(motion: Motion, shift: Shift) -> Motion:
     low, high = shift.interval
     half = shift.half_length
     gradually = "suddenly" if half == 0 else "gradually"
-    how = "so that the ground comes back" if half and shift.comes_back else "the simplest that the tail allows"
-    if half and not shift.comes_back:
+    how = (
+        "so that the ground returns to where it was" if half and shift.returns else "the simplest that the tail allows"
+    )
+    if half and not shift.returns:
         how = "the middle of what the strong shaking allows"
     return motion.after(
         BASELINE_SHIFT,
@@ -345,7 +347,7 @@ def remove_shift(motion: Motion, shift: Shift) -> Motion:
             "shift_m_s2": shift.size,
             "begins_s": shift.middle - half,
             "ends_s": shift.middle + half,
-            "passing_m_s2": shift.passing,
+            "transient_m_s2": shift.transient,
             "permanent_displacement_low_m": low,
             "permanent_displacement_high_m": high,
         },

@@ -91,20 +91,20 @@ def raise_low_cuts(
         found, peak = _at_rest(displacement, motion, windows)
         what = f"Where the ground is at rest displacement reaches {found / peak if peak > 0 else 0.0:.0%} of its peak"
         if not passes(displacement):
-            passing: Band | None = None
+            accepted: Band | None = None
             failing = band
             for tried in _tried(motion, possible, order):
                 if tried.pga < (1 - PEAK_TAKEN) * pga:
                     break
                 if passes(tried.displacement):
-                    passing = tried.band
+                    accepted = tried.band
                     break
                 failing = tried.band
-            if passing is not None:
-                passing = _between(failing, passing, motion, order, passes)
-            raised[name] = passing or band
+            if accepted is not None:
+                accepted = _between(failing, accepted, motion, order, passes)
+            raised[name] = accepted or band
             what += (
-                "; no higher low-cut mends it" if passing is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
+                "; no higher low-cut mends it" if accepted is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
             )
         values = {"displacement_at_rest_m": found, "low_cut_hz": raised[name].low_cut}
         entries.append(Entry(DISPLACEMENT_TEST, name, what, values))
@@ -132,13 +132,13 @@ def _shared(
     return {name: replace(raised[name], low_cut=low_cut) for name in ("H1", "H2", "horizontal")}
 
 
-def _between(failing: Band, passing: Band, motion: Motion, order: int, passes: Callable[[Floats], bool]) -> Band:
+def _between(failing: Band, accepted: Band, motion: Motion, order: int, passes: Callable[[Floats], bool]) -> Band:
     """Return a band between one that fails and one that passes, so that a little noise moves the corner but little."""
     for _ in range(HALVINGS):
-        middle = replace(passing, low_cut=float(np.sqrt(failing.low_cut * passing.low_cut)))
+        middle = replace(accepted, low_cut=float(np.sqrt(failing.low_cut * accepted.low_cut)))
         (tried,) = _tried(motion, [middle], order)
-        failing, passing = (failing, middle) if passes(tried.displacement) else (middle, passing)
-    return passing
+        failing, accepted = (failing, middle) if passes(tried.displacement) else (middle, accepted)
+    return accepted
 
 
 @dataclass(frozen=True)

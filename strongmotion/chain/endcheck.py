@@ -50,7 +50,7 @@ LARGEST_BEFORE = 0.25
 
 
 def check_end(
-    motion: Motion, onset: int = 0, acausal: Motion | None = None, comes_back: bool = True
+    motion: Motion, onset: int = 0, acausal: Motion | None = None, returns: bool = True
 ) -> tuple[Motion, tuple[Finding, ...]]:
     """Compare velocity and displacement where the ground stands still with their peaks.
 
@@ -63,7 +63,7 @@ def check_end(
         is looked at.
     acausal : Motion, optional
         The same motion filtered with zero phase, for what lies before the onset; `motion` itself if not given.
-    comes_back : bool
+    returns : bool
         Whether displacement should end at zero; a permanent one does not.
 
     Returns
@@ -95,7 +95,7 @@ def check_end(
     )
     findings = []
     end = (len(motion) - motion.lead - motion.trail - 1) * motion.dt
-    if max(end_velocity, end_displacement if comes_back else 0.0) > LARGEST:
+    if max(end_velocity, end_displacement if returns else 0.0) > LARGEST:
         findings.append(
             Finding(
                 "unsettled end", "doubt",

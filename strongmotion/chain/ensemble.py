@@ -153,7 +153,7 @@ def _fitted(choice: Choices) -> dict[str, float]:
     shift = choice.shift
     if shift is None or choice.band.low_cut > 0:
         return dict.fromkeys(("PGA", "PGV", "PGD"), 0.0)
-    spread, time = shift.spread / NORMAL_95, max(shift.lasting[1] - shift.lasting[0], 1.0)
+    spread, time = shift.spread / NORMAL_95, max(shift.transient_span[1] - shift.transient_span[0], 1.0)
     return {"PGA": 2.0 * spread / time**2, "PGV": 2.0 * spread / time, "PGD": spread}
 
 

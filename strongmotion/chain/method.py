@@ -121,17 +121,19 @@ def choose_method(
     shifts = {
         motion.component: fit_shift(motion.acceleration, motion.dt, windows) if zeroed else None for motion in motions
     }
-    told = {
-        name: bool(shift and name not in damaged and shift.told(settings.resolved_fraction, settings.resolved_length))
+    narrow = {
+        name: bool(
+            shift and name not in damaged and shift.is_resolved(settings.resolved_fraction, settings.resolved_length)
+        )
         for name, shift in shifts.items()
     }
     resolved = [
         name for name, shift in shifts.items()
-        if shift and told[name] and not shift.comes_back and shift.least_offset > settings.resolved_length
+        if shift and narrow[name] and not shift.returns and shift.least_offset > settings.resolved_length
     ]  # fmt: skip
     method, why = settings.method, "given in the settings"
     if method == AUTO:
-        method, why = _automatic(motions, told, resolved, keeps_low_cut)
+        method, why = _automatic(motions, narrow, resolved, keeps_low_cut)
     if method == OFFSET_PRESERVING and not all(shifts.values()):
         method, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
     corrected: list[Motion] = []
@@ -153,25 +155,25 @@ def choose_method(
     open_ = {
         name: shift
         for name, shift in shifts.items()
-        if shift and method == BAND_LIMITED and not keeps_low_cut and (told[name] or not shift.comes_back)
+        if shift and method == BAND_LIMITED and not keeps_low_cut and (narrow[name] or not shift.returns)
     }
     displacements = {}
     for name, shift in shifts.items():
         if shift is None:
             continue
         low, high = shift.interval
-        displacements[name] = PermanentDisplacement((low + high) / 2, low, high, told[name])
+        displacements[name] = PermanentDisplacement((low + high) / 2, low, high, narrow[name])
         if name in resolved:
             findings.append(_displaced(name, displacements[name], method))
-        elif not told[name] and shift.least_offset > settings.resolved_length:
-            findings.append(_not_told(name, low, high))
+        elif not narrow[name] and shift.least_offset > settings.resolved_length:
+            findings.append(_not_resolved(name, low, high))
     values: dict[str, Value] = {"method": method}
     for name, shift in shifts.items():
         if shift is not None:
             values[f"permanent_displacement_{name}_low_m"], values[f"permanent_displacement_{name}_high_m"] = (
                 shift.interval
             )
-            values[f"permanent_displacement_{name}_resolved"] = told[name]
+            values[f"permanent_displacement_{name}_resolved"] = narrow[name]
     return Chosen(
         corrected,
         method,
@@ -185,7 +187,7 @@ def choose_method(
 
 
 def _automatic(
-    motions: Sequence[Motion], told: dict[str, bool], resolved: Sequence[str], keeps_low_cut: bool
+    motions: Sequence[Motion], narrow: dict[str, bool], resolved: Sequence[str], keeps_low_cut: bool
 ) -> tuple[str, str]:
     """Return the method, and why."""
     if keeps_low_cut:
@@ -193,10 +195,13 @@ def _automatic(
     if not resolved:
         return BAND_LIMITED, "no permanent displacement is resolved"
     # All go one way, so those without a resolved displacement must at least be known not to drift away.
-    open_ones = [motion.component for motion in motions if not told[motion.component]]
+    open_ones = [motion.component for motion in motions if not narrow[motion.component]]
     if open_ones:
         which = " and ".join(open_ones)
-        return BAND_LIMITED, f"the permanent displacement of {which} cannot be told, and all components take one method"
+        return (
+            BAND_LIMITED,
+            f"the permanent displacement of {which} cannot be determined, and all components take one method",
+        )
     return OFFSET_PRESERVING, f"the permanent displacement of {' and '.join(resolved)} is resolved"
 
 
@@ -210,8 +215,8 @@ def _matters(motion: Motion, shift: Shift) -> bool:
 def _shifted(motion: Motion, shift: Shift) -> Finding:
     half = shift.half_length
     what = f"the baseline of acceleration shifted by {shift.size:.3g} m/s²"
-    if shift.passing:
-        what += f", and by {shift.passing:.3g} m/s² in passing"
+    if shift.transient:
+        what += f", and by {shift.transient:.3g} m/s² for a while"
     return Finding(
         "baseline shift", "doubt",
         what=f"{what}: velocity does not come to rest after the shaking",
@@ -219,7 +224,7 @@ def _shifted(motion: Motion, shift: Shift) -> Finding:
         remedy="look for tilt, spikes and clipping; compare the methods with baseline.method",
         component=motion.component,
         span=(shift.middle - half, shift.middle + half),
-        values={"shift_m_s2": shift.size, "transient_m_s2": shift.passing},
+        values={"shift_m_s2": shift.size, "transient_m_s2": shift.transient},
         confidence=0.9,
     )  # fmt: skip
 
@@ -237,10 +242,10 @@ def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding
     )  # fmt: skip
 
 
-def _not_told(name: str, low: float, high: float) -> Finding:
+def _not_resolved(name: str, low: float, high: float) -> Finding:
     return Finding(
         "permanent displacement not resolved", "note",
-        what=f"whether and how far the ground moved for good cannot be told: between {low:.3g} and {high:.3g} m",
+        what=f"whether and how far the ground moved for good cannot be determined: between {low:.3g} and {high:.3g} m",
         effect="displacement is without it, and PGD may be that of the vibration alone",
         remedy="use satellite positions or a neighbouring instrument",
         component=name,

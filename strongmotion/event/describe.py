@@ -30,7 +30,7 @@ def describe(event: Event) -> str:
         )
         lines += _directions(event)
     else:
-        lines.append("The place cannot be told from these records.")
+        lines.append("The place cannot be determined from these records.")
     for size, name in ((event.moment, "Moment magnitude"), (event.local, "Local magnitude")):
         if size is not None:
             lines.append(f"{name} {_size(size)}.")

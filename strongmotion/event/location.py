@@ -181,7 +181,7 @@ class Location:
         Widest angle without a station, degrees; NaN but for a point.
     degrees_of_freedom : int
     notes : tuple of str
-        What cannot be told, and why.
+        What cannot be determined, and why.
     """
 
     kind: Literal["point", "two points", "circle", "nothing"]
@@ -249,10 +249,10 @@ def locate(
     telling = problem.stations_telling()
     circles = _circles(stations, model, travel_time_error, assumed_depth)
     if telling == 0:
-        return Location("nothing", notes=("no station has an arrival that tells of the place",))
+        return Location("nothing", notes=("no station has an arrival",))
     if telling == 1:
         if not circles:
-            return Location("nothing", notes=("one station without S minus P tells neither distance nor place",))
+            return Location("nothing", notes=("one station without S minus P determines neither distance nor place",))
         note = f"one station tells the distance, {circles[0].radius:.1f} km, not the place: it lies on a circle"
         return Location("circle", circles=circles, notes=(note,))
 
@@ -605,7 +605,7 @@ def _leave_out(problem: _Problem, solution: _Solution) -> tuple[_Solution, tuple
                 trials, tried = pairs, without_pair
         if rivals := _rivals(trials):
             names = dict.fromkeys([" and ".join(trials[0].names), *rivals])
-            doubt = f"; it cannot be told which is wrong: {', '.join(names)}"
+            doubt = f"; which one is wrong cannot be determined: {', '.join(names)}"
             break
         if tried.unlikely and not decided:
             break
@@ -629,7 +629,7 @@ def _judged(solution: _Solution, problem: _Problem, left_out: tuple[str, ...]) -
     sound = [minimum for minimum in solution.minima if np.isfinite(minimum[2][:3, :3]).all()]
     nowhere = Location("nothing", circles=solution.circles, left_out=left_out, notes=notes)
     if not solution.minima:
-        return replace(nowhere, notes=(*notes, "too few arrivals to tell the place"))
+        return replace(nowhere, notes=(*notes, "too few arrivals to determine the place"))
     if problem.stations_telling() == 2 and len(solution.minima) < 2:
         # Least squares alone would feign a point between the two.
         return replace(nowhere, notes=(*notes, "the circles of two stations do not meet in two points, so tell none"))

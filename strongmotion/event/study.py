@@ -142,7 +142,7 @@ class Event:
     stations : pandas.DataFrame
         A row a record; every column of a physical quantity ends in its unit.
     notes : tuple of str
-        What cannot be told, and what looks wrong.
+        What cannot be determined, and what looks wrong.
     settings : EventSettings
     cautions : tuple of str
     """
@@ -208,12 +208,10 @@ def read_station(
     if "P" not in picks and result.settings.onset.time != AUTO:
         picks["P"] = Pick("P", float(result.settings.onset.time), LEAST_UNCERTAINTY["P"], given=True)
     arrivals = pick_arrivals(raw, record.dt, picks["P"].time if "P" in picks else None)
-    p, s, notes = picks.get("P", arrivals.p), picks.get("S", arrivals.s), arrivals.notes
-    if "S" in picks:
-        notes = tuple(note for note in notes if not note.startswith("no S"))
+    p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
-    arrivals = Arrivals(p, s, notes)
+    arrivals = Arrivals(p, s, {phase: why for phase, why in arrivals.missing.items() if phase not in picks})
 
     unfit = {finding.component for finding in result.findings if finding.severity == "unfit"}
     unfit_here = tuple(name for name in record.names if unfit & {name, ""})

@@ -143,8 +143,8 @@ class _Shared:
     @cached_property
     def strong(self) -> tuple[float, float]:
         """Significant duration from 5 to 95 %, s, and the root mean square acceleration over it, m/s²."""
-        lasting = self.significant(0.95)
-        return lasting, energy.rms_over(0.9 * float(self.arias[-1]), lasting)
+        duration = self.significant(0.95)
+        return duration, energy.rms_over(0.9 * float(self.arias[-1]), duration)
 
     @cached_property
     def spectra(self) -> tuple[Floats, Floats]:

@@ -1,7 +1,7 @@
 """What a review is made of, without a page: the queue, one record with its present settings, and decisions.
 
 A `Queue` lists the records of an archive, those that need eyes first. A `Session` holds one of them: the version that
-was opened, the settings as they are changed, and what they give. What a change does is told at once by
+was opened, the settings as they are changed, and what they give. What a change does is shown at once by
 `Session.preview`, which corrects the record and solves few oscillators; what is kept comes from `strongmotion.process`.
 """
 
@@ -24,6 +24,7 @@ from ..record import Finding
 from ..result import DAMAGING, Result, process
 from ..settings import AUTO, Settings
 from ..spectra import response_spectrum
+from ..spectra.resampling import Interpolation
 
 if TYPE_CHECKING:
     from ..archive import Archive, Standing, Version
@@ -38,7 +39,7 @@ METHODS = (AUTO, "band-limited", "offset-preserving", "polynomial")
 FEW_PERIODS = np.concatenate(([0.0], np.geomspace(0.02, 10.0, 22)))
 """Periods, s, at which a change is answered at once."""
 
-TOLD_PERIODS = np.array([0.2, 0.5, 1.0, 2.0, 5.0])
+LISTED_PERIODS = np.array([0.2, 0.5, 1.0, 2.0, 5.0])
 """Periods, s, of the table of what moved."""
 
 NEEDED = ("to look at", "automatic")
@@ -155,10 +156,10 @@ def _need(item: Listed) -> tuple[Any, ...]:
 
 @dataclass(frozen=True)
 class Preview:
-    """What settings give, as far as it can be told at once.
+    """What settings give, as far as it can be computed at once.
 
-    `psa` holds pseudo-acceleration, m/s², at `periods`, s; `told` that at `TOLD_PERIODS`; by component. `peaks` holds
-    PGA, PGV and PGD in SI units by component and quantity. `compared` holds the spectra of signal and noise.
+    `psa` holds pseudo-acceleration, m/s², at `periods`, s, and `listed` that at `LISTED_PERIODS`; by component.
+    `peaks` holds PGA, PGV and PGD in SI units by component and quantity. `compared` holds the spectra of signal and noise.
     """
 
     settings: Settings
@@ -171,7 +172,7 @@ class Preview:
     peaks: dict[tuple[str, str], float]
     periods: Floats
     psa: dict[str, Floats]
-    told: dict[str, Floats]
+    listed: dict[str, Floats]
 
 
 @dataclass(frozen=True)
@@ -200,8 +201,8 @@ def what_moved(before: Preview, after: Preview) -> tuple[Move, ...]:
     for name in after.motion:
         for quantity, unit in units.items():
             moves.append(Move(name, quantity, before.peaks[name, quantity], after.peaks[name, quantity], unit))
-        for i, period in enumerate(TOLD_PERIODS):
-            old, new = float(before.told[name][i]), float(after.told[name][i])
+        for i, period in enumerate(LISTED_PERIODS):
+            old, new = float(before.listed[name][i]), float(after.listed[name][i])
             moves.append(Move(name, f"PSA {period:g} s", old, new, "m/s²"))
         one, other = before.bands[name], after.bands[name]
         moves.append(Move(name, "usable to", one.longest_period, other.longest_period, "s"))
@@ -343,13 +344,13 @@ class Session:
         }
         with ThreadPoolExecutor(len(made.motion)) as pool:
             solved = dict(zip(made.motion, pool.map(_solved, made.motion.values()), strict=True))
-        psa, told = ({name: both[i] for name, both in solved.items()} for i in (0, 1))
+        psa, listed = ({name: both[i] for name, both in solved.items()} for i in (0, 1))
         unfit = {finding.component for finding in self.opened.findings if finding.severity == "unfit"}
         unfit |= {finding.component for finding in made.findings if finding.severity == "unfit"}
         bands = {name: _fit(band, name, unfit) for name, band in made.usable_band.items()}
         return Preview(
             settings, made.motion, bands, made.windows, made.baseline, made.findings, compared, peaks, FEW_PERIODS, psa,
-            told,
+            listed,
         )  # fmt: skip
 
     def full(self, settings: Settings | None = None) -> Result:
@@ -513,7 +514,7 @@ class Session:
         keep : bool
             Add the results as versions of their records. They stay undecided.
         progress : callable, optional
-            Told the id of each record as it is done.
+            Called with the id of each record as it is done.
 
         Returns
         -------
@@ -560,16 +561,15 @@ def _carried(before: Settings, after: Settings, other: Settings, names: tuple[st
 
 
 def _solved(motion: Motion) -> tuple[Floats, Floats]:
-    """Return PSA, m/s², at the few periods, straight lines between samples for the quick curve, and at those told."""
-    curve, told = (
-        response_spectrum(
-            motion.acceleration, motion.dt, periods, DAMPING, ("psa",), interpolation=how, threads=1  # type: ignore[arg-type]
-        ).psa
-        for periods, how in ((FEW_PERIODS, "linear"), (TOLD_PERIODS, "band-limited"))
-    )  # fmt: skip
-    assert curve is not None
-    assert told is not None
-    return curve[0], told[0]
+    """Return PSA, m/s², at the few periods, straight lines between samples for the quick curve, and at those listed."""
+
+    def psa(periods: Floats, how: Interpolation) -> Floats:
+        of = (motion.acceleration, motion.dt, periods, DAMPING, ("psa",))
+        spectrum = response_spectrum(*of, interpolation=how, threads=1).psa
+        assert spectrum is not None
+        return spectrum[0]
+
+    return psa(FEW_PERIODS, "linear"), psa(LISTED_PERIODS, "band-limited")
 
 
 def _fit(band: Band, name: str, unfit: set[str]) -> Band:

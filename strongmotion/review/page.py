@@ -391,8 +391,8 @@ class Desk(_Page):
         self.queue.refresh()
         self.show_list()
         view = self.view
-        if view is not None:
-            view.session = self.session  # type: ignore[assignment]
+        if view is not None and self.session is not None:
+            view.session = self.session
             view.result = view.session.opened
             view.show()
         self.stand()

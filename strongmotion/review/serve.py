@@ -94,7 +94,7 @@ def review(
     browser : bool
         Open the page in the browser.
     say : callable
-        Told the link.
+        Called with the link.
 
     Raises
     ------

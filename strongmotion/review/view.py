@@ -68,7 +68,7 @@ class RecordView:
     doc : Document
         The page it stands on.
     say : callable
-        Told each sentence for the person: ``say(text, alarm)``.
+        Called with each sentence for the person: ``say(text, alarm)``.
     """
 
     def __init__(self, session: Session, look: Look, doc: Document, say: Callable[[str, bool], None]) -> None:
@@ -119,14 +119,14 @@ class RecordView:
         self._build_spectra()
         self._build_controls()
         self.findings = column(sizing_mode="stretch_width", spacing=2)
-        self.told = Div(
-            visible=False, name="told", sizing_mode="stretch_width", stylesheets=[look.sheet], css_classes=["told"]
+        self.notice = Div(
+            visible=False, name="notice", sizing_mode="stretch_width", stylesheets=[look.sheet], css_classes=["notice"]
         )
         lower = GridBox(
             children=[(self.signal, 0, 0), (self.response, 0, 1), (self.particle, 0, 2)],
             sizing_mode="stretch_width", spacing=6,
         )  # fmt: skip
-        self.middle = column(self.findings, self.told, self.grid, lower, sizing_mode="stretch_width", spacing=4)
+        self.middle = column(self.findings, self.notice, self.grid, lower, sizing_mode="stretch_width", spacing=4)
 
     def _figure(self, **options: Any) -> Any:
         plot = self.look.figure(tools=[], **options)
@@ -275,7 +275,7 @@ class RecordView:
         if math.isfinite(value) and value != self._shown.get(what):
             self.want(what, value)
 
-    def want(self, what: str, value: float) -> None:
+    def want(self, what: str, value: float | str) -> None:
         """Ask for a change; of many in a row only the last is computed."""
         self._wanted[what] = value
         if not self._scheduled:
@@ -374,7 +374,7 @@ class RecordView:
     def _method(self, attr: str, old: Any, new: str) -> None:
         if not self._setting:
             self._wanted["method"] = new
-            self.want("method", new)  # type: ignore[arg-type]
+            self.want("method", new)
 
     def _picked(self, attr: str, old: Any, new: list[int]) -> None:
         if new and not self._setting:
@@ -511,7 +511,7 @@ class RecordView:
             np.arange(part.stop - part.start) * now.motion[one].dt, (float(self.span.start), float(self.span.end))
         )
         step = max((int(last) - int(first)) // 3000, 1)
-        of = [getattr(now.motion[name], "displacement")[part][first : last + 1 : step] for name in (one, other)]  # noqa: B009
+        of = [np.asarray(now.motion[name].displacement)[part][first : last + 1 : step] for name in (one, other)]
         self.path.data = {"x": of[0], "y": of[1]}
         self.particle.title.text = "Particle path, m"
         self.particle.xaxis.axis_label, self.particle.yaxis.axis_label = one, other
@@ -601,7 +601,7 @@ class RecordView:
             self.findings.children = [Div(text="No problems found.", stylesheets=[self.look.sheet])]
         else:
             self.findings.children = [row(*buttons, styles={"flex-wrap": "wrap"}, sizing_mode="stretch_width")]
-        self.told.update(text="", visible=False)
+        self.notice.update(text="", visible=False)
 
     def _buttons(self) -> list[Any]:
         inner = self.findings.children
@@ -621,7 +621,7 @@ class RecordView:
             self.look_at(first - margin, last + margin)
         parts = (plain(part, 400) for part in (finding.what, finding.effect, finding.remedy))
         text = ". ".join(f"{part[:1].upper()}{part[1:]}" for part in parts if part)
-        self.told.update(text=f"<p>{text}.</p>", visible=True)
+        self.notice.update(text=f"<p>{text}.</p>", visible=True)
 
 
 def _put(model: Any, attribute: str, value: Any) -> None:

@@ -8,7 +8,7 @@ with its rivals; what is missing is named with the option that gives it.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -156,8 +156,8 @@ def read_drafted(reading: Reading) -> list[Record]:
     return [replace(record, findings=(*record.findings, *notes)) for record in records]
 
 
-def _all(words: object) -> str:
-    return " and ".join(dict.fromkeys(words))  # type: ignore[call-overload]
+def _all(words: Iterable[str]) -> str:
+    return " and ".join(dict.fromkeys(words))
 
 
 class _Drafter:

@@ -315,7 +315,8 @@ def _name_and_unit(cell: str) -> tuple[str, str]:
         if len(inner) > 1 and re2.fullmatch(r"\pL{1,8}", inner[0].strip()):
             return inner[0].strip(), ""
     name, mark, end = cell.rpartition("_")
-    if mark and name and (is_unit_text(end) or (unit_at(end) is not None and unit_at(end).length == len(end))):  # type: ignore[union-attr]
+    known = unit_at(end) if mark and name else None
+    if mark and name and (is_unit_text(end) or (known is not None and known.length == len(end))):
         return name, end
     if "," in cell:
         name, _, end = cell.rpartition(",")

@@ -462,38 +462,44 @@ def scale(items: Sequence[Item]) -> list[Choice]:
 
     lsb = _LSB
     for item in of("counts per acceleration"):
-        found.append(Choice("sensitivity", item.number * item.unit.factor, item, "stated", unit=_per(item)))  # type: ignore[union-attr]
+        found.append(Choice("sensitivity", item.number * _factor(item), item, "stated", unit=_per(item)))
     for item in of("acceleration per count"):
-        found.append(Choice("scale", 1 / (item.number * item.unit.factor), item, "stated", unit=_name_of(item)))  # type: ignore[union-attr]
+        found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
     for item in of("acceleration"):
         if lsb.search(item.label) and concept(item.label) not in ("full scale", "trigger", "peak"):
-            found.append(Choice("scale", 1 / (item.number * item.unit.factor), item, "stated", unit=_name_of(item)))  # type: ignore[union-attr]
+            found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
     for item in plain_numbers:
         if name := leads_to(item):
             found.append(Choice("scale", 1 / (item.number * ACCELERATION[name]), item, "stated", unit=name))
     sensors = of("volts per acceleration")
     for item in of("counts per volt"):
         for sensor in sensors:
-            value = item.number * item.unit.factor * sensor.number * sensor.unit.factor  # type: ignore[union-attr]
+            value = item.number * _factor(item) * sensor.number * _factor(sensor)
             found.append(
                 Choice("sensitivity", value, sensor, "sensor times digitiser", parts=(("times", item),),
-                       factor=item.unit.factor * sensor.unit.factor)  # type: ignore[union-attr]
+                       factor=_factor(item) * _factor(sensor))
             )  # fmt: skip
     steps = of("volts per count") + [i for i in of("volts") if lsb.search(i.label) and concept(i.label) != "full scale"]
     for item in steps:
         for sensor in sensors:
-            worth = item.number * item.unit.factor / (sensor.number * sensor.unit.factor)  # type: ignore[union-attr]
+            worth = item.number * _factor(item) / (sensor.number * _factor(sensor))
             found.append(
                 Choice("sensitivity", 1 / worth, sensor, "sensor over digitiser's step", parts=(("over", item),),
-                       factor=sensor.unit.factor / item.unit.factor)  # type: ignore[union-attr]
+                       factor=_factor(sensor) / _factor(item))
             )  # fmt: skip
     for item, other in _at_full_scale(items):
-        value = other.number / (item.number * item.unit.factor)  # type: ignore[union-attr]
+        value = other.number / (item.number * _factor(item))
         found.append(
             Choice("sensitivity", value, other, "counts at full scale", parts=(("over", item),),
-                   factor=1 / item.unit.factor)  # type: ignore[union-attr]
+                   factor=1 / _factor(item))
         )  # fmt: skip
     return found
+
+
+def _factor(item: Item) -> float:
+    """Return what 1 in the unit of an item is in SI units; its kind says that it has one."""
+    assert item.unit is not None
+    return item.unit.factor
 
 
 def leads_to(item: Item) -> str:
