@@ -159,7 +159,7 @@ class Preview:
     """What settings give, as far as it can be computed at once.
 
     `psa` holds pseudo-acceleration, m/s², at `periods`, s, and `listed` that at `LISTED_PERIODS`; by component.
-    `peaks` holds PGA, PGV and PGD in SI units by component and quantity. `compared` holds the spectra of signal and noise.
+    `peaks` holds PGA, PGV and PGD in SI units by component and quantity; `compared` the spectra of signal and noise.
     """
 
     settings: Settings
