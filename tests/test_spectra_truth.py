@@ -118,6 +118,15 @@ def test_periods_of_two_to_four_samples(shaking, samples_in_a_period, damping):
     assert max(errors.values()) < 1e-2, errors
 
 
+@given(shakings(), st.floats(4, 300), st.sampled_from([0.02, 0.2, 0.7]))
+@settings(max_examples=100, deadline=None)
+def test_the_error_bound_covers_absolute_acceleration(shaking, samples_in_a_period, damping):
+    period = samples_in_a_period * DT
+    spectrum = response_spectrum(shaking.at(np.arange(SAMPLES + 1) * DT), DT, [period], damping)
+    error = abs(spectrum.sa[0, 0] / truth(shaking, period, damping)["sa"] - 1)
+    assert error < spectrum.interpolation_error[0, 0] + 2e-4
+
+
 def test_the_largest_sample_would_not_do():
     # The same asked of the samples alone, joined by straight lines, and of no motion after the end.
     shaking = Shaking(np.array([23.0]), np.array([1.0]), np.array([0.3]))

@@ -57,17 +57,32 @@ def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
     return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 
 
-def left_by_straight_lines(components: list[Floats], dt: float, largest: Floats) -> Floats:
+def left_by_straight_lines(
+    components: list[Floats], dt: float, periods: Floats, damping: Floats, largest: Floats
+) -> Floats:
     """Bound what straight lines between samples, made up for, still change: relative, of the same shape as `largest`.
 
     Of the acceleration LEFT times its fourth difference is lost. What that moves the ground by is the second difference
-    times dt², and its velocity the third times dt: `largest`, SD and SV (1 or 2, d, p), are wrong by no more.
+    times dt², and its velocity the third times dt: `largest`, SD, SV and SA (1 or 3, d, p), are wrong by no more.
     """
-    lost = np.zeros_like(largest)
-    for order, of, share in zip((2, 3), largest, lost, strict=False):
-        size = max(float(np.abs(np.diff(a, order)).max(initial=0.0)) for a in components) * dt ** (4 - order)
-        np.divide(LEFT * size, of, out=share, where=of > 0)
-    return lost
+    lost = [
+        LEFT * max(float(np.abs(np.diff(a, order)).max(initial=0.0)) for a in components) * dt ** (4 - order)
+        for order in (2, 3)
+    ]
+    return _relative(np.reshape(lost, (2, 1, 1)), periods, damping, largest)
+
+
+def _relative(lost: Floats, periods: Floats, damping: Floats, largest: Floats) -> Floats:
+    """Return errors of displacement and velocity (2, d or 1, p or 1), m and m/s, relative to SD, SV and SA.
+
+    That of absolute acceleration follows, since it is ω² times displacement plus 2 ζ ω times velocity.
+    """
+    omega = np.divide(2 * np.pi, periods, out=np.zeros_like(periods), where=periods > 0)
+    of_sa = omega**2 * lost[0] + 2 * damping[:, None] * omega * lost[1]
+    relative = np.zeros_like(largest)
+    for error, of, share in zip((lost[0], lost[1], of_sa), largest, relative, strict=False):
+        np.divide(error, of, out=share, where=of > 0)
+    return relative
 
 
 def left_at_nyquist(acceleration: Floats, dt: float, periods: Floats, damping: Floats, largest: Floats) -> Floats:
@@ -85,13 +100,12 @@ def left_at_nyquist(acceleration: Floats, dt: float, periods: Floats, damping: F
     acceleration : array (n,)
     dt : float
     periods, damping : array (p,), (d,)
-    largest : array (1 or 2, d, p)
-        SD, and SV where it was computed.
+    largest : array (1 or 3, d, p)
+        SD, and SV and SA where they were computed.
     """
-    lost = np.zeros_like(largest)
     peak = float(np.abs(acceleration).max())
     if peak == 0.0:
-        return lost
+        return np.zeros_like(largest)
     squares = (acceleration / peak) ** 2
     fourth = float((squares * squares).sum())
     # Twice the length of a steady motion of the same moments: that of the shaking, whatever quiet is around it.
@@ -104,11 +118,9 @@ def left_at_nyquist(acceleration: Floats, dt: float, periods: Floats, damping: F
     omega = np.divide(2 * np.pi, periods, out=np.zeros_like(periods), where=periods > 0)
     beside = np.abs(1.0 - ratio**2)
     away = np.divide(2.0, beside, out=np.full_like(beside, np.inf), where=beside > 0)
-    grown = np.minimum(np.minimum(away, omega * acceleration.size * dt), _resonance(damping)[:, None])
-    moved = amplitude * np.divide(grown, omega**2, out=np.zeros_like(grown), where=omega > 0)
-    for rate, of, share in zip((1.0, np.pi / dt), largest, lost, strict=False):
-        np.divide(rate * moved, of, out=share, where=of > 0)
-    return lost
+    response = np.minimum(np.minimum(away, omega * acceleration.size * dt), _resonance(damping)[:, None])
+    moved = amplitude * np.divide(response, omega**2, out=np.zeros_like(response), where=omega > 0)
+    return _relative(np.stack((moved, np.pi / dt * moved)), periods, damping, largest)
 
 
 def _resonance(damping: Floats) -> Floats:

@@ -242,18 +242,17 @@ def response_spectra(
         factors = factors_of(groups[step], periods.size)
         error = np.zeros((damping.size, periods.size))
         if interpolation == "band-limited":
-            left = left_by_straight_lines([acceleration], step, out[:2])
-            # Each oscillator's displacement, and velocity, on its own: none depends on what else is asked for.
+            left = left_by_straight_lines([acceleration], step, periods, damping, out)
+            # Each quantity of each oscillator on its own: none depends on what else is asked for.
             finer = (left > LARGEST_ERROR) & (factors == 1) & (periods > 0)
             row, column = np.nonzero(finer.any(axis=0))
             if row.size:
                 resampled = solve([(FACTORS[0], row, column)])
-                for rows, wanted in zip((slice(0, 1), slice(1, 3)), finer, strict=False):
-                    out[rows, wanted] = resampled[rows, wanted]
-                    left[:, wanted] = 0
+                out[finer] = resampled[finer]
+                left[:, finer.any(axis=0)] = 0
                 factors[column] = FACTORS[0]
             by_resampling = left_by_resampling(periods, damping, step, factors, acceleration.size)
-            unresolved = left_at_nyquist(acceleration, step, periods, damping, out[:2]).max(axis=0)
+            unresolved = left_at_nyquist(acceleration, step, periods, damping, out).max(axis=0)
             error = np.where(factors == 1, left.max(axis=0), by_resampling) + unresolved
             error[:, periods == 0] = 0
         peak, omega = np.abs(acceleration).max(), angular_frequency(periods)

@@ -150,7 +150,7 @@ def rotated_spectrum(
     out = solve(groups)
     factors = factors_of(groups, periods.size)
     if interpolation == "band-limited":
-        left = left_by_straight_lines([a1, a2], dt, out[-1:])
+        left = left_by_straight_lines([a1, a2], dt, periods, damping, out[-1:])
         row, column = np.nonzero((left[0] > LARGEST_ERROR) & (factors == 1) & (periods > 0))
         if row.size:
             out[:, row, column] = solve([(FACTORS[0], row, column)])[:, row, column]
