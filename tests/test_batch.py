@@ -31,7 +31,6 @@ from strongmotion.foundation.workers import Run, in_processes
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
 RECORDS = 8
-KILLS = 60
 SEED = 20310417
 
 FORKS = pytest.mark.skipif(os.name != "posix", reason="needs the signals and forks of POSIX")
@@ -86,12 +85,13 @@ def run_batch(paths, archive, jobs=1):
 
 
 @FORKS
-def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path):
+@pytest.mark.parametrize("kills", [20, pytest.param(200, marks=pytest.mark.slow)])
+def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, kills, tmp_path):
     expected, seconds = whole
     rng = random.Random(SEED)
     context = forkserver()
     begun = []
-    for number in range(KILLS):
+    for number in range(kills):
         archive = Archive(tmp_path / f"{number}", create=True)
         child = context.Process(target=run_batch, args=([raw], archive.folder))
         child.start()
@@ -109,7 +109,7 @@ def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, tmp_path)
         assert archive.verify() == []
         pd.testing.assert_frame_equal(catalogue_of(archive), expected)
     # The kills fell where they were meant to: most of them inside a run.
-    assert sum(0 < there < RECORDS for there in begun) > KILLS / 4
+    assert sum(0 < there < RECORDS for there in begun) > kills / 4
 
 
 def with_other_settings(paths, archive, order):
@@ -118,12 +118,13 @@ def with_other_settings(paths, archive, order):
 
 
 @FORKS
-def test_killed_while_adding_versions_every_version_is_there(raw, whole, tmp_path):
+@pytest.mark.parametrize("kills", [8, pytest.param(60, marks=pytest.mark.slow)])
+def test_killed_while_adding_versions_every_version_is_there(raw, whole, kills, tmp_path):
     archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)
     first = {record_id: archive[record_id] for record_id in archive}
     rng, context = random.Random(SEED), forkserver()
-    for number in range(max(KILLS // 3, 1)):
+    for number in range(kills):
         known = {record_id: archive.versions(record_id) for record_id in archive}
         child = context.Process(target=with_other_settings, args=([raw], archive.folder, 2 + number % 5))
         child.start()

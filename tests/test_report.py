@@ -455,12 +455,14 @@ def test_measures_stand_by_what_they_describe(result):
 # The README
 
 
-def test_the_script_draws_what_the_readme_shows(tmp_path):
+def test_the_script_draws_what_the_readme_and_the_guide_show(tmp_path):
     spec = importlib.util.spec_from_file_location("make_figures", ROOT / "demo_records" / "make_figures.py")
     script = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(script)
     script.main(tmp_path)
-    shown = re.findall(r"!\[[^\]]+\]\(demo_records/figures/([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    pages = [ROOT / "README.md", *(ROOT / "strongmotion" / "guide").glob("*.md")]
+    text = "".join(page.read_text(encoding="utf-8") for page in pages)
+    shown = set(re.findall(r"!\[[^\]]+\]\((?:\.\./\.\./)?demo_records/figures/([^)]+)\)", text))
     assert len(shown) == 2
     for name in shown:
         made, kept = (imread(folder / name) for folder in (tmp_path, ROOT / "demo_records" / "figures"))

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks.report import invented_catalogue, page_of
 from strongmotion import Archive, process, read
-from strongmotion.report import archive_page, write_report
+from strongmotion.report import write_report
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(
@@ -250,50 +251,28 @@ def test_filter_and_links_work(browser, pages):
     assert browser.title == "Archive of 3 records"
 
 
-def test_a_hundred_thousand_records_open_sort_and_search_within_a_second(browser, tmp_path):
-    import numpy as np
-    import pandas as pd
+def test_a_hundred_thousand_records_open_sort_and_search(browser, tmp_path):
+    """How long that takes `python -m benchmarks report` measures."""
     from selenium.webdriver.common.by import By
 
-    n = 100_000
-    generator = np.random.default_rng(4)
-    catalogue = pd.DataFrame(
-        {
-            "record": [f"XX.S{k:05d}_20310417T032627" for k in range(n)], "station": [f"S{k:05d}" for k in range(n)],
-            "latitude_deg": generator.uniform(-48, -46, n), "longitude_deg": generator.uniform(-126, -124, n),
-            "start": pd.Timestamp("2031-04-17", tz="UTC"), "pga_H1_m_s2": generator.lognormal(size=n),
-            "pgv_H1_m_s": generator.lognormal(size=n), "longest_usable_period_s": generator.uniform(2, 20, n),
-            "worst_finding": "note", "state": "automatic",
-            "version": [f"1-{k:08x}" for k in generator.integers(0, 2**32, n)],
-        }
-    )  # fmt: skip
-    links = {record: f"records/{record}.html" for record in catalogue["record"]}
     path = tmp_path / "index.html"
-    path.write_text(archive_page(catalogue, links=links), encoding="utf-8")
-    begun = time.perf_counter()
+    catalogue = invented_catalogue(100_000)
+    path.write_text(page_of(catalogue), encoding="utf-8")
+    assert path.stat().st_size < 5e6
     show(browser, path)
-    opened = time.perf_counter() - begun
     assert len(column(browser, 1)) == 50
     assert browser.find_element(By.ID, "where").text == "1 to 50 of 100000"
     browser.find_element(By.ID, "after").click()
     assert browser.find_element(By.ID, "where").text == "51 to 100 of 100000"
-    took = {}
-    for button in browser.find_elements(By.CSS_SELECTOR, "#table thead button"):
-        took[button.text] = browser.execute_script(
-            "const button = arguments[0], begun = performance.now();"
-            "button.click(); document.body.offsetHeight; return performance.now() - begun;",
-            button,
-        )
-    assert len(took) == 9  # all but the motion
-    took["search"] = browser.execute_script(
-        "const filter = document.getElementById('filter'), begun = performance.now(); filter.value = 'S4242';"
-        "filter.dispatchEvent(new Event('input')); document.body.offsetHeight; return performance.now() - begun;"
+    buttons = browser.find_elements(By.CSS_SELECTOR, "#table thead button")
+    assert len(buttons) == 9  # all but the motion
+    for button in buttons:
+        button.click()
+    browser.execute_script(
+        "const filter = document.getElementById('filter'); filter.value = 'S4242';"
+        "filter.dispatchEvent(new Event('input'));"
     )
     assert len(column(browser, 1)) == 10
-    print(f"{path.stat().st_size / 1e6:.1f} MB, opened in {opened:.2f} s; ms: {took}")
-    assert path.stat().st_size < 5e6
-    assert opened < 1.0
-    assert max(took.values()) < 1000
     browser.execute_script(
         "const filter = document.getElementById('filter'); filter.value = ''; filter.dispatchEvent(new Event('input'));"
         "Array.from(document.querySelectorAll('#table thead button')).find("
