@@ -108,7 +108,7 @@ def in_browser(records: int) -> None:
             searched = driver.execute_script(clock.format(search))
             slowest = max(took, key=lambda name: took[name])
             print(
-                f"page of an archive of {records} records: {path.stat().st_size / 1e6:.1f} MB, opened in {opened:.2f} s, "
+                f"page of {records} records: {path.stat().st_size / 1e6:.1f} MB, opened in {opened:.2f} s, "
                 f"sorted in {took[slowest] / 1000:.2f} s at most ({slowest}), searched in {searched / 1000:.2f} s"
             )
     finally:
