@@ -187,7 +187,7 @@ def test_picks_in_seconds_and_in_utc_are_the_same(archive, tmp_path):
         ("# mine\nrecord,phase,time\nQUAY,P,1.0\nQUAY,X,2.0\n", r"line 4: expected a record, P or S"),
         ("record,phase,time,uncertainty\nQUAY,P,1.0,-2\n", r"line 2: the uncertainty '-2'"),
         ("record,phase,time\nQUAY,P,noon\n", r"line 2: 'noon' is neither a number of s nor a UTC time"),
-        ("record,phase,time\nQUAY,P,nan\n", r"line 2: a pick of P at nan s"),
+        ("record,phase,time\nQUAY,P,nan\n", r"line 2: invalid P pick: time nan s"),
         ("record,phase,time\nNOWHERE,P,1.0\n", "picks are given for NOWHERE"),
     ],
 )
