@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from .foundation.errors import RecordError
 from .foundation.times import instant_in
@@ -384,6 +384,58 @@ class Record:
                         if quantity != "sampling interval (s)"
                         else "Components of one record must be sampled alike: correct the interval or split them",
                     )
+
+    @classmethod
+    def from_arrays(
+        cls,
+        samples: Mapping[str, ArrayLike],
+        dt: float,
+        unit: str = "m/s2",
+        *,
+        sensitivity: float | None = None,
+        start: np.datetime64 | str | None = None,
+        station: Station = Station(),
+    ) -> Record:
+        """Build a record of arrays.
+
+        Parameters
+        ----------
+        samples : mapping of str to array, shape (n,)
+            Raw samples by component; ``"H1"`` and ``"H2"`` are the horizontal pair, ``"V"`` points up.
+        dt : float
+            Sampling interval, s.
+        unit : str
+            Of the samples: ``"m/s2"``, ``"cm/s2"``, ``"g"``, ``"counts"`` and so on.
+        sensitivity : float, optional
+            Counts per m/s², for samples in counts.
+        start : datetime64 or str, optional
+            Time of the first sample, UTC.
+        station : Station
+
+        Returns
+        -------
+        Record
+
+        Raises
+        ------
+        RecordError
+            As for `Component` and `Record`.
+
+        Examples
+        --------
+        >>> record = Record.from_arrays({"H1": [0.0, 0.1, -0.2], "H2": [0.0, 0.3, 0.1]}, dt=0.01, unit="g")
+        >>> record.names, record["H2"].unit
+        (('H1', 'H2'), 'g')
+        """
+        if isinstance(start, str):
+            try:
+                start = instant_in(start)
+            except ValueError:
+                raise RecordError(
+                    f"{start!r} is no time", remedy="Give it as ISO 8601, such as 2031-04-17T03:26:27.31"
+                ) from None
+        parts = (Component(name, np.asarray(array), dt, unit, sensitivity, start) for name, array in samples.items())
+        return cls(tuple(parts), station)
 
     @classmethod
     def from_components(

@@ -140,3 +140,14 @@ def test_errors_survive_the_way_back_from_a_worker(kind):
     back = pickle.loads(pickle.dumps(error))
     assert type(back) is kind
     assert str(back) == "quay.csv, line 7: nothing was found. Look again."
+
+
+def test_a_record_of_arrays_is_one_of_components():
+    arrays = {"H1": [0, 1, -2], "V": np.array([3, 4, 5], dtype=np.int16)}
+    start = "2031-04-17T03:26:27.31"
+    made = Record.from_arrays(arrays, 0.005, "counts", sensitivity=4e5, start=start, station=Station("QUAY"))
+    parts = (Component(name, np.asarray(array), 0.005, "counts", 4e5, np.datetime64(start, "ns"))
+             for name, array in arrays.items())  # fmt: skip
+    assert made == Record(tuple(parts), Station("QUAY"))
+    with pytest.raises(RecordError, match=r"'soon' is no time\. Give it as ISO 8601"):
+        Record.from_arrays(arrays, 0.005, start="soon")

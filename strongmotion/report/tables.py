@@ -40,7 +40,7 @@ SEVERITIES = {
 }
 
 
-DAGGER = "†: outside the usable band, or from a component that is unfit"
+DAGGER = "†: outside the usable band, or from a component that is unfit; ≥: at least so large"
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,8 @@ def _cell(row: dict | None, factor: float, value: str = "value", unfit: bool = F
     ends = [float(row.get(end, math.nan)) * factor for end in (low, high)]
     central = float(row[value]) * factor
     band = "" if unfit or not all(math.isfinite(end) for end in ends) else _band(central, *ends)
-    return Cell(number(central), band, bool(row.get("usable", True)) and not unfit)
+    at_least = "≥ " if row.get("bound") else ""
+    return Cell(f"{at_least}{number(central)}", band, bool(row.get("usable", True)) and not unfit)
 
 
 def _band(value: float, low: float, high: float) -> str:

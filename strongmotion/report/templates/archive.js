@@ -78,7 +78,8 @@
       return made;
     }
     if (kind === "link") {
-      const made = element("th"), name = element("bdi", value[0]);
+      const made = element("th"), name = element("bdi");
+      value[0].split(/(?<=_)/).forEach(function (part) { name.append(part, element("wbr")); });
       made.scope = "row";
       if (value[1]) {
         const link = element("a");
