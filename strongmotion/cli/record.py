@@ -36,7 +36,6 @@ from .options import (
     StationXml,
     Unit,
     Why,
-    of_text,
     reading_options,
 )
 from .tables import (
@@ -130,11 +129,12 @@ def process(
 
     chosen = _with_window(Settings.load(settings) if settings else Settings(), begin, end)
     how = reading_options(
-        stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate,
-        of_text(dt, component, station, start, given),
+        given, layout=layout, stationxml=stationxml, event=event, unit=sample_unit, sensitivity=sensitivity, dt=dt,
+        component=component, station=station, start=start, missing=missing, gaps=gaps, common_window=common_window,
+        differentiate=differentiate,
     )  # fmt: skip
     options: dict[str, Any] = {
-        "layout": layout, "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
+        "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
         "interrupted": say_stopping, "by": by, "why": why, "split_shocks": split_shocks,
     }  # fmt: skip
     if watch:
@@ -242,10 +242,11 @@ def inspect(
     if _show_document(file) or _show_stored(file, unit):
         return
     how = reading_options(
-        stationxml, event, sample_unit, sensitivity, missing, gaps, common_window, differentiate,
-        of_text(dt, component, station, start, given),
+        given, layout=layout, stationxml=stationxml, event=event, unit=sample_unit, sensitivity=sensitivity, dt=dt,
+        component=component, station=station, start=start, missing=missing, gaps=gaps, common_window=common_window,
+        differentiate=differentiate,
     )  # fmt: skip
-    for number, record in enumerate(read_all(file, layout=layout, **how)):
+    for number, record in enumerate(read_all(file, **how)):
         if number:
             typer.echo()
         _show_record(record, unit)
@@ -584,13 +585,10 @@ def measures(
 
         chosen = Settings.load(settings) if settings else Settings()
         how = reading_options(
-            stationxml, None, sample_unit, sensitivity, "refuse", "refuse", False, False,
-            of_text(dt, component, station, start, given),
+            given, layout=layout, stationxml=stationxml, unit=sample_unit, sensitivity=sensitivity, dt=dt,
+            component=component, station=station, start=start,
         )  # fmt: skip
-        tables = [
-            process(record, chosen).measures.assign(record=record.id)
-            for record in read_all(source, layout=layout, **how)
-        ]
+        tables = [process(record, chosen).measures.assign(record=record.id) for record in read_all(source, **how)]
         whole = in_acceleration_unit(pd.concat(tables, ignore_index=True), unit)
         whole = whole[["record", *whole.columns.drop("record")]]
     write_catalogue(whole, csv)

@@ -3,36 +3,35 @@
 from __future__ import annotations
 
 import codecs
-import difflib
 import functools
 import hashlib
-import math
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Unpack
 
 from ..foundation.errors import InputError, RecordError
-from ..foundation.times import instant_in
-from ..foundation.units import acceleration_unit
 from ..record import Record
 from . import csv, miniseed
 from .csv import write_csv
 from .draft import read_drafted
-from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading
+from .header import Reading
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
+from .options import ReadOptions, checked, what_is_given
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
-from .stationxml import Inventory, described_by, read_stationxml
+from .stationxml import described_by, read_stationxml
 from .tables import read_table
 from .text import read_texts, write_text
 from .xml import is_xml
 
 __all__ = [
+    "ReadOptions",
+    "checked",
     "document_kind",
     "read",
     "read_all",
@@ -55,24 +54,7 @@ class Format(NamedTuple):
     read: Callable[[Reading], list[Record]]
 
 
-def read(
-    path: str | Path,
-    *,
-    layout: str | Path | None = None,
-    stationxml: str | Path | Inventory | None = None,
-    event: str | Path | None = None,
-    common_window: bool = False,
-    missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill"] = "refuse",
-    differentiate: bool = False,
-    unit: str | None = None,
-    sensitivity: float | None = None,
-    dt: float | None = None,
-    component: str | None = None,
-    station: str | None = None,
-    start: str | None = None,
-    given: Mapping[str, str] | None = None,
-) -> Record:
+def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     """Read a file as a record.
 
     Parameters
@@ -130,23 +112,7 @@ def read(
     >>> record.names  # doctest: +SKIP
     ('H1', 'H2', 'V')
     """
-    records = read_all(
-        path,
-        layout=layout,
-        stationxml=stationxml,
-        event=event,
-        common_window=common_window,
-        missing=missing,
-        gaps=gaps,
-        differentiate=differentiate,
-        unit=unit,
-        sensitivity=sensitivity,
-        dt=dt,
-        component=component,
-        station=station,
-        start=start,
-        given=given,
-    )
+    records = read_all(path, **options)
     if len(records) > 1:
         ids = ", ".join(record.id for record in records[:10])
         raise RecordError(
@@ -157,24 +123,7 @@ def read(
     return records[0]
 
 
-def read_all(
-    path: str | Path,
-    *,
-    layout: str | Path | None = None,
-    stationxml: str | Path | Inventory | None = None,
-    event: str | Path | None = None,
-    common_window: bool = False,
-    missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill"] = "refuse",
-    differentiate: bool = False,
-    unit: str | None = None,
-    sensitivity: float | None = None,
-    dt: float | None = None,
-    component: str | None = None,
-    station: str | None = None,
-    start: str | None = None,
-    given: Mapping[str, str] | None = None,
-) -> list[Record]:
+def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> list[Record]:
     """Read every record of a file: of miniSEED one for each station, location and instrument.
 
     Parameters and errors are those of `read`.
@@ -184,18 +133,11 @@ def read_all(
     list of Record
         At least one, in the order of the file.
     """
-    for name, value, allowed in (
-        ("missing", missing, ("refuse", "truncate")),
-        ("gaps", gaps, ("refuse", "longest", "fill")),
-    ):
-        if value not in allowed:
-            raise InputError(f"{name} must be {' or '.join(map(repr, allowed))}, found {value!r}")
-    if unit is not None:
-        unit = acceleration_unit(unit)
-    if sensitivity is not None and not (math.isfinite(sensitivity) and sensitivity != 0):
-        raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
-    known = what_is_given(dt, station, start, given)
-    names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
+    options = checked(options)
+    layout, stationxml, event = (options.get("layout"), options.get("stationxml"), options.get("event"))
+    component, sensitivity = options.get("component"), options.get("sensitivity")
+    renaming = component is not None and "=" in component
+    names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
     plan = None if layout is None else named_layout(layout)
     chosen = None if plan is None else _text_format(plan)
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
@@ -204,7 +146,17 @@ def read_all(
     digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
     data = unpacked(file, data)
     reading = Reading(
-        file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory is not None, known, names
+        file,
+        data,
+        digest,
+        options.get("unit"),
+        sensitivity,
+        options.get("missing", "refuse"),
+        options.get("common_window", False),
+        options.get("gaps", "refuse"),
+        inventory is not None,
+        what_is_given(options),
+        names,
     )
     if plan is not None and plan.format != "text":
         records = read_table(reading, plan)
@@ -213,47 +165,18 @@ def read_all(
     else:
         reading = _as_text(reading)
         records = _format_of(reading, chosen).read(reading)
-    if component is not None and "=" in component:
+    if component is not None and renaming:
         records = [renamed(record, component) for record in records]
     if inventory is not None:
         records = [
-            described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
+            described_by(
+                record, inventory, differentiate=options.get("differentiate", False), keep=sensitivity is not None
+            )
             for record in records
         ]
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
-
-
-def what_is_given(
-    dt: float | None, station: str | None, start: str | None, given: Mapping[str, str] | None
-) -> dict[str, str]:
-    """Return what the caller says of a text file, checked.
-
-    Raises
-    ------
-    InputError
-        A name is unknown, or a value is not one of its quantity.
-    """
-    known = {key: str(value) for key, value in (given or {}).items()}
-    for key in known:
-        if key not in GIVEN:
-            near = difflib.get_close_matches(key, GIVEN, n=1)
-            guess = f", perhaps {near[0]}" if near else ""
-            raise InputError(f"{key!r} cannot be given{guess}", remedy=f"Give one of {', '.join(GIVEN)}")
-    known |= {key: str(value) for key, value in (("station", station), ("start", start)) if value is not None}
-    if dt is not None:
-        known["dt"] = repr(float(dt))
-    if "dt" in known and not (NUMBER.fullmatch(known["dt"]) and SHORTEST <= float(known["dt"]) <= LONGEST):
-        raise InputError(f"dt must be a sampling interval in s, found {known['dt']}")
-    if "start" in known:
-        try:
-            instant_in(known["start"])
-        except ValueError:
-            raise InputError(
-                f"start must be a date and time, found {known['start']!r}", remedy="Write it as 2031-04-17T03:26:27.5Z"
-            ) from None
-    return known
 
 
 def renamed(record: Record, component: str) -> Record:
