@@ -29,7 +29,7 @@ from strongmotion.formats import write_csv
 from strongmotion.foundation import files as foundation_files
 from strongmotion.foundation.workers import Run, in_processes
 
-QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}})
+QUICK = Settings.from_dict({"spectra": {"periods": [0.0, 0.2, 0.3, 1.0, 3.0]}, "uncertainty": {"bands": False}})
 RECORDS = 8
 SEED = 20310417
 

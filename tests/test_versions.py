@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import errno
 import hashlib
@@ -30,6 +31,7 @@ from typer.testing import CliRunner
 from strongmotion.archive import Archive, check_against, files, read_result, sign, typed
 from strongmotion.archive import manifest as manifest_room
 from strongmotion.archive.decisions import standing
+from strongmotion.archive.manifest import Manifest
 from strongmotion.cli import app
 from strongmotion.foundation.errors import ArchiveError, InputError
 from strongmotion.record import Component, Earthquake, Record, Source, Station
@@ -305,6 +307,34 @@ def history(archive, result):
 
 def entry_files(archive, name):
     return sorted((archive.manifest.folder / name).iterdir())
+
+
+class Killed(BaseException):
+    """As by a signal that cannot be caught: nothing after it runs but what cleans up."""
+
+
+@pytest.mark.parametrize("after", range(8))
+def test_a_merge_that_was_interrupted_goes_on(tmp_path, history, monkeypatch, after):
+    both = Archive(tmp_path / "both", create=True)
+    put, calls = Manifest.put, iter(range(100))
+
+    def dies(*arguments):
+        if next(calls) == after:
+            raise Killed
+        put(*arguments)
+
+    monkeypatch.setattr(Manifest, "put", dies)
+    with contextlib.suppress(Killed):
+        both.take_from([history])
+    monkeypatch.setattr(Manifest, "put", put)
+    both.finish_writes()
+    assert both.verify() == []
+    both.take_from([history])
+    assert both.verify() == []
+    for record in history.ids():
+        assert both.history(record) == history.history(record)
+        assert both.versions(record) == history.versions(record)
+    assert both.take_from([history]) == (0, len(history))
 
 
 def test_a_removed_file_is_found(history, result):

@@ -509,7 +509,7 @@ def merge(
     """Copy all records of some archives into one, byte for byte.
 
     Where two hold different results of one record that have no history in common nothing is copied, and the record is
-    named.
+    named. A copy that was interrupted goes on where it stopped when the command is run again.
 
     \b
     Example:
