@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
+from contextlib import suppress
 
 import numpy as np
+import pytest
 
 from strongmotion.spectra import response_spectrum, rotated_spectrum
 
@@ -52,3 +55,28 @@ def test_plain_loops_agree_with_vector_instructions_and_are_said():
     for one, other in zip(expected, found, strict=True):
         largest = np.max(np.abs(one))
         np.testing.assert_allclose(other, one, rtol=0, atol=1e-12 * largest)
+
+
+FRESH = (
+    "from strongmotion.foundation.compiling import compiled\n"
+    "for function in (lambda x: x + 1, lambda x: x + 2): compiled(function)(3)\n"
+)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
+def test_compilation_is_announced_once_at_a_terminal_and_never_in_a_pipe(tmp_path):
+    import pty
+
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    piped = subprocess.run([sys.executable, "-c", FRESH], env=environment, capture_output=True, text=True, check=True)
+    assert piped.stderr == ""
+    ours, theirs = pty.openpty()
+    run = subprocess.Popen([sys.executable, "-c", FRESH], env=environment, stderr=theirs)
+    os.close(theirs)
+    said = b""
+    with suppress(OSError):  # how a terminal ends
+        while piece := os.read(ours, 1024):
+            said += piece
+    os.close(ours)
+    assert run.wait() == 0
+    assert said.decode().count("compiling numerical kernels") == 1
