@@ -12,16 +12,23 @@ as it is.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
-from ..motion import Motion
+from ..motion import Entry, Motion
+from ..record import Finding, Record
 from ..settings import InstrumentSettings
+from .band import Band
 from .order import step
 
-__all__ = ["remove_transducer"]
+__all__ = ["of_response", "remove_transducer", "within_response"]
 
 STEP = step("instrument", 40)
+
+LIMITS = step("response", 75)
 
 REACH = 20.0
 """Periods of the transducer by which the record is continued at each end, as its mirror image."""
@@ -63,3 +70,33 @@ def remove_transducer(motion: Motion, settings: InstrumentSettings) -> Motion:
         },
         acceleration=np.ascontiguousarray(corrected),
     )
+
+
+def of_response(record: Record) -> dict[str, Finding]:
+    """Return, by component, the findings that a response was divided out in a band, outside which nothing is known."""
+    return {one.component: one for one in record.findings if one.name == "response divided out"}
+
+
+def within_response(bands: Mapping[str, Band], limits: Mapping[str, Finding]) -> tuple[dict[str, Band], list[Entry]]:
+    """Return the bands, none beyond that in which a response was divided out, and entries on those that were narrowed.
+
+    The horizontals share the narrower limits, so that they can be rotated.
+    """
+    found, entries = dict(bands), []
+    for name, band in bands.items():
+        names = ("H1", "H2") if name in ("H1", "H2", "horizontal") and "horizontal" in bands else (name,)
+        its = [limits[one].values for one in names if one in limits]
+        if not its:
+            continue
+        low, high = max(one["low_hz"] for one in its), min(one["high_hz"] for one in its)
+        found[name] = replace(
+            band,
+            low_cut=max(band.low_cut, low),
+            high_cut=min(band.high_cut or high, high),
+            clear_from=max(band.clear_from, low),
+        )
+        if found[name] != band:
+            what = f"Kept the band within that of the response, {low:.3g} to {high:.3g} Hz"
+            values = {"low_cut_hz": found[name].low_cut, "high_cut_hz": found[name].high_cut}
+            entries.append(Entry(LIMITS, name, what, values))
+    return found, entries

@@ -14,6 +14,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
 
+import numpy as np
+
 from ..foundation.errors import InputError, RecordError
 from ..foundation.times import instant_in
 from ..foundation.units import acceleration_unit
@@ -21,7 +23,8 @@ from ..record import Record
 from . import csv, miniseed
 from .csv import write_csv
 from .draft import read_drafted
-from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading
+from .channels import SENSORS, Choice, Sensor, patterns
+from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading, Records, Unread
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
@@ -63,8 +66,10 @@ def read(
     event: str | Path | None = None,
     common_window: bool = False,
     missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill"] = "refuse",
-    differentiate: bool = False,
+    gaps: Literal["refuse", "longest", "fill", "split"] = "refuse",
+    sensor: Sensor = "accelerometer",
+    channel: str | None = None,
+    time: tuple[str, str] | None = None,
     unit: str | None = None,
     sensitivity: float | None = None,
     dt: float | None = None,
@@ -91,11 +96,17 @@ def read(
     missing : {"refuse", "truncate"}
         What to do with a file that holds fewer samples than it declares. ``"truncate"`` reads what is there and adds
         a finding.
-    gaps : {"refuse", "longest", "fill"}
-        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment, or
-        draw a straight line across gaps of at most 0.1 s; a finding says so.
-    differentiate : bool
-        Turn the samples of a velocity sensor, as StationXML names it, into acceleration; a finding says so.
+    gaps : {"refuse", "longest", "fill", "split"}
+        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment,
+        draw a straight line across gaps of at most 0.1 s, or make a record of each segment; a finding says so.
+    sensor : {"accelerometer", "seismometer", "motion"}
+        Which sensors are read: accelerometers, those of velocity, or both; the code of a channel says which it is, and
+        StationXML, if given, wins. Of a sensor of velocity its whole response, poles and zeros, is divided out. A
+        finding names the channels that were passed over.
+    channel : str, optional
+        Channels of miniSEED to read: patterns such as ``"HN?,BN*"``.
+    time : (str, str), optional
+        Begin and end, ISO 8601, UTC, of what is read of miniSEED.
     unit : str, optional
         The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
     sensitivity : float, optional
@@ -105,7 +116,7 @@ def read(
     component : str, optional
         The names of a text file's components in their order (``"H1,H2,V"``), or new names (``"X=H1,Y=H2"``).
     station, start : str, optional
-        The station's code; the time of the first sample, ISO 8601.
+        The station's code, or of miniSEED patterns of those to read; the time of the first sample, ISO 8601.
     given : mapping of str to str, optional
         What else is known of a text file: ``latitude``, ``azimuth`` and so on, by the names in `header.GIVEN`.
 
@@ -138,7 +149,9 @@ def read(
         common_window=common_window,
         missing=missing,
         gaps=gaps,
-        differentiate=differentiate,
+        sensor=sensor,
+        channel=channel,
+        time=time,
         unit=unit,
         sensitivity=sensitivity,
         dt=dt,
@@ -154,7 +167,20 @@ def read(
             source=records[0].source.file,
             remedy="Read them with read_all, or process the file from the command line, which takes all",
         )
+    if other := [one for one in records.unread if one.record not in (_instrument(records[0]), records[0].id)]:
+        first = other[0].error
+        raise RecordError(
+            f"beside {records[0].id}, {len(other)} of the file cannot be read; the first: {first.what}",
+            source=first.source,
+            line=first.line,
+            remedy="Choose a record with station= or channel=, or take those that can be read with read_all",
+        )
     return records[0]
+
+
+def _instrument(record: Record) -> str:
+    station = record.station
+    return ".".join((station.network, station.code, station.location, station.instrument_code)).strip(".")
 
 
 def read_all(
@@ -165,8 +191,10 @@ def read_all(
     event: str | Path | None = None,
     common_window: bool = False,
     missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill"] = "refuse",
-    differentiate: bool = False,
+    gaps: Literal["refuse", "longest", "fill", "split"] = "refuse",
+    sensor: Sensor = "accelerometer",
+    channel: str | None = None,
+    time: tuple[str, str] | None = None,
     unit: str | None = None,
     sensitivity: float | None = None,
     dt: float | None = None,
@@ -174,19 +202,20 @@ def read_all(
     station: str | None = None,
     start: str | None = None,
     given: Mapping[str, str] | None = None,
-) -> list[Record]:
+) -> Records:
     """Read every record of a file: of miniSEED one for each station, location and instrument.
 
     Parameters and errors are those of `read`.
 
     Returns
     -------
-    list of Record
-        At least one, in the order of the file.
+    Records
+        A list of at least one, in the order of the file; its ``unread`` holds what could not be read, and why.
     """
     for name, value, allowed in (
         ("missing", missing, ("refuse", "truncate")),
-        ("gaps", gaps, ("refuse", "longest", "fill")),
+        ("gaps", gaps, ("refuse", "longest", "fill", "split")),
+        ("sensor", sensor, SENSORS),
     ):
         if value not in allowed:
             raise InputError(f"{name} must be {' or '.join(map(repr, allowed))}, found {value!r}")
@@ -198,31 +227,71 @@ def read_all(
     names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
     plan = None if layout is None else named_layout(layout)
     chosen = None if plan is None else _text_format(plan)
+    choice = Choice(sensor, patterns(channel or "", "channel"), patterns(station or "", "station"))
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
     digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
     data = unpacked(file, data)
     reading = Reading(
-        file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory is not None, known, names
-    )
+        file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory, choice, _span(time), False,
+        known, names,
+    )  # fmt: skip
+    unread: list[Unread] = []
+    records: list[Record]
     if plan is not None and plan.format != "text":
         records = read_table(reading, plan)
     elif chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
+        unread += records.unread
     else:
         reading = _as_text(reading)
         records = _format_of(reading, chosen).read(reading)
     if component is not None and "=" in component:
         records = [renamed(record, component) for record in records]
     if inventory is not None:
-        records = [
-            described_by(record, inventory, differentiate=differentiate, keep=sensitivity is not None)
-            for record in records
-        ]
+        records = _described(records, inventory, choice, unread, keep=sensitivity is not None)
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
-    return records
+    return Records(records, unread)
+
+
+def _described(
+    records: list[Record], inventory: Inventory, choice: Choice, unread: list[Unread], *, keep: bool
+) -> list[Record]:
+    """Return the records with what an inventory says of them; what is wrong with one goes to `unread`."""
+    found = []
+    for record in records:
+        try:
+            found.append(described_by(record, inventory, choice=choice, keep=keep, unread=unread))
+        except RecordError as error:
+            if len(records) == 1:
+                raise
+            unread.append(Unread(record.id, "", error))
+    if not found:
+        raise unread[-1].error
+    return found
+
+
+def _span(time: tuple[str, str] | None) -> tuple[np.datetime64, np.datetime64] | None:
+    """Return begin and end of what is to be read.
+
+    Raises
+    ------
+    InputError
+        They are no times, or the end is not after the begin.
+    """
+    if time is None:
+        return None
+    try:
+        begin, end = (instant_in(one) for one in time)
+    except ValueError as error:
+        raise InputError(
+            f"time must be two dates and times, found {error.args[0]!r}", remedy="Write them as 2031-04-17T03:26:27Z"
+        ) from None
+    if not begin < end:
+        raise InputError(f"time must end after it begins, found {time[0]} to {time[1]}")
+    return begin, end
 
 
 def what_is_given(

@@ -572,7 +572,7 @@ def described(record: Record, component: Component) -> dict[str, str | None]:
 
     return {
         "station": station.code,
-        **{key: getattr(station, key) for key in ("network", "location", "name", "instrument")},
+        **{key: getattr(station, key) for key in ("network", "location", "name", "instrument", "instrument_code")},
         **{key: exact(getattr(station, key)) for key in ("latitude", "longitude", "elevation")},
         "dt": exact(component.dt),
         "sampling_rate": exact(1 / component.dt),
