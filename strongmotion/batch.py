@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from . import __version__
 from .archive import Archive, made_of, moved, read_regular, same_numbers, version_of_file
@@ -23,6 +23,7 @@ from .settings import Settings
 if TYPE_CHECKING:
     import pandas as pd
 
+    from .formats import ReadOptions
     from .record import Record
     from .result import Result
 
@@ -32,6 +33,7 @@ __all__ = [
     "Failure",
     "Outcome",
     "Reprocessed",
+    "RunOptions",
     "files_of",
     "process_files",
     "reprocess",
@@ -154,21 +156,34 @@ def files_of(paths: Iterable[str | Path]) -> list[Path]:
     return list(files.values())
 
 
+class RunOptions(TypedDict, total=False):
+    """How a run is carried out; none of it changes a number."""
+
+    jobs: int
+    """Worker processes; 1, the default, works in this process."""
+    cluster: str | None
+    """Address of a Dask scheduler, such as ``tcp://head:8786``, whose workers do the work instead of `jobs` processes;
+    they must see the files and the archive under the same paths."""
+    progress: Callable[[int, int], None] | None
+    """Called with the number of items finished and of all: at the start and after each."""
+    interrupted: Callable[[], None] | None
+    """Called when an interruption (SIGINT) begins to be obeyed."""
+    by: str
+    """Who runs it; kept with each version."""
+    why: str
+    """Why; likewise."""
+
+
 def process_files(
     paths: Iterable[str | Path],
     archive: Archive | str | Path,
     settings: Settings | None = None,
-    layout: str | Path | None = None,
-    jobs: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    reading: ReadOptions | None = None,
+    *,
     figures: bool = False,
     unit: str = "m/s2",
-    reading: Mapping[str, Any] | None = None,
-    cluster: str | None = None,
-    interrupted: Callable[[], None] | None = None,
-    by: str = "",
-    why: str = "",
     split_shocks: bool = False,
+    **run: Unpack[RunOptions],
 ) -> Outcome:
     """Process files into an archive.
 
@@ -180,27 +195,16 @@ def process_files(
         Made if it is not there.
     settings : Settings, optional
         The defaults if not given.
-    layout : str or Path, optional
-        How the text files are laid out, for all of them.
-    jobs : int
-        Worker processes; 1 works in this process.
-    progress : callable, optional
-        Called with the number of files finished and of all files: at the start and after each file.
+    reading : mapping, optional
+        Keyword arguments of `strongmotion.read_all`, for all files, such as ``layout`` or ``sensitivity``.
     figures : bool
         Also draw each record's motion and spectra into ``ARCHIVE/figures``.
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration in the figures.
-    reading : mapping, optional
-        Other keyword arguments of `strongmotion.read_all`, for all files, such as ``stationxml`` or ``missing``.
-    cluster : str, optional
-        Address of a Dask scheduler, such as ``tcp://head:8786``, whose workers do the work instead of `jobs` processes.
-        They must see the files and the archive under the same paths.
-    interrupted : callable, optional
-        Called when an interruption (SIGINT) begins to be obeyed.
-    by, why : str
-        Who runs the batch and why; kept with each version.
     split_shocks : bool
         Make a record of each shock of a file that holds several.
+    **run
+        How the run is carried out; see `RunOptions`.
 
     Returns
     -------
@@ -229,29 +233,30 @@ def process_files(
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
     """
+    from .formats import checked
     from .formats.kept import named_layout
 
+    jobs, cluster = run.get("jobs", 1), run.get("cluster")
     if jobs < 1:
         raise InputError(f"jobs must be at least 1, found {jobs}")
-    if layout is not None:
+    how = checked(reading or {})
+    if (layout := how.get("layout")) is not None:
         named_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive, create=True)
     store.finish_writes()
     files = [file.absolute() if cluster else file for file in files_of(paths)]
-    how = {**(reading or {}), "layout": layout}
-    if cluster:
-        how = {name: value.absolute() if isinstance(value, Path) else value for name, value in how.items()}
+    there = {name: value.absolute() if cluster and isinstance(value, Path) else value for name, value in how.items()}
     job = _Job(
         store.folder.absolute() if cluster else store.folder,
-        settings or Settings(), how, figures, unit, _threads(jobs, cluster), by, why,
+        settings or Settings(), there, figures, unit, _threads(jobs, cluster), run.get("by", ""), run.get("why", ""),
         bool(cluster), __version__, split_shocks,
     )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
 
-    run = Run(_process_file, _lost_file, job, jobs, cluster, interrupted, progress)
-    outcome = _outcome(files, dict(run.of(files)))
-    outcome.stopped = _CLUSTER_LOST if run.lost_cluster else ""
+    work = Run(_process_file, _lost_file, job, jobs, cluster, run.get("interrupted"), run.get("progress"))
+    outcome = _outcome(files, dict(work.of(files)))
+    outcome.stopped = _CLUSTER_LOST if work.lost_cluster else ""
     try:
         _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
     except ArchiveError as error:  # a full disk, say: what was done is still to be reported
@@ -374,23 +379,28 @@ def _process_file(file: Path, job: _Job) -> Answers:
     if failures:
         return failures
     answers: Answers = []
+    for unread in records.unread:
+        which = f"channel {unread.channel}" if unread.channel else f"record {unread.record}"
+        with _set_aside(file, which) as failures:
+            raise unread.error
+        answers.extend(failures)
     for record in records:
-        with _set_aside(file, record.id if len(records) > 1 else "") as failures:
+        with _set_aside(file, f"record {record.id}" if len(records) > 1 else "") as failures:
             own = job.settings.for_record(record.id)
             parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
         answers.extend(failures)
         for part in () if failures else parts:
-            with _set_aside(file, part.id if len(records) > 1 or len(parts) > 1 else "") as failures:
+            with _set_aside(file, f"record {part.id}" if len(records) > 1 or len(parts) > 1 else "") as failures:
                 answers.append(_store(file, part, job.settings.for_record(record.id, part.id), job))
             answers.extend(failures)
     return answers
 
 
 @contextlib.contextmanager
-def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
+def _set_aside(file: Path, which: str = "") -> Generator[Answers]:
     """Yield a list that gets the failure, if there is one."""
     failures: Answers = []
-    which = f"record {record}: " if record else ""
+    which = f"{which}: " if which else ""
     try:
         yield failures
     except StrongMotionError as error:
@@ -513,13 +523,9 @@ def reprocess(
     archive: Archive | str | Path,
     record_ids: Iterable[str] | None = None,
     settings: Settings | None = None,
-    jobs: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    *,
     keep: bool = False,
-    cluster: str | None = None,
-    interrupted: Callable[[], None] | None = None,
-    by: str = "",
-    why: str = "",
+    **run: Unpack[RunOptions],
 ) -> list[Reprocessed]:
     """Process records again from their stored raw samples, and say what moved.
 
@@ -530,12 +536,10 @@ def reprocess(
         All records if not given.
     settings : Settings, optional
         Each record's own, as stored, if not given.
-    jobs, progress, cluster, interrupted
-        As in `process_files`.
     keep : bool
         Add what moved as new versions; otherwise the archive is left as it is.
-    by, why : str
-        Who runs it and why; kept with each version.
+    **run
+        As in `process_files`.
 
     Returns
     -------
@@ -549,6 +553,7 @@ def reprocess(
     InputError
         `jobs` is below 1, or no scheduler answers.
     """
+    jobs, cluster = run.get("jobs", 1), run.get("cluster")
     if jobs < 1:
         raise InputError(f"jobs must be at least 1, found {jobs}")
     store = archive if isinstance(archive, Archive) else Archive(archive)
@@ -556,9 +561,10 @@ def reprocess(
     for record_id in wanted if record_ids is not None else ():
         if record_id not in store:
             store[record_id]  # says what is wrong, and guesses
+    by, why = run.get("by", ""), run.get("why", "")
     again = _Again(store.folder.absolute(), settings, keep, _threads(jobs, cluster), by, why)
-    run = Run(_process_again, _lost_record, again, jobs, cluster, interrupted, progress)
-    answers = dict(run.of(wanted))
+    work = Run(_process_again, _lost_record, again, jobs, cluster, run.get("interrupted"), run.get("progress"))
+    answers = dict(work.of(wanted))
     return [answers[record_id] for record_id in wanted if record_id in answers]
 
 

@@ -294,7 +294,7 @@ def test_wrong_settings_are_wrong_use(folder, tmp_path, monkeypatch, capsys, tex
 def test_layout_that_is_not_sound_is_wrong_use(folder, tmp_path):
     (tmp_path / "l.toml").write_text("nonsense = 1\n")
     with pytest.raises(SettingsError, match=r"l\.toml"):
-        batch.process_files([folder], tmp_path / "archive", QUICK, layout=tmp_path / "l.toml")
+        batch.process_files([folder], tmp_path / "archive", QUICK, {"layout": tmp_path / "l.toml"})
     assert not (tmp_path / "archive").exists()
 
 

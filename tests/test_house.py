@@ -205,6 +205,25 @@ def test_no_sentence_is_read_back_as_data():
     ]
 
 
+KERNELS = {f"strongmotion.spectra.{name}" for name in ("_kernels", "_rotation", "_yielding")}
+KERNELS |= {"strongmotion.formats._numbers"}
+
+
+def test_functions_have_few_parameters():
+    """At most eight, but for kernels, and commands, whose parameters are their options."""
+    many = []
+    for module, tree in trees():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                given = node.args
+                names = {one.arg for one in (*given.posonlyargs, *given.args, *given.kwonlyargs)} - {"self", "cls"}
+                command = any("app.command" in ast.unparse(one) for one in node.decorator_list)
+                extra = (given.vararg is not None) + (given.kwarg is not None)
+                if len(names) + extra > 8 and not command and module not in KERNELS:
+                    many.append((module, node.name, len(names) + extra))
+    assert not many
+
+
 def test_rooms_import_without_cycles():
     edges = {}
     for module in MODULES:

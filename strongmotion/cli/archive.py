@@ -74,7 +74,10 @@ def reprocess(
 
     chosen = Settings.load(settings) if settings else None
     with Progress() as progress:
-        answers = reprocess(archive, records or None, chosen, jobs, progress, keep, cluster, say_stopping, by, why)
+        answers = reprocess(
+            archive, records or None, chosen, keep=keep, jobs=jobs, cluster=cluster, progress=progress,
+            interrupted=say_stopping, by=by, why=why,
+        )  # fmt: skip
     _show_reprocessed(answers, csv)
     unexplained = [a for a in answers if not a.same and chosen is None and a.version == __version__]
     if unexplained or any(answer.failed for answer in answers):

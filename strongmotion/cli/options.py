@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, Unpack
 
 import typer
 
 from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit
+from .tables import complain
+
+if TYPE_CHECKING:
+    from ..formats import ReadOptions
 
 
 def known_unit(text: str) -> str:
@@ -100,47 +104,33 @@ Unit = Annotated[
 ]
 
 
-def reading_options(
-    stationxml: Path | None,
-    event: Path | None,
-    unit: str | None,
-    sensitivity: float | None,
-    missing: str,
-    gaps: str,
-    common_window: bool,
-    differentiate: bool,
-    text: dict[str, Any] | None = None,
-) -> dict[str, Any]:
-    """Return the keyword arguments of `read_all` that the options give; read what is for all files."""
-    from ..formats import read_quakeml, read_stationxml
+def reading_options(sets: list[str] | None = None, **options: Unpack[ReadOptions]) -> ReadOptions:
+    """Return the options of `read_all`, checked; what is for all files is read, as a fault in it would fail each.
 
-    if unit is not None:
-        acceleration_unit(unit)
-    # What is wrong with these would fail every file, each with the same reason.
-    if stationxml is not None:
-        read_stationxml(stationxml)
-    if event is not None:
-        read_quakeml(event)
-    return {
-        "stationxml": stationxml, "event": event, "unit": unit, "sensitivity": sensitivity, "missing": missing,
-        "gaps": gaps, "common_window": common_window, "differentiate": differentiate, **(text or {}),
-    }  # fmt: skip
+    Parameters
+    ----------
+    sets : list of str, optional
+        What --set gives, NAME=VALUE.
+    """
+    from ..formats import checked, read_quakeml, read_stationxml
+    from ..formats.kept import named_layout
 
-
-def of_text(
-    dt: float | None, component: str | None, station: str | None, start: str | None, given: list[str] | None
-) -> dict[str, Any]:
-    """Return the keyword arguments of `read_all` that say what a text file does not."""
-    from ..formats import what_is_given
-
-    pairs = {}
-    for pair in given or ():
+    given = {}
+    for pair in sets or ():
         name, mark, value = pair.partition("=")
         if not mark or not value.strip():
             raise typer.BadParameter(f"--set needs NAME=VALUE, found {pair!r}")
-        pairs[name.strip()] = value.strip()
-    what_is_given(dt, station, start, pairs)
-    return {"dt": dt, "component": component, "station": station, "start": start, "given": pairs}
+        given[name.strip()] = value.strip()
+    options = checked({**options, "given": given})
+    stationxml, event, layout = options.get("stationxml"), options.get("event"), options.get("layout")
+    if isinstance(stationxml, str | Path):
+        for error in read_stationxml(stationxml).unread:
+            complain(str(error))
+    if event is not None:
+        read_quakeml(event)
+    if layout is not None:
+        named_layout(layout)
+    return options
 
 
 Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where they go; made if not there.")]

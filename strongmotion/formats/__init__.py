@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 import codecs
-import difflib
 import functools
 import hashlib
-import math
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal, NamedTuple
-
-import numpy as np
+from typing import Literal, NamedTuple, Unpack
 
 from ..foundation.errors import InputError, RecordError
-from ..foundation.times import instant_in
-from ..foundation.units import acceleration_unit
 from ..record import Record
 from . import csv, miniseed
+from .channels import Choice
 from .csv import write_csv
 from .draft import read_drafted
-from .channels import SENSORS, Choice, Sensor, patterns
-from .header import GIVEN, LONGEST, NUMBER, SHORTEST, Reading, Records, Unread
+from .header import Reading, Records, Unread
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
+from .options import ReadOptions, checked, choice_of, span_of, what_is_given
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
 from .stationxml import Inventory, described_by, read_stationxml
@@ -36,6 +31,10 @@ from .text import read_texts, write_text
 from .xml import is_xml
 
 __all__ = [
+    "ReadOptions",
+    "Records",
+    "Unread",
+    "checked",
     "document_kind",
     "read",
     "read_all",
@@ -58,26 +57,7 @@ class Format(NamedTuple):
     read: Callable[[Reading], list[Record]]
 
 
-def read(
-    path: str | Path,
-    *,
-    layout: str | Path | None = None,
-    stationxml: str | Path | Inventory | None = None,
-    event: str | Path | None = None,
-    common_window: bool = False,
-    missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill", "split"] = "refuse",
-    sensor: Sensor = "accelerometer",
-    channel: str | None = None,
-    time: tuple[str, str] | None = None,
-    unit: str | None = None,
-    sensitivity: float | None = None,
-    dt: float | None = None,
-    component: str | None = None,
-    station: str | None = None,
-    start: str | None = None,
-    given: Mapping[str, str] | None = None,
-) -> Record:
+def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     """Read a file as a record.
 
     Parameters
@@ -141,25 +121,7 @@ def read(
     >>> record.names  # doctest: +SKIP
     ('H1', 'H2', 'V')
     """
-    records = read_all(
-        path,
-        layout=layout,
-        stationxml=stationxml,
-        event=event,
-        common_window=common_window,
-        missing=missing,
-        gaps=gaps,
-        sensor=sensor,
-        channel=channel,
-        time=time,
-        unit=unit,
-        sensitivity=sensitivity,
-        dt=dt,
-        component=component,
-        station=station,
-        start=start,
-        given=given,
-    )
+    records = read_all(path, **options)
     if len(records) > 1:
         ids = ", ".join(record.id for record in records[:10])
         raise RecordError(
@@ -183,26 +145,7 @@ def _instrument(record: Record) -> str:
     return ".".join((station.network, station.code, station.location, station.instrument_code)).strip(".")
 
 
-def read_all(
-    path: str | Path,
-    *,
-    layout: str | Path | None = None,
-    stationxml: str | Path | Inventory | None = None,
-    event: str | Path | None = None,
-    common_window: bool = False,
-    missing: Literal["refuse", "truncate"] = "refuse",
-    gaps: Literal["refuse", "longest", "fill", "split"] = "refuse",
-    sensor: Sensor = "accelerometer",
-    channel: str | None = None,
-    time: tuple[str, str] | None = None,
-    unit: str | None = None,
-    sensitivity: float | None = None,
-    dt: float | None = None,
-    component: str | None = None,
-    station: str | None = None,
-    start: str | None = None,
-    given: Mapping[str, str] | None = None,
-) -> Records:
+def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
     """Read every record of a file: of miniSEED one for each station, location and instrument.
 
     Parameters and errors are those of `read`.
@@ -212,31 +155,34 @@ def read_all(
     Records
         A list of at least one, in the order of the file; its ``unread`` holds what could not be read, and why.
     """
-    for name, value, allowed in (
-        ("missing", missing, ("refuse", "truncate")),
-        ("gaps", gaps, ("refuse", "longest", "fill", "split")),
-        ("sensor", sensor, SENSORS),
-    ):
-        if value not in allowed:
-            raise InputError(f"{name} must be {' or '.join(map(repr, allowed))}, found {value!r}")
-    if unit is not None:
-        unit = acceleration_unit(unit)
-    if sensitivity is not None and not (math.isfinite(sensitivity) and sensitivity != 0):
-        raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
-    known = what_is_given(dt, station, start, given)
-    names = () if component is None or "=" in component else tuple(name.strip() for name in component.split(","))
+    options = checked(options)
+    layout, stationxml, event = (options.get("layout"), options.get("stationxml"), options.get("event"))
+    component, sensitivity = options.get("component"), options.get("sensitivity")
+    renaming = component is not None and "=" in component
+    names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
     plan = None if layout is None else named_layout(layout)
     chosen = None if plan is None else _text_format(plan)
-    choice = Choice(sensor, patterns(channel or "", "channel"), patterns(station or "", "station"))
     inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
     earthquakes = None if event is None else read_quakeml(event)
     file, data = stored(path)
     digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
     data = unpacked(file, data)
     reading = Reading(
-        file, data, digest, unit, sensitivity, missing, common_window, gaps, inventory, choice, _span(time), False,
-        known, names,
-    )  # fmt: skip
+        file,
+        data,
+        digest,
+        options.get("unit"),
+        sensitivity,
+        options.get("missing", "refuse"),
+        options.get("common_window", False),
+        options.get("gaps", "refuse"),
+        inventory,
+        choice_of(options),
+        span_of(options),
+        False,
+        what_is_given(options),
+        names,
+    )
     unread: list[Unread] = []
     records: list[Record]
     if plan is not None and plan.format != "text":
@@ -247,10 +193,10 @@ def read_all(
     else:
         reading = _as_text(reading)
         records = _format_of(reading, chosen).read(reading)
-    if component is not None and "=" in component:
+    if component is not None and renaming:
         records = [renamed(record, component) for record in records]
     if inventory is not None:
-        records = _described(records, inventory, choice, unread, keep=sensitivity is not None)
+        records = _described(records, inventory, reading.choice, unread, keep=sensitivity is not None)
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return Records(records, unread)
@@ -271,58 +217,6 @@ def _described(
     if not found:
         raise unread[-1].error
     return found
-
-
-def _span(time: tuple[str, str] | None) -> tuple[np.datetime64, np.datetime64] | None:
-    """Return begin and end of what is to be read.
-
-    Raises
-    ------
-    InputError
-        They are no times, or the end is not after the begin.
-    """
-    if time is None:
-        return None
-    try:
-        begin, end = (instant_in(one) for one in time)
-    except ValueError as error:
-        raise InputError(
-            f"time must be two dates and times, found {error.args[0]!r}", remedy="Write them as 2031-04-17T03:26:27Z"
-        ) from None
-    if not begin < end:
-        raise InputError(f"time must end after it begins, found {time[0]} to {time[1]}")
-    return begin, end
-
-
-def what_is_given(
-    dt: float | None, station: str | None, start: str | None, given: Mapping[str, str] | None
-) -> dict[str, str]:
-    """Return what the caller says of a text file, checked.
-
-    Raises
-    ------
-    InputError
-        A name is unknown, or a value is not one of its quantity.
-    """
-    known = {key: str(value) for key, value in (given or {}).items()}
-    for key in known:
-        if key not in GIVEN:
-            near = difflib.get_close_matches(key, GIVEN, n=1)
-            guess = f", perhaps {near[0]}" if near else ""
-            raise InputError(f"{key!r} cannot be given{guess}", remedy=f"Give one of {', '.join(GIVEN)}")
-    known |= {key: str(value) for key, value in (("station", station), ("start", start)) if value is not None}
-    if dt is not None:
-        known["dt"] = repr(float(dt))
-    if "dt" in known and not (NUMBER.fullmatch(known["dt"]) and SHORTEST <= float(known["dt"]) <= LONGEST):
-        raise InputError(f"dt must be a sampling interval in s, found {known['dt']}")
-    if "start" in known:
-        try:
-            instant_in(known["start"])
-        except ValueError:
-            raise InputError(
-                f"start must be a date and time, found {known['start']!r}", remedy="Write it as 2031-04-17T03:26:27.5Z"
-            ) from None
-    return known
 
 
 def renamed(record: Record, component: str) -> Record:

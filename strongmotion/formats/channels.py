@@ -103,8 +103,8 @@ class Choice:
 ACCELERATION_ALONE = Choice()
 
 
-def patterns(text: str, quantity: str) -> tuple[str, ...]:
-    """Return the patterns of a list such as ``"HN?,BN*"``.
+def patterns(text: str) -> tuple[str, ...]:
+    """Return the patterns of a list of channels such as ``"HN?,BN*"``.
 
     Raises
     ------
@@ -115,7 +115,7 @@ def patterns(text: str, quantity: str) -> tuple[str, ...]:
     for part in found:
         if not re.fullmatch(r"[A-Z0-9?*-]{1,20}", part):
             raise InputError(
-                f"{quantity} must be codes with ? and *, found {part[:40]!r}", remedy=f'Write {quantity}="HN?,BN*"'
+                f"channel must be codes with ? and *, found {part[:40]!r}", remedy='Write channel="HN?,BN*"'
             )
     return found
 

@@ -220,7 +220,8 @@ def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict
     """
     from pymseed import MiniSEEDError, MS3Record
 
-    at, sound, damaged = 0, [], {}
+    at, sound = 0, []
+    damaged: dict[str, RecordError] = {}
     while at < len(data):
         length = _length_at(data, at)
         if length is None:
@@ -247,7 +248,7 @@ def _source_of(record: bytes) -> str:
             return record[40 : 40 + record[33]].decode("ascii")
         codes = [record[begin:end].decode("ascii").strip() for begin, end in ((18, 20), (8, 13), (13, 15), (15, 18))]
         network, station, location, code = codes
-        band, instrument, direction = code
+        band, instrument, direction = tuple(code)
         return f"FDSN:{network}_{station}_{location}_{band}_{instrument}_{direction}"
     except (UnicodeDecodeError, ValueError):
         return ""

@@ -178,7 +178,7 @@ def measured(inventory: Inventory, codes: Codes, start: int) -> str:
         kinds = {_factor(whole, whole.words("InputUnits", "Name"))[1] for whole in wholes if whole is not None}
     except RecordError:
         return ""  # what is wrong with it is said when the record is described
-    return {(True,): "velocity", (False,): "acceleration"}.get(tuple(kinds), "")
+    return "" if len(kinds) != 1 else "velocity" if kinds.pop() else "acceleration"
 
 
 def described_by(
@@ -250,11 +250,11 @@ def described_by(
                 remedy = "Get the StationXML of this channel and time"
                 faults.append((component, RecordError(what, source=record.source.file or None, remedy=remedy)))
         kept = [(one, channel) for one, channel in kept if one in known]
-    for component, error in faults:
+    for component, fault in faults:
         name = component.channel or component.name
-        findings.append(channel_left_out(name, error))
+        findings.append(channel_left_out(name, fault))
         if unread is not None:
-            unread.append(Unread(record.id, name, error))
+            unread.append(Unread(record.id, name, fault))
     components, moved = _named_by_direction(kept)
     gone = {component.name for component, _ in faults}
     findings = [
@@ -547,8 +547,8 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     its = frequency[kept]
     window = np.minimum(_rise((its - begin / 2) / (begin / 2)), _rise((1.25 * end - its) / (0.25 * end)))
     spectrum = np.zeros(len(frequency), complex)
-    response = gain(its) * (value / factor / reference)
-    spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / response
+    whole_gain = gain(its) * (value / factor / reference)
+    spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / whole_gain
     acceleration = irfft(spectrum, length)[reach : reach + n]
     if not np.isfinite(acceleration).all():
         raise whole.error("the response cannot be divided out: it is beyond all numbers", "Correct the document")
