@@ -281,8 +281,7 @@ def _instruments(
                     segments.append(segment)
                     first = first or begins
         if first is None:
-            passed.append(Passed(codes, "no samples"))
-            continue
+            continue  # as a log has none
         if not reading.choice.holds(codes) or not any(_touches(reading, segment) for segment in segments):
             told.append(codes.name)
             continue
@@ -342,7 +341,7 @@ def _with_passed(record: Record, passed: list[Passed], here: set[tuple[str, str]
     """Return the record with a finding on the channels of its station, and of those without any record."""
     own = (record.station.network, record.station.code)
     its = [one for one in passed if (one.channel[:2] == own or one.channel[:2] not in here)]
-    note = passed_over(one for one in its if one.measures != "no samples")
+    note = passed_over(its)
     return replace(record, findings=(*record.findings, *note)) if note else record
 
 
@@ -508,13 +507,23 @@ def _names(channels: list[_Channel]) -> dict[str, str]:
     """Return the names of an instrument's components: a pair H1 and H2 is N and E, or 1 and 2, never of both."""
     directions = {channel.codes.direction for channel in channels}
     aligned, others = directions & {"N", "E"}, directions & {"1", "2"}
-    named = {"Z", *(others if len(others) > len(aligned) else aligned or others)}
+    unpaired = aligned if len(others) > len(aligned) else others if aligned else set()
     names = {}
     for channel in channels:
-        code, own = channel.codes, channel.said.get("component")
-        plain = code.direction if code.direction in ("R", "T") else f"HN{code.direction}"
-        names[channel.source] = own.text if own else plain if code.direction in (*named, "R", "T") else code.code
+        code = channel.codes
+        own = "component" in channel.said
+        names[channel.source] = (
+            code.code if code.direction in unpaired and not own else header.direction(_label(channel))[0]
+        )
     return names
+
+
+def _label(channel: _Channel) -> str:
+    """Return the word for a channel's direction that `header.direction` knows, or else its code."""
+    if "component" in channel.said:
+        return channel.said["component"].text
+    letter = channel.codes.direction
+    return f"HN{letter}" if letter in tuple("NEZ12") else letter if letter in ("R", "T") else channel.codes.code
 
 
 def _events(
@@ -576,8 +585,8 @@ def _record(
     findings: list[Finding] = []
     for channel, run in event:
         fields = {**base, "channel": Field(channel.codes.code), **channel.said}
-        fields["component"] = Field(names[channel.source])
-        name = header.direction(fields["component"].text)[0]
+        fields["component"] = Field(_label(channel))
+        name = names[channel.source]
         samples = run.whole()
         if "unit" not in fields:
             if samples.dtype.kind == "f" and reading.unit is None and reading.inventory is None and not reading.own:
@@ -592,9 +601,8 @@ def _record(
         except RecordError as error:
             leave_out(channel, error)
             continue
-        components.append(component)
-        findings.extend(replace(finding, component=name) for finding in run.findings)
-        findings.extend(notes)
+        components.append(component if component.name == name else replace(component, name=name))
+        findings.extend(replace(finding, component=name) for finding in (*run.findings, *notes))
         if not any(finding.name == "already processed" for finding in findings):
             findings.extend(header.processed_note(fields))
         base.update({key: field for key, field in fields.items() if key in header.OF_STATION})
@@ -662,9 +670,8 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
         raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
     # A rate below 0 is an interval in s.
     dt = -channel.rate if channel.rate < 0 else _interval(channel.rate)
-    lasting = [_elapsed(segment.start, segment.end) / dt - (segment.length - 1) for segment in segments]
     runs = _joined(reading, source, _within(reading, source, pieces, dt), dt)
-    drift = max(map(abs, lasting))
+    drift = max(_drift(segment, dt) for segment in segments)
     if drift > 0.5:
         finding = Finding(
             "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
@@ -676,10 +683,28 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
     return runs, dt
 
 
-def _elapsed(begin: int, end: int) -> float:
-    """Return the time in s between two instants in ns since 1970, leap seconds included."""
-    leaps = leap_seconds_between(np.datetime64(begin, "ns"), np.datetime64(end, "ns")) if begin < end else 0
-    return (end - begin) * 1e-9 + leaps
+def _left(begin: int, end: int, lasting: float) -> float:
+    """Return the time in s between two instants in ns since 1970 beyond what lasts so long, leap seconds included.
+
+    Within a leap second, 23:59:60, the same instants come twice: of the readings of such an instant the one counts by
+    which least is left.
+    """
+    plain = (end - begin) * 1e-9 - lasting
+    if begin >= end:
+        return plain
+    least, most = (
+        leap_seconds_between(np.datetime64(begin - early, "ns"), np.datetime64(end - late, "ns"))
+        for early, late in ((0, NS), (NS, 0))
+    )
+    return min((plain + leaps for leaps in range(least, most + 1)), key=abs)
+
+
+def _drift(segment: _Segment, dt: float) -> float:
+    """Return by how many samples the times of a segment's records leave even steps."""
+    lasting = (segment.length - 1) * dt
+    # The library does not count a leap second within which the last record begins.
+    uncounted = (segment.end - segment.start) * 1e-9 - lasting
+    return min(abs(_left(segment.start, segment.end, lasting)), abs(uncounted)) / dt
 
 
 def _within(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Piece]:
@@ -711,7 +736,7 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
     severity: Severity
     for piece in ordered[1:]:
         before = runs[-1]
-        after = _missing(before, piece, dt)  # samples missing; below 0 an overlap
+        after = _left(before.start, piece.start, before.count * dt) / dt  # samples missing; below 0 an overlap
         missing = round(after)
         on_grid = abs(after - missing) <= 0.1
         when = str(np.datetime64(piece.start, "ns").astype("datetime64[ms]"))
@@ -763,17 +788,6 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
             )
         )  # fmt: skip
     return [longest]
-
-
-def _missing(before: _Run, piece: _Piece, dt: float) -> float:
-    """Return how many samples are missing between a run and a piece after it; below 0 they overlap.
-
-    What starts within a leap second, 23:59:60, has the time of a second later.
-    """
-    after = _elapsed(before.start, piece.start) / dt - before.count
-    begun = piece.start - NS
-    in_leap = leap_seconds_between(np.datetime64(begun, "ns"), np.datetime64(piece.start, "ns"))
-    return after - 1 / dt if in_leap and abs(after * dt - 1) <= 0.1 * dt else after
 
 
 def write_miniseed(
