@@ -214,12 +214,17 @@ def test_damage_in_one_channel_leaves_the_others(tmp_path, version):
     assert at <= 1200 < at + 512
 
 
-def test_a_damaged_record_of_no_known_channel_refuses_the_file(tmp_path):
+def test_a_damaged_record_that_may_be_of_any_channel_is_a_doubt_about_all(tmp_path):
     first = packed((source("HNZ"), shaking(), 0), version=3)
     data = bytearray(first + packed((source("HNZ", "PIER"), shaking(100), 0), version=3))
-    data[len(first) + 40 + 8] ^= 1  # a letter of the station's code: QUAY's channel might lack a record
-    with pytest.raises(RecordError, match=rf"the record at byte {len(first) + 1} is damaged"):
-        read_all(save(tmp_path, bytes(data)))
+    data[len(first) + 40 + 8] ^= 1  # a letter of the station's code: it might be QUAY's last record
+    records = read_all(save(tmp_path, bytes(data)))
+    assert [(f.name, f.severity) for f in records[0].findings] == [("damaged record", "doubt")]
+    ((_, channel, error),) = records.unread
+    assert channel == "FDSN:XX_QIER_00_H_N_Z"
+    assert f"the record at byte {len(first) + 1} is damaged" in str(error)
+    with pytest.raises(RecordError, match=r"beside XX\.QUAY\.00\.HN.*1 of the file cannot be read"):
+        read(tmp_path / "quay.ms")
 
 
 def test_channels_of_another_rate_are_named_and_left_out(tmp_path):
@@ -250,8 +255,8 @@ def test_axes_u_v_w_are_no_vertical(tmp_path):
 
 def test_each_segment_becomes_a_record(tmp_path):
     x = [shaking(3000, seed) for seed in range(3)]
-    parts = [(source(f"HN{d}"), x[k][a:b], at + a) for k, d in enumerate("NEZ") for a, b, at in
-             ((0, 1200, 0), (1200, 3000, 50_000))]  # fmt: skip
+    spans = ((0, 1200, 0), (1200, 3000, 50_000))
+    parts = [(source(f"HN{d}"), x[k][a:b], at + a) for k, d in enumerate("NEZ") for a, b, at in spans]
     path = save(tmp_path, packed(*parts))
     with pytest.raises(RecordError, match=r'has a gap of 250 s .*"split"'):
         read(path)

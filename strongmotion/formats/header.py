@@ -112,7 +112,7 @@ class Reading:
     time: tuple[np.datetime64, np.datetime64] | None = None
     """From when to when, UTC."""
     own: bool = False
-    """Whether this library made the file just now, and all of it is to come back."""
+    """Whether this library made the file just now: all channels of it are read."""
     given: Mapping[str, str] = field(default_factory=dict)
     """What the caller says of the file, by the names in `GIVEN`; it wins over what the file says."""
     names: tuple[str, ...] = ()

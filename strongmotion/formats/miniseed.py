@@ -41,7 +41,7 @@ MOST_FILLED = 1000
 _HEAD_2 = re.compile(rb"[0-9 \0]{6}[DRQM][ \0]")
 _BEYOND = (
     "component", "channel", "unit", "sensitivity", "azimuth", "dip",
-    "name", "latitude", "longitude", "elevation", "instrument", "processed",
+    "name", "latitude", "longitude", "elevation", "instrument", "instrument_code", "processed",
 )  # fmt: skip
 _BANDS = ((1000.0, "F"), (250.0, "C"), (80.0, "H"), (10.0, "B"), (1.0, "M"), (0.0, "L"))
 _WHOLE = "Copy the file again from its source"
@@ -169,19 +169,22 @@ def read_miniseed(reading: Reading) -> Records:
         every = {trace.sourceid: _segments(trace) for trace in traces}
         if sum(segment.length for segments in every.values() for segment in segments) > DENSEST * len(data):
             raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
-        instruments, passed, told = _instruments(reading, every, unread, damaged)
+        instruments, passed, others = _instruments(reading, every, unread, damaged)
+        for name in damaged.keys() - every.keys():
+            unread.append(Unread("", name, damaged[name]))
+            cut = (*cut, _of_no_channel(name, damaged[name]))
         parts = [_records_of(reading, channels, cut, unread) for channels in instruments.values()]
     except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
         raise _fault(reading, data, error) from None
     records = [record for part in parts for record in part]
     if not records:
-        raise _nothing(reading, unread, passed, told)
+        raise _nothing(reading, unread, passed, others)
     here = {(record.station.network, record.station.code) for record in records}
     return Records((_with_passed(record, passed, here) for record in records), unread)
 
 
 def _traces(reading: Reading, data: bytes, begins: list[int]) -> tuple[Any, dict[str, RecordError]]:
-    """Return the file's traces, and by channel the error of a damaged record; such a channel is incomplete."""
+    """Return the file's traces, and the errors of damaged records by the channel that each names."""
     from pymseed import MiniSEEDError, MS3TraceList
 
     traces = MS3TraceList()
@@ -195,11 +198,16 @@ def _traces(reading: Reading, data: bytes, begins: list[int]) -> tuple[Any, dict
         traces = MS3TraceList()
         traces.add_buffer(sound, record_list=True)
         _check_count(reading, traces)
-        known = {trace.sourceid for trace in traces}
-        if not set(damaged) <= known:
-            raise next(fault for source, fault in damaged.items() if source not in known) from None
         return traces, damaged
     return traces, {}
+
+
+def _of_no_channel(name: str, error: RecordError) -> Finding:
+    """Return the finding on a damaged record whose header names a channel of which the file holds nothing else."""
+    return Finding(
+        "damaged record", "doubt", f"{error.what}; its header names {header.shown(name)}",
+        "If that name is damaged, too, a channel of this record may end early.", error.remedy or "",
+    )  # fmt: skip
 
 
 def _check_count(reading: Reading, traces: Any) -> None:
@@ -216,7 +224,7 @@ def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict
     Raises
     ------
     RecordError
-        It is not known where the records begin, or of which channel a damaged one is.
+        It is not known where the records begin, or a damaged one does not name its channel.
     """
     from pymseed import MiniSEEDError, MS3Record
 
@@ -266,7 +274,7 @@ def _instruments(
 
     instruments: dict[Instrument, list[_Channel]] = {}
     passed: list[Passed] = []
-    told: list[str] = []
+    others: list[str] = []
     for source, its in every.items():
         try:
             codes = _codes(reading, source)
@@ -283,7 +291,7 @@ def _instruments(
         if first is None:
             continue  # as a log has none
         if not reading.choice.holds(codes) or not any(_touches(reading, segment) for segment in segments):
-            told.append(codes.name)
+            others.append(codes.name)
             continue
         said = _beyond(first)
         metadata = "" if reading.inventory is None else measured(reading.inventory, codes, segments[0].start)
@@ -295,7 +303,7 @@ def _instruments(
             unread.append(Unread(_instrument_of(codes), codes.name, damaged[source]))
         channel = _Channel(codes, source, segments, said, first.samprate_raw, damaged.get(source))
         instruments.setdefault(codes[:5], []).append(channel)
-    return instruments, passed, told
+    return instruments, passed, others
 
 
 def _instrument_of(codes: Codes) -> str:
@@ -310,7 +318,7 @@ def _touches(reading: Reading, segment: _Segment) -> bool:
     return segment.start <= end and segment.end >= begin
 
 
-def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], told: list[str]) -> RecordError:
+def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], others: list[str]) -> RecordError:
     """Return the error of a file of which nothing was read."""
     if unread:
         first = unread[0].error
@@ -327,9 +335,9 @@ def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], told:
             f"the file holds no samples of motion that are wanted; {counted(passed)} passed over: {listed(passed)}",
             remedy=remedy_of(passed),
         )
-    if told:
-        names = ", ".join(header.shown(name) for name in told[:MOST_NAMED])
-        more = f" and {len(told) - MOST_NAMED} more" if len(told) > MOST_NAMED else ""
+    if others:
+        names = ", ".join(header.shown(name) for name in others[:MOST_NAMED])
+        more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
         return reading.error(
             f"nothing in the file is of the channels, stations and time chosen; it holds {names}{more}",
             remedy="Choose others with channel=, station= or time= (--channel, --station, --time)",
@@ -579,7 +587,8 @@ def _record(
     codes = event[0][0].codes
     base = {
         "network": Field(codes.network), "station": Field(codes.station), "location": Field(codes.location),
-        "instrument_code": Field(codes.band + codes.instrument),
+        # Derived samples are of the instrument that their own header names, if it does.
+        "instrument_code": Field("" if codes.instrument == "X" else codes.band + codes.instrument),
     }  # fmt: skip
     components: list[Component] = []
     findings: list[Finding] = []
@@ -683,13 +692,13 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
     return runs, dt
 
 
-def _left(begin: int, end: int, lasting: float) -> float:
+def _left(begin: int, end: int, duration: float) -> float:
     """Return the time in s between two instants in ns since 1970 beyond what lasts so long, leap seconds included.
 
     Within a leap second, 23:59:60, the same instants come twice: of the readings of such an instant the one counts by
     which least is left.
     """
-    plain = (end - begin) * 1e-9 - lasting
+    plain = (end - begin) * 1e-9 - duration
     if begin >= end:
         return plain
     least, most = (
@@ -701,10 +710,10 @@ def _left(begin: int, end: int, lasting: float) -> float:
 
 def _drift(segment: _Segment, dt: float) -> float:
     """Return by how many samples the times of a segment's records leave even steps."""
-    lasting = (segment.length - 1) * dt
+    duration = (segment.length - 1) * dt
     # The library does not count a leap second within which the last record begins.
-    uncounted = (segment.end - segment.start) * 1e-9 - lasting
-    return min(abs(_left(segment.start, segment.end, lasting)), abs(uncounted)) / dt
+    uncounted = (segment.end - segment.start) * 1e-9 - duration
+    return min(abs(_left(segment.start, segment.end, duration)), abs(uncounted)) / dt
 
 
 def _within(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Piece]:

@@ -548,8 +548,9 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     window = np.minimum(_rise((its - begin / 2) / (begin / 2)), _rise((1.25 * end - its) / (0.25 * end)))
     spectrum = np.zeros(len(frequency), complex)
     whole_gain = gain(its) * (value / factor / reference)
-    spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / whole_gain
-    acceleration = irfft(spectrum, length)[reach : reach + n]
+    with np.errstate(all="ignore"):  # what cannot be divided by is found in the result
+        spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / whole_gain
+        acceleration = irfft(spectrum, length)[reach : reach + n]
     if not np.isfinite(acceleration).all():
         raise whole.error("the response cannot be divided out: it is beyond all numbers", "Correct the document")
     finding = _finding(
