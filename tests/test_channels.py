@@ -53,7 +53,7 @@ def mixed(n=6000):
     return b"".join(parts), truth
 
 
-# --- sensors -------------------------------------------------------------------------------------------------------
+# --- sensors -----------------------------------------------------------------------------------------------------
 
 
 def test_all_accelerometers_of_a_mixed_file_are_archived(tmp_path):
@@ -104,7 +104,7 @@ def test_a_gravimeter_code_is_noted(tmp_path):
     assert [finding.name for finding in record.findings] == ["instrument code"]
 
 
-# --- choosing ------------------------------------------------------------------------------------------------------
+# --- choosing ----------------------------------------------------------------------------------------------------
 
 
 def test_channels_and_stations_are_chosen(tmp_path):
@@ -150,7 +150,7 @@ def test_a_span_of_time_is_chosen_before_gaps_matter(tmp_path):
     assert "401" in shown.output
 
 
-# --- one bad part spoils itself alone --------------------------------------------------------------------------------
+# --- one bad part spoils itself alone ----------------------------------------------------------------------------
 
 
 def with_bad_parts():
@@ -250,7 +250,7 @@ def test_axes_u_v_w_are_no_vertical(tmp_path):
     assert sorted(read(save(tmp_path, data)).names) == ["HNU", "HNV", "HNW"]
 
 
-# --- several events, leap seconds --------------------------------------------------------------------------------------
+# --- several events, leap seconds --------------------------------------------------------------------------------
 
 
 def test_each_segment_becomes_a_record(tmp_path):
@@ -279,6 +279,19 @@ def test_a_gap_of_one_component_parts_all_of_them(tmp_path):
     assert np.array_equal(records[1]["H1"].samples, x[0][1100:])
     assert [f.values for f in records[0].findings] == [{"before": 0, "after": 2000}]
     assert [f.component for f in records[0].findings] == ["H1"]
+
+
+def test_runs_that_share_no_time_with_all_channels_are_kept(tmp_path):
+    x = shaking(4000)
+    north = [(source("HNN"), x[:1000], 0), (source("HNN"), x[1100:2000], 1100)]
+    east = [(source("HNE"), x[:1500], 0), (source("HNE"), x[1600:2400], 1600), (source("HNE"), x[2500:], 2500)]
+    vertical = [(source("HNZ"), x, 0)]
+    records = read_all(save(tmp_path, packed(*north, *east, *vertical)), gaps="split")
+    starts = [round((r.start - START) / np.timedelta64(5, "ms")) for r in records]
+    assert [(r.names, at, at + r.samples) for r, at in zip(records, starts, strict=True)] == [
+        (("H1", "H2", "V"), 0, 1000), (("H1", "H2", "V"), 1100, 1500), (("H1", "H2", "V"), 1600, 2000),
+        (("H2",), 2500, 4000),
+    ]  # fmt: skip
 
 
 def at_second(samples, start, version=2, second=None):

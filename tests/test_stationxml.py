@@ -174,14 +174,14 @@ def test_one_bad_date_spoils_one_channel(tmp_path):
     text = document(THREE[0], channel("HN2", epoch='startDate="dawn"'), THREE[2])
     unread = read_all(counts(tmp_path), stationxml=save(tmp_path, text)).unread
     assert [(one.channel, "expected a date and time, found 'dawn'" in str(one.error)) for one in unread] == [
-        ("HN2", True)
+        ("XX.QUAY.00.HN2", True)
     ]
 
 
 def test_a_channel_that_stationxml_does_not_know_is_left_out_beside_others(tmp_path):
     records = read_all(counts(tmp_path), stationxml=save(tmp_path, document(*THREE[:2])))
     assert records[0].names == ("H1", "H2")
-    assert [one.channel for one in records.unread] == ["HNZ"]
+    assert [one.channel for one in records.unread] == ["XX.QUAY.00.HNZ"]
     assert len(process(records[0]).motion) == 2
 
 

@@ -147,7 +147,7 @@ def passed_over(passed: Iterable[Passed]) -> tuple[Finding, ...]:
         Finding(
             "other channels", "note",
             f"{counted(passed)} passed over: {listed(passed)}",
-            "They are no part of this record.", remedy_of(passed),
+            "They are no part of this record", remedy_of(passed),
             values={"channels": len(passed)},
         ),
     )  # fmt: skip

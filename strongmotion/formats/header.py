@@ -177,7 +177,7 @@ def channel_left_out(channel: str, error: RecordError) -> Finding:
         "channel left out",
         "doubt",
         f"{shown(channel)} was left out: {error.what}",
-        "The record lacks this component.",
+        "The record lacks this component",
         error.remedy or "",
     )
 

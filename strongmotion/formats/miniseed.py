@@ -75,6 +75,7 @@ class _Channel(NamedTuple):
     segments: list[_Segment]
     said: Mapping[str, Field]
     rate: float  # Hz, or below 0 the interval in s
+    measures: str  # acceleration or velocity, as StationXML says; nothing if it does not
     fault: RecordError | None
 
 
@@ -125,8 +126,8 @@ class _Run:
         part = _Run(_Piece(self.start + round(first * dt * 1e9), self.part(first, stop).copy()))
         note = Finding(
             "gap", "note", f"{first} samples before and {self.count - stop} after were left out, in which another "
-            "component has a gap or is part of another record", "Motion there does not count.",
-            "Get the missing data, if they exist.", values={"before": first, "after": self.count - stop},
+            "component has a gap or is part of another record", "Motion there does not count",
+            "Get the missing data, if they exist", values={"before": first, "after": self.count - stop},
         )  # fmt: skip
         part.findings = [*self.findings, note]
         return part
@@ -206,7 +207,7 @@ def _of_no_channel(name: str, error: RecordError) -> Finding:
     """Return the finding on a damaged record whose header names a channel of which the file holds nothing else."""
     return Finding(
         "damaged record", "doubt", f"{error.what}; its header names {header.shown(name)}",
-        "If that name is damaged, too, a channel of this record may end early.", error.remedy or "",
+        "If that name is damaged, too, a channel of this record may end early", error.remedy or "",
     )  # fmt: skip
 
 
@@ -301,7 +302,7 @@ def _instruments(
             continue
         if source in damaged:
             unread.append(Unread(_instrument_of(codes), codes.name, damaged[source]))
-        channel = _Channel(codes, source, segments, said, first.samprate_raw, damaged.get(source))
+        channel = _Channel(codes, source, segments, said, first.samprate_raw, metadata, damaged.get(source))
         instruments.setdefault(codes[:5], []).append(channel)
     return instruments, passed, others
 
@@ -324,10 +325,10 @@ def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], other
         first = unread[0].error
         if len(unread) == 1:
             return first
-        others = ", ".join(header.shown(one.channel) for one in unread[1 : 1 + MOST_NAMED])
+        also = ", ".join(header.shown(one.channel) for one in unread[1 : 1 + MOST_NAMED])
         more = f" and {len(unread) - 1 - MOST_NAMED} more" if len(unread) - 1 > MOST_NAMED else ""
         return RecordError(
-            f"{first.what}; {others}{more} cannot be read either", source=first.source, line=first.line,
+            f"{first.what}; {also}{more} cannot be read either", source=first.source, line=first.line,
             remedy=first.remedy,
         )  # fmt: skip
     if passed:
@@ -383,8 +384,8 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         "cut off",
         "doubt",
         f"the file breaks off inside the record at byte {last + 1}; what is before it was read",
-        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
-        "Get the whole file.",
+        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
+        "Get the whole file",
         place=f"byte {last + 1}",
         values={"byte": last + 1},
     )
@@ -540,16 +541,21 @@ def _events(
     """Return the unbroken samples of each event: those of all channels that share a span of time."""
     if not split:
         return [[(channel, runs[0]) for channel, runs in channels]] if channels else []
-    step = round(dt * 1e9)
-    every = sorted(((run.start, channel, run) for channel, runs in channels for run in runs), key=lambda one: one[0])
+    every = [(channel, run) for channel, runs in channels for run in runs]
+    return [event for group in _groups(every, dt) for event in _without_gaps(group, dt)]
+
+
+def _groups(every: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
+    """Return the runs of several channels in groups that share no span of time."""
     groups: list[list[tuple[_Channel, _Run]]] = []
     last = 0
-    for start, channel, run in every:
-        if not groups or start > last + step:
+    for channel, run in sorted(every, key=lambda one: one[1].start):
+        if not groups or run.start > last + round(dt * 1e9):
             groups.append([])
+            last = run.end(dt)
         groups[-1].append((channel, run))
-        last = max(last, run.end(dt)) if len(groups[-1]) > 1 else run.end(dt)
-    return [event for group in groups for event in _without_gaps(group, dt)]
+        last = max(last, run.end(dt))
+    return groups
 
 
 def _without_gaps(group: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
@@ -567,13 +573,19 @@ def _without_gaps(group: list[tuple[_Channel, _Run]], dt: float) -> list[list[tu
             (max(a, c), min(b, d)) for a, b in spans for c, d in own if min(b, d) - max(a, c) >= round(dt * 1e9)
         ]  # fmt: skip
     parts = []
+    used: set[int] = set()
     for begin, end in spans:
         part = []
         for its in by_channel.values():
             channel, run = next(one for one in its if one[1].start <= begin and one[1].end(dt) >= end)
             part.append((channel, run.between(begin, end, dt)))
+            used.add(id(run))
         parts.append(part)
-    return parts
+    # What no span of all channels touches is an event of its own.
+    rest = [(channel, run) for channel, run in group if id(run) not in used]
+    if len(rest) == len(group):
+        return [[one] for one in rest]
+    return parts + [part for its in _groups(rest, dt) for part in _without_gaps(its, dt)]
 
 
 def _record(
@@ -633,19 +645,19 @@ def _record(
 def _of_sensor(reading: Reading, channel: _Channel, name: str) -> tuple[Finding, ...]:
     """Return the finding that a channel's code leaves doubt of what it measures."""
     code = channel.codes.instrument
-    if reading.inventory is not None or reading.own or code not in (*SEISMOMETERS, "G"):
+    if channel.measures or reading.own or code not in (*SEISMOMETERS, "G"):
         return ()
     if code == "G":
         return (
             Finding(
                 "instrument code", "note", "by its code G the sensor is a gravimeter, or an accelerometer named so "
-                "before August 2000", "It was taken for an accelerometer.", "Give its StationXML.", name,
+                "before August 2000", "It was taken for an accelerometer", "Give its StationXML.", name,
             ),
         )  # fmt: skip
     return (
         Finding(
-            "velocity sensor", "doubt", f"by its code {code} the sensor is a seismometer, of velocity",
-            "Then its samples are no acceleration.", "Give its StationXML, or use the accelerometer.", name,
+            "velocity sensor", "doubt" if code == "L" else "unfit", f"by its code {code} the sensor is a seismometer, of velocity",
+            "Then its samples are no acceleration", "Give its StationXML, or use the accelerometer", name,
         ),
     )  # fmt: skip
 
@@ -684,8 +696,8 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
     if drift > 0.5:
         finding = Finding(
             "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
-            "Frequencies are wrong by as much, and components may lie apart.",
-            "Use a record with a locked clock, or correct the sampling interval.",
+            "Frequencies are wrong by as much, and components may lie apart",
+            "Use a record with a locked clock, or correct the sampling interval",
         )  # fmt: skip
         for run in runs:
             run.findings.append(finding)
@@ -779,7 +791,7 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
             before.findings.append(
                 Finding(
                     "gap" if severity == "doubt" else "overlap", severity, what, effect,
-                    "Get the missing data, if they exist.", place=f"before {when}",
+                    "Get the missing data, if they exist", place=f"before {when}",
                 )
             )  # fmt: skip
         for samples in joined:
@@ -793,7 +805,7 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
         longest.findings.append(
             Finding(
                 "gap", "doubt", f"the channel has {len(runs)} segments; the longest was kept, {left} samples left out",
-                "Motion before or after it does not count.", "Get the missing data, if they exist.",
+                "Motion before or after it does not count", "Get the missing data, if they exist",
             )
         )  # fmt: skip
     return [longest]

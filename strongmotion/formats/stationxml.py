@@ -229,7 +229,7 @@ def described_by(
                     _finding(
                         component, "epoch ends", "doubt",
                         f"the epoch of {channel.id} ends within it, at {channel.end} UTC",
-                        "The instrument was changed while it recorded.", "Look at what was changed.",
+                        "The instrument was changed while it recorded", "Look at what was changed",
                     ),
                 )  # fmt: skip
             changed, of_response = _with_response(component, channel, choice, keep)
@@ -251,7 +251,8 @@ def described_by(
                 faults.append((component, RecordError(what, source=record.source.file or None, remedy=remedy)))
         kept = [(one, channel) for one, channel in kept if one in known]
     for component, fault in faults:
-        name = component.channel or component.name
+        own = record.station
+        name = ".".join((own.network, own.code, own.location, component.channel or component.name)).lstrip(".")
         findings.append(channel_left_out(name, fault))
         if unread is not None:
             unread.append(Unread(record.id, name, fault))
@@ -282,7 +283,7 @@ def _channel_of(
                 component, "overlapping epochs", "doubt",
                 f"{len(fitting)} epochs of {full} hold {when}, and differ in sensitivity or direction; that from "
                 f"{last.begin} on was used",
-                "All amplitudes follow from it.", "Correct the document, or give the sensitivity yourself.",
+                "All amplitudes follow from it", "Correct the document, or give the sensitivity yourself",
             ),
         )  # fmt: skip
     what = f"no epoch of {full} at {time} UTC" if named else f"no channel {full}"
@@ -292,8 +293,8 @@ def _channel_of(
         what += f"; not read: {str(inventory.unread[0])[:200]}{more}"
     missing = _finding(
         component, "no station metadata", "doubt", what,
-        "Its sensitivity and direction are known only as far as the record itself says.",
-        "Get the StationXML of this channel and time.",
+        "Its sensitivity and direction are known only as far as the record itself says",
+        "Get the StationXML of this channel and time",
     )  # fmt: skip
     return None, (missing,)
 
@@ -340,7 +341,7 @@ def _with_direction(component: Component, channel: Channel) -> tuple[Component, 
         return directed, (
             _finding(
                 directed, "positive down", "note", f"StationXML gives {channel.id} a dip of {dip:g}°: positive is down",
-                "The sign of vertical motion is turned; peaks and spectra are not.", "Mind it where the sign counts.",
+                "The sign of vertical motion is turned; peaks and spectra are not", "Mind it where the sign counts",
             ),
         )  # fmt: skip
     if away is None or away <= DIRECTION_WITHIN:
@@ -352,8 +353,8 @@ def _with_direction(component: Component, channel: Channel) -> tuple[Component, 
                 directed, "other direction", "note",
                 f"StationXML gives {channel.id} {towards}a dip of {directed.dip or 0:g}°, {away:.3g}° off its code",
                 "The component is named by its direction, not by its code; only level components at right angles make "
-                "a pair.",
-                "Make sure that azimuth and dip, or two channels, are not exchanged.",
+                "a pair",
+                "Make sure that azimuth and dip, or two channels, are not exchanged",
             ),
             values={"off_degrees": away},
         ),
@@ -415,7 +416,7 @@ def _with_response(
         return component, [
             _finding(
                 component, "no sensitivity", "doubt", "StationXML gives no overall sensitivity of this channel",
-                "Counts cannot become acceleration.", "Give the sensitivity.",
+                "Counts cannot become acceleration", "Give the sensitivity",
             )
         ]  # fmt: skip
     if value == 0:
@@ -434,8 +435,8 @@ def _with_response(
         return replace(component, sensitivity=component.sensitivity if keep else None), [
             _finding(
                 component, "velocity sensor", "unfit", f"StationXML says that this sensor measures velocity ({unit})",
-                "Its samples are no acceleration, so it is not processed.",
-                "Use the accelerometer, or read it with sensor=\"seismometer\" (--sensor seismometer).",
+                "Its samples are no acceleration, so it is not processed",
+                "Use the accelerometer, or read it with sensor=\"seismometer\" (--sensor seismometer)",
             )
         ]  # fmt: skip
     if velocity and keep:
@@ -486,8 +487,8 @@ def _differentiated(component: Component) -> tuple[Component, Finding]:
     return replace(component, samples=derived), _finding(
         component, "differentiated", "doubt",
         "velocity was turned into acceleration by the derivative of the cubic spline through the samples",
-        "High frequencies are too low: by 0.2 % at an eighth of the sampling rate, 4.5 % at a quarter; noise grows.",
-        "Use an accelerometer of the same place, if there is one.",
+        "High frequencies are too low: by 0.2 % at an eighth of the sampling rate, 4.5 % at a quarter; noise grows",
+        "Use an accelerometer of the same place, if there is one",
     )  # fmt: skip
 
 
@@ -521,16 +522,16 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     n, dt = len(component), component.dt
     nyquist = 0.5 / dt
     reference = float(abs(gain(np.array([at]))[0]))
-    grid = np.geomspace(min(1 / (n * dt), 0.5 * at), FLAT_TO * nyquist, 2000)
-    if not (0 < reference < math.inf) or not grid[0] < at < grid[-1]:
+    if not (0 < reference < math.inf and 0 < at < FLAT_TO * nyquist):
         raise whole.error(
             f"the response cannot be divided out: it has no gain at its frequency of {at:g} Hz, or the record does not "
             "hold that frequency",
             "Correct the document, or use an accelerometer",
         )
-    low = np.abs(gain(grid)) >= LEAST_GAIN * reference
+    grid = np.geomspace(min(1 / (n * dt), 0.5 * at), FLAT_TO * nyquist, 2000)
+    inside = np.abs(gain(grid)) >= LEAST_GAIN * reference
     middle = int(np.searchsorted(grid, at))
-    outside = np.flatnonzero(~low)
+    outside = np.flatnonzero(~inside)
     first = int(outside[outside < middle].max(initial=-1)) + 1
     last = int(outside[outside > middle].min(initial=len(grid))) - 1
     begin, end = float(grid[first]), float(grid[last])
@@ -556,8 +557,8 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     finding = _finding(
         component, "response divided out", "note",
         f"the whole response of a velocity sensor was divided out from {begin:.3g} to {end:.3g} Hz",
-        "Outside this band nothing is known of the motion, so that no permanent displacement is.",
-        "Use an accelerometer of the same place, if there is one.",
+        "Outside this band nothing is known of the motion, so that no permanent displacement is",
+        "Use an accelerometer of the same place, if there is one",
     )  # fmt: skip
     made = replace(component, samples=np.ascontiguousarray(acceleration), unit="m/s2", sensitivity=None)
     return made, replace(finding, values={"low_hz": begin, "high_hz": end})
@@ -589,8 +590,8 @@ def _not_flat(component: Component, node: Node, whole: Node) -> Iterable[Finding
                 component, "response not flat", "doubt",
                 f"the sensor's gain leaves that at {at:g} Hz by up to {off.max():.0%}, between {begin:.3g} and "
                 f"{end:.3g} Hz",
-                "One sensitivity for all frequencies is wrong there.",
-                "Keep the corner frequencies clear of that, or deconvolve the response first.",
+                "One sensitivity for all frequencies is wrong there",
+                "Keep the corner frequencies clear of that, or deconvolve the response first",
             )  # fmt: skip
 
 
@@ -605,7 +606,7 @@ def _of_gains(component: Component, node: Node, whole: Node) -> Iterable[Finding
         yield _finding(
             component, "contradictory gains", "doubt",
             f"the stages' gains multiply to {product:.6g}, the overall sensitivity is {value:.6g}",
-            "All amplitudes follow from the sensitivity.", "Ask the network which of them is right.",
+            "All amplitudes follow from the sensitivity", "Ask the network which of them is right",
         )  # fmt: skip
 
 
@@ -646,7 +647,7 @@ def _overruled(component: Component, stated: float, chosen: float, by: str) -> F
     return _finding(
         component, "overruled header", "doubt",
         f"{by} states a sensitivity of {stated:g} counts per m/s²; {chosen:g} was used",
-        "All amplitudes follow from it.", "Make sure which one is right.",
+        "All amplitudes follow from it", "Make sure which one is right",
     )  # fmt: skip
 
 
