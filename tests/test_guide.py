@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -61,3 +62,14 @@ def test_a_page_that_is_not_there_is_an_error_with_all_names():
 
 def test_the_readme_is_short():
     assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= 120
+
+
+def test_the_reference_holds_every_room_and_names_what_is_missing(tmp_path, monkeypatch):
+    from strongmotion.guide.reference import ROOMS, write_reference
+
+    assert all(
+        (ROOT / "strongmotion" / room).is_dir() or (ROOT / "strongmotion" / f"{room}.py").exists() for room in ROOMS
+    )
+    monkeypatch.setitem(sys.modules, "pdoc", None)
+    with pytest.raises(InputError, match=r"pip install 'strongmotion\[docs\]'"):
+        write_reference(tmp_path)

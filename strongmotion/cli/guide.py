@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -16,6 +17,10 @@ def guide(
     topic: Annotated[
         str, typer.Argument(metavar="TOPIC", help="A page, or the beginning of its name.", show_default=False)
     ] = "",
+    reference: Annotated[
+        Path | None,
+        typer.Option("--reference", metavar="FOLDER", help="Write the reference of all functions as HTML there."),
+    ] = None,
 ) -> None:
     """Read the guide: one page a task.
 
@@ -26,9 +31,15 @@ def guide(
       strongmotion guide
       strongmotion guide first-record
       strongmotion guide corners | less
+      strongmotion guide --reference reference
     """
     from ..guide import TOPICS, page, title
 
+    if reference is not None:
+        from ..guide.reference import write_reference
+
+        typer.echo(f"Open {write_reference(reference)} in a browser.")
+        return
     if not topic:
         show_table(("topic", "page"), [(name, title(name)) for name in TOPICS])
         return
