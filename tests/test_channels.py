@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pymseed
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_miniseed import START, packed, save, shaking
 from typer.testing import CliRunner
@@ -57,7 +57,7 @@ def mixed(n=6000):
 
 
 def test_all_accelerometers_of_a_mixed_file_are_archived(tmp_path):
-    data, truth = mixed()
+    data, truth = mixed(2000)
     path = save(tmp_path, data)
     shown = CliRunner().invoke(app, ["process", str(path), "-o", str(tmp_path / "arch"), "--sensitivity", "4e5"])
     assert shown.exit_code == 0, shown.output
@@ -292,6 +292,33 @@ def test_runs_that_share_no_time_with_all_channels_are_kept(tmp_path):
         (("H1", "H2", "V"), 0, 1000), (("H1", "H2", "V"), 1100, 1500), (("H1", "H2", "V"), 1600, 2000),
         (("H2",), 2500, 4000),
     ]  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.lists(st.integers(1, 59), unique=True, max_size=3), min_size=1, max_size=3), st.integers(1, 9))
+def test_every_time_that_all_channels_have_is_in_one_record(tmp_path, cuts, size):
+    """Segments of each channel end at a cut and go on `size` samples later, on a grid of 20 samples."""
+    truth = {letter: shaking(1200, seed) for seed, letter in enumerate("NEZ"[: len(cuts)])}
+    there = {letter: np.ones(1200, bool) for letter in truth}
+    parts = []
+    for letter, its in zip(truth, cuts, strict=True):
+        begin = 0
+        for end in [20 * cut for cut in sorted(its)] + [1200]:
+            parts.append((source(f"HN{letter}"), truth[letter][begin:end], begin))
+            there[letter][end : end + size] = False
+            begin = end + size
+    records = read_all(save(tmp_path, packed(*parts)), gaps="split")
+    seen = np.zeros(1200, int)
+    for record in records:
+        first = round((record.start - START) / np.timedelta64(5, "ms"))
+        for component in record:
+            expected = truth[component.channel[-1]][first : first + record.samples]
+            assert np.array_equal(component.samples, expected)
+        if len(record) == len(truth):
+            seen[first : first + record.samples] += 1
+    everywhere = np.logical_and.reduce(list(there.values()))
+    assert np.array_equal(seen > 0, everywhere)
+    assert seen.max() <= 1
 
 
 def at_second(samples, start, version=2, second=None):

@@ -654,9 +654,10 @@ def _of_sensor(reading: Reading, channel: _Channel, name: str) -> tuple[Finding,
                 "before August 2000", "It was taken for an accelerometer", "Give its StationXML.", name,
             ),
         )  # fmt: skip
+    severity: Severity = "doubt" if code == "L" else "unfit"  # L was a code of accelerometers, too
     return (
         Finding(
-            "velocity sensor", "doubt" if code == "L" else "unfit", f"by its code {code} the sensor is a seismometer, of velocity",
+            "velocity sensor", severity, f"by its code {code} the sensor is a seismometer, of velocity",
             "Then its samples are no acceleration", "Give its StationXML, or use the accelerometer", name,
         ),
     )  # fmt: skip
