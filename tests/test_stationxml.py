@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.signal
 
-from strongmotion import Archive, process
+from strongmotion import Archive, Settings, process
 from strongmotion.formats import read, read_all, read_quakeml, read_stationxml, write_csv, write_miniseed
 from strongmotion.foundation.errors import RecordError
 from strongmotion.record import Component, Earthquake, Record, Station
 
+QUICK = Settings.from_dict({"spectra": {"periods": [0.2, 1.0]}})
 START = np.datetime64("2031-04-17T03:26:27", "ns")
 
 
@@ -182,7 +185,7 @@ def test_a_channel_that_stationxml_does_not_know_is_left_out_beside_others(tmp_p
     records = read_all(counts(tmp_path), stationxml=save(tmp_path, document(*THREE[:2])))
     assert records[0].names == ("H1", "H2")
     assert [one.channel for one in records.unread] == ["XX.QUAY.00.HNZ"]
-    assert len(process(records[0]).motion) == 2
+    assert len(process(records[0], QUICK).motion) == 2
 
 
 def test_one_bad_document_of_a_folder_spoils_itself_alone(tmp_path):
@@ -326,7 +329,7 @@ def test_the_usable_band_stays_within_that_of_the_response(tmp_path):
     path = counts(tmp_path, ("HHZ",), samples + rng.integers(-200, 200, len(samples)).astype(np.int32))
     stages = poles_zeros(poles, [0j, 0j]).replace("400000", "1e9")
     xml = save(tmp_path, document(channel("HHZ", 1e9, "M/S", stages=stages).replace(">1.0<", ">20.0<")))
-    result = process(read(path, stationxml=xml, sensor="motion"))
+    result = process(read(path, stationxml=xml, sensor="motion"), QUICK)
     (finding,) = (f for f in result.record.findings if f.name == "response divided out")
     band = result.usable_band["V"]
     assert finding.values["low_hz"] > 0.5
@@ -368,6 +371,22 @@ def test_a_flat_response_passes_and_a_bent_one_is_found(tmp_path):
     assert names(poles_zeros([root / 2 / np.pi for root in slow], kind="LAPLACE (HERTZ)")) == ["response not flat"]
     assert names(poles_zeros([complex(-2 * np.pi, 0)], [0j])) == ["response not flat"]  # a high-pass at 1 Hz
     assert names(poles_zeros(pair), value=8e5) == ["contradictory gains"]
+
+
+def test_a_band_of_shaking_outside_the_response_is_unfit(tmp_path):
+    rng = np.random.default_rng(4)
+    slow = np.exp(-(((np.arange(16_000) - 8000) / 1500) ** 2)) * np.sin(2 * np.pi * 0.7 * np.arange(16_000) * 0.005)
+    samples = np.round(3e5 * slow + rng.normal(0, 3e3, 16_000)).astype(np.int32)
+    w = 2 * np.pi * 10.0
+    poles = [complex(-0.7 * w, sign * w * np.sqrt(0.51)) for sign in (1, -1)]
+    stages = poles_zeros(poles, [0j, 0j]).replace("400000", "1e9")
+    path = counts(tmp_path, ("HHZ",), samples)
+    xml = save(tmp_path, document(channel("HHZ", 1e9, "M/S", stages=stages).replace(">1.0<", ">20.0<")))
+    result = process(
+        read(path, stationxml=xml, sensor="motion"), replace(QUICK, filter=replace(QUICK.filter, high_cut=2.0))
+    )
+    assert ("outside response", "unfit") in [(f.name, f.severity) for f in result.findings]
+    assert not result.usable_band["V"].usable
 
 
 HOSTILE = {

@@ -132,9 +132,9 @@ def correct(
     bands, compared, corners, low_signal = choose_bands(
         chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
-    bands, limited = within_response(bands, limits)
+    bands, limited, outside = within_response(bands, limits)
 
-    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal]
+    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal, *outside]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -149,7 +149,7 @@ def correct(
     acausal = {name: integrate(filter_band(motion, bands[name], order, "acausal")) for name, motion in padded.items()}
 
     def refiltered(others: dict[str, Band]) -> dict[str, Band]:
-        others, _ = within_response(others, limits)
+        others, _, _ = within_response(others, limits)
         for name in padded:
             if others[name] != bands[name]:
                 acausal[name] = integrate(filter_band(padded[name], others[name], order, "acausal"))

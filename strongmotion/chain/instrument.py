@@ -77,26 +77,50 @@ def of_response(record: Record) -> dict[str, Finding]:
     return {one.component: one for one in record.findings if one.name == "response divided out"}
 
 
-def within_response(bands: Mapping[str, Band], limits: Mapping[str, Finding]) -> tuple[dict[str, Band], list[Entry]]:
-    """Return the bands, none beyond that in which a response was divided out, and entries on those that were narrowed.
+def within_response(
+    bands: Mapping[str, Band], limits: Mapping[str, Finding]
+) -> tuple[dict[str, Band], list[Entry], list[Finding]]:
+    """Return the bands, none beyond that in which a response was divided out.
 
     The horizontals share the narrower limits, so that they can be rotated.
+
+    Returns
+    -------
+    bands : dict of str to Band
+    entries : list of Entry
+        On those that were narrowed.
+    findings : list of Finding
+        ``outside response`` where nothing of a band is left; it is then that of the response.
     """
-    found, entries = dict(bands), []
+    found, entries, findings = dict(bands), [], []
     for name, band in bands.items():
         names = ("H1", "H2") if name in ("H1", "H2", "horizontal") and "horizontal" in bands else (name,)
         its = [limits[one].values for one in names if one in limits]
         if not its:
             continue
         low, high = max(one["low_hz"] for one in its), min(one["high_hz"] for one in its)
+        corners = max(band.low_cut, low), min(band.high_cut or high, high)
+        if not corners[0] < corners[1]:
+            corners = low, high
+            if name in limits:
+                findings.append(_outside(name, band, low, high))
         found[name] = replace(
-            band,
-            low_cut=max(band.low_cut, low),
-            high_cut=min(band.high_cut or high, high),
-            clear_from=max(band.clear_from, low),
-        )
+            band, low_cut=corners[0], high_cut=corners[1], clear_from=max(band.clear_from, low)
+        )  # fmt: skip
         if found[name] != band:
             what = f"Kept the band within that of the response, {low:.3g} to {high:.3g} Hz"
-            values = {"low_cut_hz": found[name].low_cut, "high_cut_hz": found[name].high_cut}
+            values = {"low_cut_hz": corners[0], "high_cut_hz": corners[1]}
             entries.append(Entry(LIMITS, name, what, values))
-    return found, entries
+    return found, entries, findings
+
+
+def _outside(name: str, band: Band, low: float, high: float) -> Finding:
+    return Finding(
+        "outside response", "unfit",
+        what=f"the shaking is clear of noise from {band.low_cut:.3g} to {band.high_cut or band.nyquist:.3g} Hz, and "
+        f"the sensor's response is known from {low:.3g} to {high:.3g} Hz",
+        values={"low_cut_hz": band.low_cut, "high_cut_hz": band.high_cut, "low_hz": low, "high_hz": high},
+        effect="nothing of the shaking is known as acceleration",
+        remedy="use an accelerometer of the same place, if there is one",
+        component=name,
+    )  # fmt: skip

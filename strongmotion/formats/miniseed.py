@@ -167,11 +167,13 @@ def read_miniseed(reading: Reading) -> Records:
     unread: list[Unread] = []
     try:
         traces, damaged = _traces(reading, data, begins)
-        every = {trace.sourceid: _segments(trace) for trace in traces}
+        every: dict[str, list[_Segment]] = {}
+        for trace in traces:
+            every.setdefault(trace.sourceid, []).extend(_segments(trace))
         if sum(segment.length for segments in every.values() for segment in segments) > DENSEST * len(data):
             raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
         instruments, passed, others = _instruments(reading, every, unread, damaged)
-        for name in damaged.keys() - every.keys():
+        for name in sorted(damaged.keys() - every.keys()):
             unread.append(Unread("", name, damaged[name]))
             cut = (*cut, _of_no_channel(name, damaged[name]))
         parts = [_records_of(reading, channels, cut, unread) for channels in instruments.values()]
