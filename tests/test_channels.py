@@ -18,10 +18,11 @@ from typer.testing import CliRunner
 from strongmotion import Archive, Settings
 from strongmotion.batch import process_files
 from strongmotion.cli import app
-from strongmotion.formats import read, read_all
+from strongmotion.formats import read, read_all, write_miniseed
 from strongmotion.formats.channels import Choice, Codes
 from strongmotion.foundation.errors import InputError, RecordError
 from strongmotion.foundation.times import leap_seconds_between
+from strongmotion.record import Component, Record, Station
 
 QUICK = Settings.from_dict({"spectra": {"periods": [0.2, 1.0]}})
 
@@ -99,6 +100,14 @@ def test_a_seismometer_is_read_on_request(tmp_path, how):
     assert "velocity sensor" in [finding.name for finding in records[0].findings]
 
 
+def test_acceleration_in_a_file_of_ours_is_read_whatever_its_code(tmp_path):
+    component = Component("V", shaking() * 1e-6, 0.005, "m/s2", start=START, channel="HHZ")
+    write_miniseed(Record((component,), Station("QUAY", "XX", "00", instrument_code="HH")), tmp_path / "a.ms")
+    record = read(tmp_path / "a.ms")
+    assert record.components == (component,)
+    assert record.findings == ()
+
+
 def test_a_gravimeter_code_is_noted(tmp_path):
     record = read(save(tmp_path, packed((source("LGZ"), shaking(), 0))))
     assert [finding.name for finding in record.findings] == ["instrument code"]
@@ -140,6 +149,7 @@ def test_a_span_of_time_is_chosen_before_gaps_matter(tmp_path):
     record = read(path, time=span)
     assert record["V"].samples.tolist() == x[1200:1601].tolist()
     assert record.start == START + np.timedelta64(6, "s")
+    assert [(finding.name, finding.severity) for finding in record.findings] == [("time chosen", "note")]
     with pytest.raises(RecordError, match=r"nothing in the file is of the .* time chosen"):
         read(path, time=("2031-04-18", "2031-04-19"))
     for bad, words in ((("dawn", "2031-04-19"), "found 'dawn'"), (("2031-04-19", "2031-04-18"), "end after it begins")):

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from ..foundation.errors import InputError, RecordError
 from ..foundation.times import leap_seconds_between
+from ..foundation.units import COUNTS
 from ..record import Component, Finding, Record, Severity, Source
 from . import header
 from .channels import MOST_NAMED, SEISMOMETERS, Codes, Passed, counted, listed, passed_over, remedy_of
@@ -298,8 +299,10 @@ def _instruments(
             continue
         said = _beyond(first)
         metadata = "" if reading.inventory is None else measured(reading.inventory, codes, segments[0].start)
+        if "unit" in said and said["unit"].text != COUNTS:
+            metadata = "acceleration"  # by a header of this library's own
         measures = reading.choice.unwanted(codes, metadata)
-        if measures and not reading.own and not (codes.instrument == "X" and "unit" in said):
+        if measures and not reading.own:
             passed.append(Passed(codes, measures))
             continue
         if source in damaged:
@@ -510,8 +513,21 @@ def _records_of(
             continue
         if record is not None:
             records.append(record)
-    found = (*cut, *left_out)
+    found = (*cut, *left_out, *_chosen(reading))
     return [replace(record, findings=(*found, *record.findings)) for record in records] if found else records
+
+
+def _chosen(reading: Reading) -> tuple[Finding, ...]:
+    """Return the finding that the file was read in part."""
+    if reading.time is None:
+        return ()
+    begin, end = (str(moment.astype("datetime64[ms]")) for moment in reading.time)
+    return (
+        Finding(
+            "time chosen", "note", f"the file was read from {begin} to {end} UTC",
+            "What lies before and after does not count", "Choose another time if it matters",
+        ),
+    )  # fmt: skip
 
 
 def _names(channels: list[_Channel]) -> dict[str, str]:
@@ -617,7 +633,7 @@ def _record(
                 remedy = "Give their unit with unit= (--sample-unit), or their StationXML if they are counts"
                 leave_out(channel, reading.error(what, remedy=remedy))
                 continue
-            fields["unit"] = Field("counts")
+            fields["unit"] = Field(COUNTS)
         fields["start"] = Field(f"{np.datetime64(run.start, 'ns')}Z")
         try:
             component, notes = header.component_of(reading, fields, samples, dt, None)
