@@ -85,7 +85,7 @@ def run_batch(paths, archive, jobs=1):
 
 
 @FORKS
-@pytest.mark.parametrize("kills", [20, pytest.param(200, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("kills", [6, pytest.param(200, marks=pytest.mark.slow)])
 def test_a_killed_batch_leaves_whole_records_and_can_go_on(raw, whole, kills, tmp_path):
     expected, seconds = whole
     rng = random.Random(SEED)
@@ -118,7 +118,7 @@ def with_other_settings(paths, archive, order):
 
 
 @FORKS
-@pytest.mark.parametrize("kills", [8, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("kills", [4, pytest.param(60, marks=pytest.mark.slow)])
 def test_killed_while_adding_versions_every_version_is_there(raw, whole, kills, tmp_path):
     archive = Archive(tmp_path, create=True)
     batch.process_files([raw], archive, QUICK)

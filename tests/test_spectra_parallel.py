@@ -65,6 +65,7 @@ def test_wrong_lists_are_named():
         response_spectra([[0.0], [1.0]], [0.01])
 
 
+@pytest.mark.slow  # compiles everything anew
 def test_installation_that_may_not_be_written_to():
     # As for a user without rights to the installation and without a home: compiled afresh, nothing kept.
     folder = Path(tempfile.mkdtemp())
