@@ -46,6 +46,9 @@ _KEPT = frozenset((
     "InputUnits", "OutputUnits", "Stage", "PolesZeros", "PzTransferFunctionType", "NormalizationFactor",
     "NormalizationFrequency", "Zero", "Pole", "Real", "Imaginary", "StageGain",
 ))  # fmt: skip
+_WITHOUT_SENSITIVITY = ("no station metadata", "no sensitivity", "velocity sensor")
+"""Findings that say why a component's sensitivity is not known."""
+
 _VELOCITY = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "um/s": 1e-6, "nm/s": 1e-9}
 _SMALL_ACCELERATION = {"mm/s2": 0.001, "um/s2": 1e-6, "nm/s2": 1e-9}
 
@@ -242,14 +245,16 @@ def described_by(
         findings.extend((*said, *of_response, *of_direction))
     if not kept:
         raise faults[0][1]
-    known = [one for one, _ in kept if one.unit != COUNTS or one.sensitivity is not None]
-    if known:
+    unknown = {one.name for one, _ in kept if one.unit == COUNTS and one.sensitivity is None}
+    if len(unknown) < len(kept):
+        reasons = {one.component: one for one in findings if one.name in _WITHOUT_SENSITIVITY}
         for component, _ in kept:
-            if component not in known:
+            if component.name in unknown:
+                reason = reasons.get(component.name)
                 what = f"component {component.name} is in counts and its sensitivity is not known"
-                remedy = "Get the StationXML of this channel and time"
+                what, remedy = (what, "Give it") if reason is None else (reason.what, reason.remedy)
                 faults.append((component, RecordError(what, source=record.source.file or None, remedy=remedy)))
-        kept = [(one, channel) for one, channel in kept if one in known]
+        kept = [(one, channel) for one, channel in kept if one.name not in unknown]
     for component, fault in faults:
         own = record.station
         name = ".".join((own.network, own.code, own.location, component.channel or component.name)).lstrip(".")
