@@ -379,23 +379,28 @@ def _process_file(file: Path, job: _Job) -> Answers:
     if failures:
         return failures
     answers: Answers = []
+    for unread in records.unread:
+        which = f"channel {unread.channel}" if unread.channel else f"record {unread.record}"
+        with _set_aside(file, which) as failures:
+            raise unread.error
+        answers.extend(failures)
     for record in records:
-        with _set_aside(file, record.id if len(records) > 1 else "") as failures:
+        with _set_aside(file, f"record {record.id}" if len(records) > 1 else "") as failures:
             own = job.settings.for_record(record.id)
             parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
         answers.extend(failures)
         for part in () if failures else parts:
-            with _set_aside(file, part.id if len(records) > 1 or len(parts) > 1 else "") as failures:
+            with _set_aside(file, f"record {part.id}" if len(records) > 1 or len(parts) > 1 else "") as failures:
                 answers.append(_store(file, part, job.settings.for_record(record.id, part.id), job))
             answers.extend(failures)
     return answers
 
 
 @contextlib.contextmanager
-def _set_aside(file: Path, record: str = "") -> Generator[Answers]:
+def _set_aside(file: Path, which: str = "") -> Generator[Answers]:
     """Yield a list that gets the failure, if there is one."""
     failures: Answers = []
-    which = f"record {record}: " if record else ""
+    which = f"{which}: " if which else ""
     try:
         yield failures
     except StrongMotionError as error:

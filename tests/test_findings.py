@@ -16,6 +16,7 @@ import pytest
 import strongmotion as sm
 from strongmotion import Component, Record, Settings
 from strongmotion.checks import examine
+from strongmotion.record import Finding
 
 ROOT = Path(__file__).parents[1] / "strongmotion"
 DT = 0.01
@@ -134,7 +135,14 @@ class Case:
     near: float = 1e-9
     """Relative tolerance of the values; of the span it is 0.021 s, or what `within` says."""
     within: float = 0.021
+    read: tuple[Finding, ...] = ()
+    """Findings that the record brings from its file."""
 
+
+DIVIDED = Finding(
+    "response divided out", "note", "a response", "nothing beyond", "none", "H1",
+    values={"low_hz": 5.0, "high_hz": 40.0},
+)  # fmt: skip
 
 CASES = {
     "clipping": Case("unfit", (spoiled(clip),), span=(CLIPPED[0] * DT, CLIPPED[-1] * DT),
@@ -176,6 +184,8 @@ CASES = {
                        values={"before_onset_s": 0.0}),
     "low signal": Case("unfit", (Component("H1", np.random.default_rng(9).normal(0, 1e-3, 6000), DT),),
                        {"onset": {"time": 20}}, values={"least_signal_to_noise": 3.0}),
+    "outside response": Case("unfit", (counted(shaking()),), {"filter": {"high_cut": 2.0}}, read=(DIVIDED,),
+                             values={"low_hz": 5.0, "high_cut_hz": 2.0}),
     "no common band": Case("doubt", (counted(shaking()), counted(shaking(2), "H2")),
                            {"filter": {"low_cut": {"H1": 0.05, "H2": 0.4}}}, component=""),
     "not at right angles": Case("doubt", (counted(shaking(), azimuth=0.0), counted(shaking(2), "H2", 45.0)), {},
@@ -203,7 +213,7 @@ CASES = {
 @pytest.mark.parametrize("name", CASES)
 def test_a_finding_says_how_severe_of_which_component_when_and_how_much(name):
     case = CASES[name]
-    record = Record(case.components)
+    record = Record(case.components, findings=case.read)
     found = examine(record) if case.settings is None else sm.process(record, Settings.from_dict(case.settings)).findings
     same = [finding for finding in found if (finding.name, finding.component) == (name, case.component)]
     assert len(same) == 1, [f"{finding.name} of {finding.component!r}" for finding in found]

@@ -18,12 +18,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from shapes import headers
+from test_channels import mixed
 from test_layouts import AGENCIES, DUNE, DUNE_LAYOUT, FORGE, FORGE_LAYOUT
 from test_miniseed import crc32c
 from test_stationxml import THREE, channel, document, event, poles_zeros, quakeml
 
 import strongmotion
 from strongmotion.formats import lines, read_all, read_quakeml, write_csv, write_miniseed, write_text
+from strongmotion.formats.channels import Choice
 from strongmotion.formats.stationxml import described_by, read_stationxml
 from strongmotion.foundation.errors import RecordError, SettingsError, StrongMotionError
 from strongmotion.record import Component, Record, Station
@@ -32,6 +34,7 @@ LONGEST = 5  # s, of one read
 MEMORY = 100e6  # bytes, beside ten times the file
 
 START = np.datetime64("2031-04-17T03:26:27", "ns")
+SPAN = ("2031-04-17T03:26:27.2", "2031-04-17T03:26:27.4")
 
 
 def counts(n=40):
@@ -48,6 +51,7 @@ def valid(form, folder):
     path = folder / "quay.dat"
     record = counts(12)
     options = {}
+    choices = ({}, {"missing": "truncate", "common_window": True, "gaps": "fill"}, {"gaps": "longest"})
     if form in ("csv", "gzip"):
         write_csv(record, path)
     elif form == "times":
@@ -66,12 +70,21 @@ def valid(form, folder):
         headers.N = monkeypatched
         path.write_bytes(shape.text.encode(shape.encoding))
         options.update(shape.options)
+    elif form == "miniseed-many":
+        path.write_bytes(mixed(60)[0])
+        choices = ({}, {"channel": "HN?", "station": "QU*", "gaps": "split"}, {"sensor": "motion", "time": SPAN})
     elif form.startswith("miniseed"):
         version, encoding = int(form[8]), form[10:]
         write_miniseed(counts(300), path, version=version, encoding=encoding)
     elif form == "stationxml":
         path.write_text(document(*THREE[:2], channel("HNZ", stages=poles_zeros([complex(-100, 20)]))))
         return path, lambda file: described_by(record, read_stationxml(file))
+    elif form == "response":
+        seismometer = [complex(-4.4, 4.4), complex(-4.4, -4.4)]
+        channels = [channel(f"HN{d}", unit="M/S", stages=poles_zeros(seismometer, [0j, 0j])) for d in "12Z"]
+        path.write_text(document(*channels))
+        record = counts(300)
+        return path, lambda file: described_by(record, read_stationxml(file), choice=Choice("motion"))
     elif form == "quakeml":
         path.write_text(quakeml(event("e1"), event("e2")))
         return path, read_quakeml
@@ -82,7 +95,6 @@ def valid(form, folder):
         return path, lambda file: read_all(folder / "cliff.txt", layout=file)
     if form == "gzip":
         path.write_bytes(gzip.compress(path.read_bytes()))
-    choices = ({}, {"missing": "truncate", "common_window": True, "gaps": "fill"}, {"gaps": "longest"})
     turn = [0]
 
     def reads(file):
@@ -96,6 +108,7 @@ DRAFTED = ("two columns of blanks", "clock times", "degrees and minutes, three b
 FORMS = [
     *DRAFTED,
     "csv", "times", "harbour", "ridge", "dune", "forge", "gzip", "stationxml", "quakeml", "layout",
+    "response", "miniseed-many",
     "miniseed2-steim2", "miniseed2-int32", "miniseed3-steim2", "miniseed3-int32", "miniseed3-float64",
 ]  # fmt: skip
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import scipy.signal
 
-from strongmotion import Archive, process
-from strongmotion.formats import read, read_quakeml, read_stationxml, write_csv, write_miniseed
+from strongmotion import Archive, Settings, process
+from strongmotion.formats import read, read_all, read_quakeml, read_stationxml, write_csv, write_miniseed
 from strongmotion.foundation.errors import RecordError
 from strongmotion.record import Component, Earthquake, Record, Station
 
+QUICK = Settings.from_dict({"spectra": {"periods": [0.2, 1.0]}})
 START = np.datetime64("2031-04-17T03:26:27", "ns")
 
 
@@ -58,7 +62,7 @@ def test_sensitivity_direction_and_place_come_from_stationxml(tmp_path):
     record = read(counts(tmp_path), stationxml=save(tmp_path, document(*THREE)))
     assert [c.sensitivity for c in record] == [4e5, 5e5, 4e5]
     assert [(c.azimuth, c.dip) for c in record] == [(17.5, 0.0), (107.5, 0.0), (None, -90.0)]
-    assert record.station == Station("QUAY", "XX", "00", "Alter Käi", 45.6, -12.5, 7.0, "force balance")
+    assert record.station == Station("QUAY", "XX", "00", "Alter Käi", 45.6, -12.5, 7.0, "force balance", "HN")
     assert record.findings == ()
 
 
@@ -95,16 +99,50 @@ def test_epochs_that_overlap_and_differ_are_found(tmp_path, change):
     assert "2031-01-01" in found.what
 
 
-def test_directions_that_do_not_fit_the_components_are_found(tmp_path):
-    swapped = document(channel("HN1", dip=90), channel("HN2", azimuth=90.0), channel("HNZ", azimuth=-90.0, dip=0))
+def test_directions_of_stationxml_win_over_codes(tmp_path):
+    swapped = document(channel("HN1", dip=90), channel("HN2", azimuth=90.0), channel("HNZ", azimuth=0.0, dip=0))
     record = read(counts(tmp_path), stationxml=save(tmp_path, swapped))
-    assert [(f.name, f.component) for f in record.findings] == [
-        ("doubtful direction", "H1"),
-        ("doubtful direction", "V"),
+    assert [(c.name, c.channel, c.azimuth, c.dip) for c in record] == [
+        ("H1", "HNZ", 0.0, 0.0), ("H2", "HN2", 90.0, 0.0), ("V", "HN1", None, 90.0),
+    ]  # fmt: skip
+    assert [(f.name, f.severity, f.component, f.values) for f in record.findings] == [
+        ("other direction", "note", "V", {"off_degrees": 90.0}),
+        ("other direction", "note", "H1", {"off_degrees": 90.0}),
     ]
+    assert record.horizontals == ("H1", "H2")
     down = document(*THREE[:2], channel("HNZ", dip=90))
     (found,) = read(counts(tmp_path), stationxml=save(tmp_path, down)).findings
     assert (found.name, found.severity, found.component) == ("positive down", "note", "V")
+
+
+def test_an_exchange_of_north_and_east_is_noted(tmp_path):
+    exchanged = document(channel("HNN", azimuth=90.0), channel("HNE", azimuth=0.0), THREE[2])
+    record = read(counts(tmp_path, ("HNN", "HNE", "HNZ")), stationxml=save(tmp_path, exchanged))
+    assert [(f.name, f.component) for f in record.findings] == [("other direction", "H1"), ("other direction", "H2")]
+    assert [c.azimuth for c in record] == [90.0, 0.0, None]
+    assert record.horizontals == ("H1", "H2")
+
+
+@pytest.mark.parametrize(
+    ("two", "names"),
+    [
+        ({"azimuth": 17.5}, ("H1", "H2", "V")),  # both point one way
+        ({"azimuth": 107.5, "dip": -35.3}, ("H1", "V", "HN2")),  # inclined
+        ({"dip": 90}, ("H1", "V", "HN2")),  # a second vertical
+    ],
+)
+def test_wrong_pairs_have_no_rotd(tmp_path, two, names):
+    text = document(channel("HN1", azimuth=17.5), channel("HN2", **two), THREE[2])
+    record = read(counts(tmp_path), stationxml=save(tmp_path, text))
+    assert record.names == names
+    assert record.horizontals is None
+
+
+def test_a_sensor_of_three_inclined_axes_makes_no_pair(tmp_path):
+    # Axes 120 degrees apart, 35.26 degrees above the level: arctan(1 / sqrt(2)).
+    axes = [channel(f"HN{letter}", azimuth=120.0 * k, dip=-35.264) for k, letter in enumerate("12Z")]
+    record = read(counts(tmp_path), stationxml=save(tmp_path, document(*axes)))
+    assert record.names == ("HN1", "HN2", "HNZ")
 
 
 def test_a_station_of_another_network_is_not_taken(tmp_path):
@@ -127,7 +165,44 @@ def test_poles_may_be_given_in_hertz(tmp_path):
 def test_an_azimuth_beyond_the_circle_is_refused(tmp_path):
     path = save(tmp_path, document(channel("HN1", azimuth=400), *THREE[1:]))
     with pytest.raises(RecordError, match=r"quay\.xml, line \d+: <Channel>: .* the azimuth is 400, outside ±360"):
-        read(counts(tmp_path), stationxml=path)
+        read(counts(tmp_path, ("HN1",)), stationxml=path)
+    record = read(counts(tmp_path), stationxml=path)
+    assert record.names == ("H2", "V")
+    assert [(f.name, f.severity, "azimuth is 400" in f.what) for f in record.findings] == [
+        ("channel left out", "doubt", True)
+    ]
+
+
+def test_one_bad_date_spoils_one_channel(tmp_path):
+    text = document(THREE[0], channel("HN2", epoch='startDate="dawn"'), THREE[2])
+    unread = read_all(counts(tmp_path), stationxml=save(tmp_path, text)).unread
+    assert [(one.channel, "expected a date and time, found 'dawn'" in str(one.error)) for one in unread] == [
+        ("XX.QUAY.00.HN2", True)
+    ]
+
+
+def test_a_channel_that_stationxml_does_not_know_is_left_out_beside_others(tmp_path):
+    records = read_all(counts(tmp_path), stationxml=save(tmp_path, document(*THREE[:2])))
+    assert records[0].names == ("H1", "H2")
+    assert [one.channel for one in records.unread] == ["XX.QUAY.00.HNZ"]
+    assert len(process(records[0], QUICK).motion) == 2
+
+
+def test_one_bad_document_of_a_folder_spoils_itself_alone(tmp_path):
+    folder = tmp_path / "stations"
+    folder.mkdir()
+    save(folder, document(*THREE[:2]), "a.xml")
+    save(folder, document(THREE[2])[:-40], "b.xml")
+    (fault,) = read_stationxml(folder).unread
+    assert str(fault).startswith("b.xml, line ")
+    record = read(counts(tmp_path), stationxml=folder)
+    assert record.names == ("H1", "H2")
+    assert [
+        (f.name, "no channel XX.QUAY.00.HNZ in a.xml, b.xml; not read: b.xml, line" in f.what) for f in record.findings
+    ] == [("channel left out", True)]
+    (folder / "a.xml").unlink()
+    with pytest.raises(RecordError, match=r"b\.xml, line"):
+        read_stationxml(folder)
 
 
 def test_more_poles_than_any_sensor_has_are_refused_quickly(tmp_path):
@@ -173,21 +248,94 @@ def test_stationxml_serves_text_records_too(tmp_path):
     assert [f.name for f in kept.findings] == ["overruled header"]
 
 
-def test_velocity_is_differentiated_only_on_request(tmp_path):
+def test_a_sensor_of_velocity_is_read_only_on_request(tmp_path):
     t = np.arange(4000) * 0.005
     velocity = 1e7 * np.sin(2 * np.pi * 2 * t)  # counts, at 1e6 counts per m/s: 10 m/s
     path = counts(tmp_path, ("HNZ",), np.round(velocity).astype(np.int32))
     xml = save(tmp_path, document(channel("HNZ", 1e6, "M/S")))
-    record = read(path, stationxml=xml)
-    assert (record["V"].sensitivity, record["V"].samples.dtype) == (None, np.int32)
+    with pytest.raises(RecordError, match=r"XX\.QUAY\.00\.HNZ \(seismometer\).*--sensor seismometer"):
+        read(path, stationxml=xml)
+    write_csv(read(path), tmp_path / "quay.csv")  # its channel is a seismometer in StationXML alone
+    record = read(tmp_path / "quay.csv", stationxml=xml)
+    assert (record["V"].sensitivity, record["V"].samples.dtype.kind) == (None, "i")
     assert [(f.name, f.severity) for f in record.findings] == [("velocity sensor", "unfit")]
     with pytest.raises(RecordError, match="counts and its sensitivity is not known"):
         process(record)
-    record = read(path, stationxml=xml, differentiate=True)
+    # Without poles and zeros all that can be done is to differentiate.
+    record = read(path, stationxml=xml, sensor="seismometer")
     assert [(f.name, f.severity) for f in record.findings] == [("differentiated", "doubt")]
     acceleration = record["V"].samples * record["V"].scale
     truth = 10 * 2 * np.pi * 2 * np.cos(2 * np.pi * 2 * t)
     np.testing.assert_allclose(acceleration[50:-50], truth[50:-50], atol=1e-3 * truth.max())
+
+
+def test_an_accelerometer_under_the_code_of_a_seismometer_is_one(tmp_path):
+    # Before August 2000 accelerometers had the codes L and G, too (SEED 2.4, appendix A; from memory).
+    path = counts(tmp_path, ("HLZ",))
+    assert read(path, stationxml=save(tmp_path, document(channel("HLZ"))))["V"].sensitivity == 4e5
+
+
+def seismometer(ground, dt, corner, damping, gain):
+    """Return counts of a seismometer by the state-space solution of SciPy, its poles, and the ground's velocity.
+
+    `ground` is acceleration. Relative displacement z obeys z'' + 2 h w z' + w² z = -a, and the voltage is that of -z'.
+    """
+    w = 2 * np.pi * corner
+    system = scipy.signal.TransferFunction([1, 0], [1, 2 * damping * w, w * w])  # of acceleration
+    fine = np.interp(np.arange(len(ground) * 4) / 4, np.arange(len(ground)), ground)
+    _, volts, _ = scipy.signal.lsim(system, fine, np.arange(len(fine)) * dt / 4)
+    root = complex(-damping * w, w * np.sqrt(1 - damping**2))
+    return np.round(gain * volts[::4]).astype(np.int32), [root, root.conjugate()]
+
+
+def shaking(dt=0.005, n=16_000):
+    """Return acceleration of 0.3 to 8 Hz, m/s², that begins and ends at rest."""
+    t = np.arange(n) * dt
+    return sum(
+        np.exp(-(((t - 40) / width) ** 2)) * np.sin(2 * np.pi * f * (t - 40)) * size
+        for f, width, size in ((0.3, 6.0, 0.05), (2.0, 3.0, 0.4), (5.0, 2.0, 0.3), (8.0, 1.5, 0.2))
+    )
+
+
+@pytest.mark.parametrize(
+    ("corner", "damping"),
+    [(1 / 30, 0.707), (0.2, 0.6), (0.8, 0.7)],  # with the last, the slowest of the shaking, 0.3 Hz, is near the end
+)
+def test_the_whole_response_of_a_seismometer_is_divided_out(tmp_path, corner, damping):
+    ground = shaking()
+    samples, poles = seismometer(ground, 0.005, corner, damping, 1e9)
+    path = counts(tmp_path, ("HHZ",), samples)
+    stages = poles_zeros(poles, [0j, 0j]).replace("400000", "1e9")
+    xml = save(tmp_path, document(channel("HHZ", 1e9, "M/S", stages=stages).replace(">1.0<", ">20.0<")))
+    record = read(path, stationxml=xml, channel="HH?")
+    (finding,) = record.findings
+    assert (finding.name, finding.severity) == ("response divided out", "note")
+    # The gain x² / sqrt((1 - x²)² + (2 h x)²), x = f / corner, is 0.1 where 99 x⁴ - (4 h² - 2) x² - 1 = 0; the record
+    # of 80 s says nothing below 1/80 Hz.
+    x = np.sqrt(np.roots([99, -(4 * damping**2 - 2), -1]).max())
+    assert finding.values["low_hz"] == pytest.approx(max(corner * x, 1 / 80), rel=0.01)
+    assert record["V"].unit == "m/s2"
+    found = record["V"].samples
+    assert np.abs(found - ground).max() < 0.004 * np.abs(ground).max()
+    # What differentiating alone would have made of it is far off where the corner is near the shaking.
+    plain = np.gradient(samples / 1e9, 0.005)
+    if corner >= 0.2:
+        assert np.abs(plain - ground).max() > 0.02 * np.abs(ground).max()
+
+
+def test_the_usable_band_stays_within_that_of_the_response(tmp_path):
+    samples, poles = seismometer(shaking(), 0.005, 2.0, 0.7, 1e9)
+    rng = np.random.default_rng(3)
+    path = counts(tmp_path, ("HHZ",), samples + rng.integers(-200, 200, len(samples)).astype(np.int32))
+    stages = poles_zeros(poles, [0j, 0j]).replace("400000", "1e9")
+    xml = save(tmp_path, document(channel("HHZ", 1e9, "M/S", stages=stages).replace(">1.0<", ">20.0<")))
+    result = process(read(path, stationxml=xml, sensor="motion"), QUICK)
+    (finding,) = (f for f in result.record.findings if f.name == "response divided out")
+    band = result.usable_band["V"]
+    assert finding.values["low_hz"] > 0.5
+    assert band.low_cut >= finding.values["low_hz"]
+    assert 0 < band.high_cut <= finding.values["high_hz"]
+    assert result.baseline["V"].method == "band-limited"
 
 
 def test_gain_of_the_differentiation_is_as_stated():
@@ -223,6 +371,22 @@ def test_a_flat_response_passes_and_a_bent_one_is_found(tmp_path):
     assert names(poles_zeros([root / 2 / np.pi for root in slow], kind="LAPLACE (HERTZ)")) == ["response not flat"]
     assert names(poles_zeros([complex(-2 * np.pi, 0)], [0j])) == ["response not flat"]  # a high-pass at 1 Hz
     assert names(poles_zeros(pair), value=8e5) == ["contradictory gains"]
+
+
+def test_a_band_of_shaking_outside_the_response_is_unfit(tmp_path):
+    rng = np.random.default_rng(4)
+    slow = np.exp(-(((np.arange(16_000) - 8000) / 1500) ** 2)) * np.sin(2 * np.pi * 0.7 * np.arange(16_000) * 0.005)
+    samples = np.round(3e5 * slow + rng.normal(0, 3e3, 16_000)).astype(np.int32)
+    w = 2 * np.pi * 10.0
+    poles = [complex(-0.7 * w, sign * w * np.sqrt(0.51)) for sign in (1, -1)]
+    stages = poles_zeros(poles, [0j, 0j]).replace("400000", "1e9")
+    path = counts(tmp_path, ("HHZ",), samples)
+    xml = save(tmp_path, document(channel("HHZ", 1e9, "M/S", stages=stages).replace(">1.0<", ">20.0<")))
+    result = process(
+        read(path, stationxml=xml, sensor="motion"), replace(QUICK, filter=replace(QUICK.filter, high_cut=2.0))
+    )
+    assert ("outside response", "unfit") in [(f.name, f.severity) for f in result.findings]
+    assert not result.usable_band["V"].usable
 
 
 HOSTILE = {

@@ -18,7 +18,7 @@ from .displacement import raise_low_cuts
 from .endcheck import check_end, check_peak, keep_peaks
 from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_response
 from .filter import butterworth_gain, filter_band
-from .instrument import remove_transducer
+from .instrument import of_response, remove_transducer, within_response
 from .integrate import integrate, integrate_twice
 from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
@@ -126,13 +126,15 @@ def correct(
         for motion in motions
     ]
     own = _by_component(record, settings.filter)
-    keeps_low_cut = any(its.low_cut not in (AUTO, 0) for its in own.values())
+    limits = of_response(record)
+    keeps_low_cut = bool(limits) or any(its.low_cut not in (AUTO, 0) for its in own.values())
     chosen = choose_method(motions, windows, keeps_low_cut, settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
         chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
     )
+    bands, limited, outside = within_response(bands, limits)
 
-    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal]
+    findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal, *outside]
     # One pad for all, the longest any of them needs, keeps the components on one time base.
     corners_set = [corner for band in bands.values() for corner in (band.low_cut, band.high_cut) if corner > 0]
     lowest = min(corners_set, default=0.0)
@@ -147,6 +149,7 @@ def correct(
     acausal = {name: integrate(filter_band(motion, bands[name], order, "acausal")) for name, motion in padded.items()}
 
     def refiltered(others: dict[str, Band]) -> dict[str, Band]:
+        others, _, _ = within_response(others, limits)
         for name in padded:
             if others[name] != bands[name]:
                 acausal[name] = integrate(filter_band(padded[name], others[name], order, "acausal"))
@@ -176,7 +179,7 @@ def correct(
             *check_peak(motion, moved, bands[name], compared[name], order, chosen_by_chain),
         ]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *tested, *steps])
+    whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *limited, *tested, *steps])
     baseline = {
         name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
     }

@@ -12,16 +12,23 @@ as it is.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
-from ..motion import Motion
+from ..motion import Entry, Motion
+from ..record import Finding, Record
 from ..settings import InstrumentSettings
+from .band import Band
 from .order import step
 
-__all__ = ["remove_transducer"]
+__all__ = ["of_response", "remove_transducer", "within_response"]
 
 STEP = step("instrument", 40)
+
+LIMITS = step("response", 75)
 
 REACH = 20.0
 """Periods of the transducer by which the record is continued at each end, as its mirror image."""
@@ -63,3 +70,57 @@ def remove_transducer(motion: Motion, settings: InstrumentSettings) -> Motion:
         },
         acceleration=np.ascontiguousarray(corrected),
     )
+
+
+def of_response(record: Record) -> dict[str, Finding]:
+    """Return, by component, the findings that a response was divided out in a band, outside which nothing is known."""
+    return {one.component: one for one in record.findings if one.name == "response divided out"}
+
+
+def within_response(
+    bands: Mapping[str, Band], limits: Mapping[str, Finding]
+) -> tuple[dict[str, Band], list[Entry], list[Finding]]:
+    """Return the bands, none beyond that in which a response was divided out.
+
+    The horizontals share the narrower limits, so that they can be rotated.
+
+    Returns
+    -------
+    bands : dict of str to Band
+    entries : list of Entry
+        On those that were narrowed.
+    findings : list of Finding
+        ``outside response`` where nothing of a band is left; it is then that of the response.
+    """
+    found, entries, findings = dict(bands), [], []
+    for name, band in bands.items():
+        names = ("H1", "H2") if name in ("H1", "H2", "horizontal") and "horizontal" in bands else (name,)
+        its = [limits[one].values for one in names if one in limits]
+        if not its:
+            continue
+        low, high = max(one["low_hz"] for one in its), min(one["high_hz"] for one in its)
+        corners = max(band.low_cut, low), min(band.high_cut or high, high)
+        if not corners[0] < corners[1]:
+            corners = low, high
+            if name in limits:
+                findings.append(_outside(name, band, low, high))
+        found[name] = replace(
+            band, low_cut=corners[0], high_cut=corners[1], clear_from=max(band.clear_from, low)
+        )  # fmt: skip
+        if found[name] != band:
+            what = f"Kept the band within that of the response, {low:.3g} to {high:.3g} Hz"
+            values = {"low_cut_hz": corners[0], "high_cut_hz": corners[1]}
+            entries.append(Entry(LIMITS, name, what, values))
+    return found, entries, findings
+
+
+def _outside(name: str, band: Band, low: float, high: float) -> Finding:
+    return Finding(
+        "outside response", "unfit",
+        what=f"the shaking is clear of noise from {band.low_cut:.3g} to {band.high_cut or band.nyquist:.3g} Hz, and "
+        f"the sensor's response is known from {low:.3g} to {high:.3g} Hz",
+        values={"low_cut_hz": band.low_cut, "high_cut_hz": band.high_cut, "low_hz": low, "high_hz": high},
+        effect="nothing of the shaking is known as acceleration",
+        remedy="use an accelerometer of the same place, if there is one",
+        component=name,
+    )  # fmt: skip

@@ -9,6 +9,7 @@ import typer
 
 from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit
+from .tables import complain
 
 if TYPE_CHECKING:
     from ..formats import ReadOptions
@@ -59,7 +60,10 @@ ComponentNames = Annotated[
     str | None,
     typer.Option("--component", metavar="NAMES", help="Names in order (H1,H2,V), or new names (X=H1,Y=H2)."),
 ]
-StationCode = Annotated[str | None, typer.Option("--station", metavar="CODE", help="Station of a text file.")]
+StationCode = Annotated[
+    str | None,
+    typer.Option("--station", metavar="CODE", help="Station of a text file; of miniSEED, those to read (A*,B?)."),
+]
 StartTime = Annotated[
     str | None, typer.Option("--start", metavar="TIME", help="Time of the first sample of a text file, ISO 8601, UTC.")
 ]
@@ -74,14 +78,26 @@ Missing = Annotated[
     typer.Option("--missing", help="A file cut short: refuse it, or read what is there and note it."),
 ]
 Gaps = Annotated[
-    Literal["refuse", "longest", "fill"],
-    typer.Option("--gaps", help="miniSEED with a gap: refuse, keep the longest segment, or fill up to 0.1 s."),
+    Literal["refuse", "longest", "fill", "split"],
+    typer.Option(
+        "--gaps", help="miniSEED with a gap: refuse, keep the longest segment, fill up to 0.1 s, or a record of each."
+    ),
 ]
 CommonWindow = Annotated[
     bool, typer.Option("--common-window", help="Cut components of unequal length to the time they share.")
 ]
-Differentiate = Annotated[
-    bool, typer.Option("--differentiate", help="Make acceleration of what StationXML says is velocity.")
+SensorKind = Annotated[
+    Literal["accelerometer", "seismometer", "motion"],
+    typer.Option(
+        "--sensor", help="Sensors to read: of acceleration, of velocity (whole response divided out), or both."
+    ),
+]
+Channels = Annotated[
+    str | None, typer.Option("--channel", metavar="CODES", help="Channels of miniSEED to read: HN?,BN* ...")
+]
+TimeSpan = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--time", metavar="FROM TO", help="Read only this span of miniSEED, ISO 8601, UTC."),
 ]
 Unit = Annotated[
     str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=known_unit, help="Of acceleration in what is shown.")
@@ -108,7 +124,8 @@ def reading_options(sets: list[str] | None = None, **options: Unpack[ReadOptions
     options = checked({**options, "given": given})
     stationxml, event, layout = options.get("stationxml"), options.get("event"), options.get("layout")
     if isinstance(stationxml, str | Path):
-        read_stationxml(stationxml)
+        for error in read_stationxml(stationxml).unread:
+            complain(str(error))
     if event is not None:
         read_quakeml(event)
     if layout is not None:

@@ -18,10 +18,10 @@ from ..foundation.units import COUNTS, G, in_unit, label
 from .app import RECORDS, app
 from .options import (
     By,
+    Channels,
     Cluster,
     CommonWindow,
     ComponentNames,
-    Differentiate,
     Dt,
     EventFile,
     Gaps,
@@ -31,9 +31,11 @@ from .options import (
     Missing,
     SampleUnit,
     Sensitivity,
+    SensorKind,
     StartTime,
     StationCode,
     StationXml,
+    TimeSpan,
     Unit,
     Why,
     reading_options,
@@ -50,6 +52,7 @@ from .tables import (
 
 if TYPE_CHECKING:
     from ..batch import Done, Outcome
+    from ..formats import Records
     from ..formats.draft import Draft
     from ..record import Component, Finding, Record
     from ..settings import Settings
@@ -91,7 +94,9 @@ def process(
     missing: Missing = "refuse",
     gaps: Gaps = "refuse",
     common_window: CommonWindow = False,
-    differentiate: Differentiate = False,
+    sensor: SensorKind = "accelerometer",
+    channel: Channels = None,
+    time: TimeSpan = None,
     begin: Annotated[
         str | None,
         typer.Option("--from", metavar="T", help="Begin the record here: s after the file's first sample, or UTC."),
@@ -122,6 +127,7 @@ def process(
       strongmotion process demo_records -o archive --settings mine.toml --jobs 4
       strongmotion process inbox -o archive --watch
       strongmotion process day.ms -o archive --split-shocks
+      strongmotion process day.ms -o archive --station QUAY --channel 'HN?' --gaps split
       strongmotion process day.ms -o archive --from 2031-03-17T03:26:00 --to 2031-03-17T03:30:00
     """
     from ..batch import process_files, watch_folders
@@ -131,7 +137,7 @@ def process(
     how = reading_options(
         given, layout=layout, stationxml=stationxml, event=event, unit=sample_unit, sensitivity=sensitivity, dt=dt,
         component=component, station=station, start=start, missing=missing, gaps=gaps, common_window=common_window,
-        differentiate=differentiate,
+        sensor=sensor, channel=channel, time=time,
     )  # fmt: skip
     options: dict[str, Any] = {
         "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
@@ -222,7 +228,9 @@ def inspect(
     missing: Missing = "refuse",
     gaps: Gaps = "refuse",
     common_window: CommonWindow = False,
-    differentiate: Differentiate = False,
+    sensor: SensorKind = "accelerometer",
+    channel: Channels = None,
+    time: TimeSpan = None,
     unit: Unit = "m/s2",
 ) -> None:
     """Show what a file holds, what is missing or would be assumed, and what the checks say of it.
@@ -244,12 +252,23 @@ def inspect(
     how = reading_options(
         given, layout=layout, stationxml=stationxml, event=event, unit=sample_unit, sensitivity=sensitivity, dt=dt,
         component=component, station=station, start=start, missing=missing, gaps=gaps, common_window=common_window,
-        differentiate=differentiate,
+        sensor=sensor, channel=channel, time=time,
     )  # fmt: skip
-    for number, record in enumerate(read_all(file, **how)):
+    records = read_all(file, **how)
+    for number, record in enumerate(records):
         if number:
             typer.echo()
         _show_record(record, unit)
+    if _complain_of(records):
+        raise typer.Exit(1)
+
+
+def _complain_of(records: Records) -> bool:
+    """Say what of a file could not be read; tell whether there was any."""
+    for unread in records.unread:
+        which = f"channel {unread.channel}" if unread.channel else f"record {unread.record}"
+        complain(f"{printable(which)}: {unread.error}")
+    return bool(records.unread)
 
 
 def _show_document(file: Path) -> bool:
@@ -557,6 +576,9 @@ def measures(
     station: StationCode = None,
     start: StartTime = None,
     given: Given = None,
+    sensor: SensorKind = "accelerometer",
+    channel: Channels = None,
+    time: TimeSpan = None,
     csv: Annotated[
         Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and show nothing.")
     ] = None,
@@ -576,6 +598,7 @@ def measures(
 
     from ..archive import Archive, in_acceleration_unit, write_catalogue
 
+    failed = False
     if source.is_dir():
         whole = Archive(source).measures(unit)
     else:
@@ -586,11 +609,13 @@ def measures(
         chosen = Settings.load(settings) if settings else Settings()
         how = reading_options(
             given, layout=layout, stationxml=stationxml, unit=sample_unit, sensitivity=sensitivity, dt=dt,
-            component=component, station=station, start=start,
+            component=component, station=station, start=start, sensor=sensor, channel=channel, time=time,
         )  # fmt: skip
-        tables = [process(record, chosen).measures.assign(record=record.id) for record in read_all(source, **how)]
+        records = read_all(source, **how)
+        tables = [process(record, chosen).measures.assign(record=record.id) for record in records]
         whole = in_acceleration_unit(pd.concat(tables, ignore_index=True), unit)
         whole = whole[["record", *whole.columns.drop("record")]]
+        failed = _complain_of(records)
     write_catalogue(whole, csv)
     if csv is not None:
         typer.echo(f"{count(len(whole), 'row')} of {count(whole['record'].nunique(), 'record')} are in {csv}.")
@@ -603,7 +628,7 @@ def measures(
     typer.echo(CAUTION)
     for problem in whole.attrs.get("problems", ()):
         complain(problem)
-    if whole.attrs.get("problems"):
+    if failed or whole.attrs.get("problems"):
         raise typer.Exit(1)
 
 

@@ -15,22 +15,25 @@ from typing import Literal, NamedTuple, Unpack
 from ..foundation.errors import InputError, RecordError
 from ..record import Record
 from . import csv, miniseed
+from .channels import Choice
 from .csv import write_csv
 from .draft import read_drafted
-from .header import Reading
+from .header import Reading, Records, Unread
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
-from .options import ReadOptions, checked, what_is_given
+from .options import ReadOptions, checked, choice_of, span_of, what_is_given
 from .quakeml import of_earthquake, read_quakeml
 from .source import STANDARD_INPUT, content, stored, unpacked
-from .stationxml import described_by, read_stationxml
+from .stationxml import Inventory, described_by, read_stationxml
 from .tables import read_table
 from .text import read_texts, write_text
 from .xml import is_xml
 
 __all__ = [
     "ReadOptions",
+    "Records",
+    "Unread",
     "checked",
     "document_kind",
     "read",
@@ -73,11 +76,17 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     missing : {"refuse", "truncate"}
         What to do with a file that holds fewer samples than it declares. ``"truncate"`` reads what is there and adds
         a finding.
-    gaps : {"refuse", "longest", "fill"}
-        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment, or
-        draw a straight line across gaps of at most 0.1 s; a finding says so.
-    differentiate : bool
-        Turn the samples of a velocity sensor, as StationXML names it, into acceleration; a finding says so.
+    gaps : {"refuse", "longest", "fill", "split"}
+        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment,
+        draw a straight line across gaps of at most 0.1 s, or make a record of each segment; a finding says so.
+    sensor : {"accelerometer", "seismometer", "motion"}
+        Which sensors are read: accelerometers, those of velocity, or both; the code of a channel says which it is, and
+        StationXML, if given, wins. Of a sensor of velocity its whole response, poles and zeros, is divided out. A
+        finding names the channels that were passed over.
+    channel : str, optional
+        Channels of miniSEED to read: patterns such as ``"HN?,BN*"``.
+    time : (str, str), optional
+        Begin and end, ISO 8601, UTC, of what is read of miniSEED.
     unit : str, optional
         The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
     sensitivity : float, optional
@@ -87,7 +96,7 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     component : str, optional
         The names of a text file's components in their order (``"H1,H2,V"``), or new names (``"X=H1,Y=H2"``).
     station, start : str, optional
-        The station's code; the time of the first sample, ISO 8601.
+        The station's code, or of miniSEED patterns of those to read; the time of the first sample, ISO 8601.
     given : mapping of str to str, optional
         What else is known of a text file: ``latitude``, ``azimuth`` and so on, by the names in `header.GIVEN`.
 
@@ -120,18 +129,31 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
             source=records[0].source.file,
             remedy="Read them with read_all, or process the file from the command line, which takes all",
         )
+    if other := [one for one in records.unread if one.record not in (_instrument(records[0]), records[0].id)]:
+        first = other[0].error
+        raise RecordError(
+            f"beside {records[0].id}, {len(other)} of the file cannot be read; the first: {first.what}",
+            source=first.source,
+            line=first.line,
+            remedy="Choose a record with station= or channel=, or take those that can be read with read_all",
+        )
     return records[0]
 
 
-def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> list[Record]:
+def _instrument(record: Record) -> str:
+    station = record.station
+    return ".".join((station.network, station.code, station.location, station.instrument_code)).strip(".")
+
+
+def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
     """Read every record of a file: of miniSEED one for each station, location and instrument.
 
     Parameters and errors are those of `read`.
 
     Returns
     -------
-    list of Record
-        At least one, in the order of the file.
+    Records
+        A list of at least one, in the order of the file; its ``unread`` holds what could not be read, and why.
     """
     options = checked(options)
     layout, stationxml, event = (options.get("layout"), options.get("stationxml"), options.get("event"))
@@ -154,29 +176,47 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> list[Record]:
         options.get("missing", "refuse"),
         options.get("common_window", False),
         options.get("gaps", "refuse"),
-        inventory is not None,
+        inventory,
+        choice_of(options),
+        span_of(options),
+        False,
         what_is_given(options),
         names,
     )
+    unread: list[Unread] = []
+    records: list[Record]
     if plan is not None and plan.format != "text":
         records = read_table(reading, plan)
     elif chosen is None and miniseed.recognises(data):
         records = miniseed.read_miniseed(reading)
+        unread += records.unread
     else:
         reading = _as_text(reading)
         records = _format_of(reading, chosen).read(reading)
     if component is not None and renaming:
         records = [renamed(record, component) for record in records]
     if inventory is not None:
-        records = [
-            described_by(
-                record, inventory, differentiate=options.get("differentiate", False), keep=sensitivity is not None
-            )
-            for record in records
-        ]
+        records = _described(records, inventory, reading.choice, unread, keep=sensitivity is not None)
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
-    return records
+    return Records(records, unread)
+
+
+def _described(
+    records: list[Record], inventory: Inventory, choice: Choice, unread: list[Unread], *, keep: bool
+) -> list[Record]:
+    """Return the records with what an inventory says of them; what is wrong with one goes to `unread`."""
+    found = []
+    for record in records:
+        try:
+            found.append(described_by(record, inventory, choice=choice, keep=keep, unread=unread))
+        except RecordError as error:
+            if len(records) == 1:
+                raise
+            unread.append(Unread(record.id, "", error))
+    if not found:
+        raise unread[-1].error
+    return found
 
 
 def renamed(record: Record, component: str) -> Record:

@@ -12,7 +12,7 @@ from array import array
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,15 @@ from ..foundation.errors import InputError, RecordError
 from ..foundation.times import instant_in
 from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
 from ..record import Component, Finding, Record, Source, Station
+from .channels import ACCELERATION_ALONE, Choice
 from .phrases import coordinate, moments, pointing
 
-OF_STATION = ("station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument")
+if TYPE_CHECKING:
+    from .stationxml import Inventory
+
+OF_STATION = (
+    "station", "network", "location", "name", "latitude", "longitude", "elevation", "instrument", "instrument_code",
+)  # fmt: skip
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
 SHORTEST, LONGEST = 1e-6, 1e6
@@ -98,9 +104,15 @@ class Reading:
     sensitivity: float | None = None
     missing: Literal["refuse", "truncate"] = "refuse"
     common_window: bool = False
-    gaps: Literal["refuse", "longest", "fill"] = "refuse"
-    described: bool = False
-    """Whether the caller gives StationXML, which will say what the samples are."""
+    gaps: Literal["refuse", "longest", "fill", "split"] = "refuse"
+    inventory: Inventory | None = None
+    """The StationXML that the caller gives, which will say what the samples are."""
+    choice: Choice = ACCELERATION_ALONE
+    """Which channels are wanted of a file that holds many."""
+    time: tuple[np.datetime64, np.datetime64] | None = None
+    """From when to when, UTC."""
+    own: bool = False
+    """Whether this library made the file just now: all channels of it are read."""
     given: Mapping[str, str] = field(default_factory=dict)
     """What the caller says of the file, by the names in `GIVEN`; it wins over what the file says."""
     names: tuple[str, ...] = ()
@@ -141,6 +153,33 @@ class Reading:
             findings,
             common_window=self.common_window,
         )
+
+
+class Unread(NamedTuple):
+    """What of a file could not be read: the codes of its instrument, its channel (none: the whole record), and why."""
+
+    record: str
+    channel: str
+    error: RecordError
+
+
+class Records(list[Record]):
+    """The records of a file, in its order; ``unread`` holds what of the file could not be read, and why."""
+
+    def __init__(self, records: Iterable[Record] = (), unread: Iterable[Unread] = ()) -> None:
+        super().__init__(records)
+        self.unread = tuple(unread)
+
+
+def channel_left_out(channel: str, error: RecordError) -> Finding:
+    """Return the finding that one component of a record could not be read."""
+    return Finding(
+        "channel left out",
+        "doubt",
+        f"{shown(channel)} was left out: {error.what}",
+        "The record lacks this component",
+        error.remedy or "",
+    )
 
 
 def direction(label: str) -> tuple[str, float | None, float | None]:
@@ -308,6 +347,7 @@ def station_of(reading: Reading, fields: Fields) -> Station:
             longitude=number(reading, fields, "longitude"),
             elevation=number(reading, fields, "elevation"),
             instrument=words.get("instrument", ""),
+            instrument_code=words.get("instrument_code", ""),
         )
     except RecordError as error:
         if error.source:

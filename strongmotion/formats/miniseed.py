@@ -1,16 +1,19 @@
 """FDSN miniSEED, versions 2 and 3 (https://docs.fdsn.org/projects/miniseed3/), through the library `pymseed`.
 
 A file may hold many channels, stations and segments. Channels of one station, location and instrument (the band and
-source codes) make a record. What a record says of itself beyond miniSEED's own header (unit, sensitivity, direction,
+source codes) make a record; `channels` says which are read. What is wrong with a channel or a record spoils it alone.
+What a record says of itself beyond miniSEED's own header (unit, sensitivity, direction,
 names) is written, in version 3, to the extra header ``strongmotion``, and read from there.
 """
 
 from __future__ import annotations
 
 import json
+import math
 import re
 import struct
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -19,9 +22,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..foundation.errors import InputError, RecordError
+from ..foundation.times import leap_seconds_between
+from ..foundation.units import COUNTS
 from ..record import Component, Finding, Record, Severity, Source
 from . import header
-from .header import Field, Reading
+from .channels import MOST_NAMED, SEISMOMETERS, Codes, Passed, counted, listed, passed_over, remedy_of
+from .header import Field, Reading, Records, Unread
+from .stationxml import measured
 from .text import described, save
 
 LONGEST_FILLED = 0.1
@@ -35,7 +42,7 @@ MOST_FILLED = 1000
 _HEAD_2 = re.compile(rb"[0-9 \0]{6}[DRQM][ \0]")
 _BEYOND = (
     "component", "channel", "unit", "sensitivity", "azimuth", "dip",
-    "name", "latitude", "longitude", "elevation", "instrument", "processed",
+    "name", "latitude", "longitude", "elevation", "instrument", "instrument_code", "processed",
 )  # fmt: skip
 _BANDS = ((1000.0, "F"), (250.0, "C"), (80.0, "H"), (10.0, "B"), (1.0, "M"), (0.0, "L"))
 _WHOLE = "Copy the file again from its source"
@@ -45,7 +52,10 @@ _LENGTHS_3 = struct.Struct("<BHI")
 _USUAL_2 = b"\0\x30\x03\xe8"
 """At byte 46 of most records of version 2: blockette 1000, which holds the length, follows the header."""
 
-Codes = tuple[str, str, str, str, str]
+NS = 1_000_000_000
+
+Instrument = tuple[str, ...]
+"""Network, station, location, band and instrument code."""
 
 
 class _Segment(NamedTuple):
@@ -58,16 +68,29 @@ class _Segment(NamedTuple):
     described: Any
 
 
+class _Channel(NamedTuple):
+    """A channel to read: what its first header says beyond the format's own, and what is wrong with it."""
+
+    codes: Codes
+    source: str
+    segments: list[_Segment]
+    said: Mapping[str, Field]
+    rate: float  # Hz, or below 0 the interval in s
+    measures: str  # acceleration or velocity, as StationXML says; nothing if it does not
+    fault: RecordError | None
+
+
 class _Piece(NamedTuple):
     start: int  # ns since 1970
     samples: NDArray[Any]
 
 
 class _Run:
-    """Pieces joined end to end, not yet copied together."""
+    """Pieces joined end to end, not yet copied together, and what must be said of them."""
 
     def __init__(self, piece: _Piece) -> None:
         self.start, self.parts, self.count = piece.start, [piece.samples], len(piece.samples)
+        self.findings: list[Finding] = []
 
     def add(self, samples: NDArray[Any]) -> None:
         self.parts.append(samples)
@@ -85,63 +108,255 @@ class _Run:
             last = first
         return np.concatenate(found[::-1]) if found else self.parts[0][:0]
 
+    def whole(self) -> NDArray[Any]:
+        """Return all its samples, read-only."""
+        samples = self.parts[0] if len(self.parts) == 1 else np.concatenate(self.parts)
+        samples.flags.writeable = False
+        return samples
+
+    def end(self, dt: float) -> int:
+        """Return the time of its last sample, ns since 1970; a leap second is left out."""
+        return self.start + round((self.count - 1) * dt * 1e9)
+
+    def between(self, begin: int, end: int, dt: float) -> _Run:
+        """Return the samples from one time to another, both included, with a finding if they are not all."""
+        first = max(0, math.ceil((begin - self.start) * 1e-9 / dt - 0.1))
+        stop = min(self.count, math.floor((end - self.start) * 1e-9 / dt + 0.1) + 1)
+        if (first, stop) == (0, self.count):
+            return self
+        part = _Run(_Piece(self.start + round(first * dt * 1e9), self.part(first, stop).copy()))
+        note = Finding(
+            "gap", "note", f"{first} samples before and {self.count - stop} after were left out, in which another "
+            "component has a gap or is part of another record", "Motion there does not count",
+            "Get the missing data, if they exist", values={"before": first, "after": self.count - stop},
+        )  # fmt: skip
+        part.findings = [*self.findings, note]
+        return part
+
 
 def recognises(head: bytes) -> bool:
     """Whether the start of a file is miniSEED."""
     return head.startswith(b"MS\x03") or bool(_HEAD_2.match(head))
 
 
-def read_miniseed(reading: Reading) -> list[Record]:
+def read_miniseed(reading: Reading) -> Records:
     """Read the records of a miniSEED file.
 
     Parameters
     ----------
     reading : Reading
-        Its ``gaps`` says what to do where a channel's samples break off and go on later. ``"refuse"``: an error.
-        ``"longest"``: keep the longest unbroken segment. ``"fill"``: draw a straight line across gaps of at most
-        `LONGEST_FILLED`. Samples that are there twice, and alike, are taken once. A finding tells of each.
+        Its ``choice`` says which channels are read, and ``time`` from when to when. Its ``gaps`` says what to do
+        where a channel's samples break off and go on later. ``"refuse"``: the channel is not read. ``"longest"``: keep
+        the longest unbroken segment. ``"fill"``: draw a straight line across gaps of at most `LONGEST_FILLED`.
+        ``"split"``: make a record of each segment. Samples that are there twice, and alike, are taken once. A finding
+        tells of each.
 
     Returns
     -------
-    list of Record
-        Integer samples as int32, others as float32 or float64.
+    Records
+        Integer samples as int32, others as float32 or float64. Its ``unread`` names channels that could not be read.
 
     Raises
     ------
     RecordError
-        The file is damaged or cut off, a channel has a gap, or floating-point samples come without a unit.
+        The file is damaged or cut off, or nothing of it can be read: no channel is of the sensor wanted, or each has a
+        gap, or holds floating-point samples without a unit.
     """
-    from pymseed import MiniSEEDError, MS3TraceList
+    from pymseed import MiniSEEDError
 
     data, begins, cut = _whole_records(reading)
-    instruments: dict[Codes, list[tuple[str, str, list[_Segment]]]] = {}
+    unread: list[Unread] = []
+    try:
+        traces, damaged = _traces(reading, data, begins)
+        every: dict[str, list[_Segment]] = {}
+        for trace in traces:
+            every.setdefault(trace.sourceid, []).extend(_segments(trace))
+        if sum(segment.length for segments in every.values() for segment in segments) > DENSEST * len(data):
+            raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
+        instruments, passed, others = _instruments(reading, every, unread, damaged)
+        for name in sorted(damaged.keys() - every.keys()):
+            unread.append(Unread("", name, damaged[name]))
+            cut = (*cut, _of_no_channel(name, damaged[name]))
+        parts = [_records_of(reading, channels, cut, unread) for channels in instruments.values()]
+    except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
+        raise _fault(reading, data, error) from None
+    records = [record for part in parts for record in part]
+    if not records:
+        raise _nothing(reading, unread, passed, others)
+    here = {(record.station.network, record.station.code) for record in records}
+    return Records((_with_passed(record, passed, here) for record in records), unread)
+
+
+def _traces(reading: Reading, data: bytes, begins: list[int]) -> tuple[Any, dict[str, RecordError]]:
+    """Return the file's traces, and the errors of damaged records by the channel that each names."""
+    from pymseed import MiniSEEDError, MS3TraceList
+
     traces = MS3TraceList()
     try:
         for begin, end in pairwise([*begins, len(data)]):
             # In parts, so that a file of nothing but gaps is noticed before it is sorted.
             traces.add_buffer(data[begin:end] if len(begins) > 1 else data, record_list=True)
-            if len(traces) > MOST_CHANNELS or any(len(trace) > MOST_SEGMENTS for trace in traces):
-                raise reading.error(
-                    f"the file has more than {MOST_CHANNELS} channels, or {MOST_SEGMENTS} segments of one",
-                    remedy="Split it into one file for each event",
-                )
-        declared = 0
-        for trace in traces:
-            segments = [_Segment(one.starttime, one.endtime, one.samplecnt, one.samprate, one) for one in trace]
-            declared += sum(segment.length for segment in segments)
-            source = trace.sourceid
-            network, station, location, band, instrument, orientation = _codes(reading, source)
-            codes = (network, station, location, band, instrument)
-            instruments.setdefault(codes, []).append((orientation, source, segments))
-        if declared > DENSEST * len(data):
-            raise reading.error(f"more samples are declared than {len(data)} bytes can hold", remedy=_WHOLE)
-        found = [_record(reading, codes, channels, cut) for codes, channels in instruments.items()]
-    except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
+            _check_count(reading, traces)
+    except (MiniSEEDError, ValueError) as error:
+        sound, damaged = _sound(reading, data, error)
+        traces = MS3TraceList()
+        traces.add_buffer(sound, record_list=True)
+        _check_count(reading, traces)
+        return traces, damaged
+    return traces, {}
+
+
+def _of_no_channel(name: str, error: RecordError) -> Finding:
+    """Return the finding on a damaged record whose header names a channel of which the file holds nothing else."""
+    return Finding(
+        "damaged record", "doubt", f"{error.what}; its header names {header.shown(name)}",
+        "If that name is damaged, too, a channel of this record may end early", error.remedy or "",
+    )  # fmt: skip
+
+
+def _check_count(reading: Reading, traces: Any) -> None:
+    if len(traces) > MOST_CHANNELS or any(len(trace) > MOST_SEGMENTS for trace in traces):
+        raise reading.error(
+            f"the file has more than {MOST_CHANNELS} channels, or {MOST_SEGMENTS} segments of one",
+            remedy="Split it into one file for each event",
+        )
+
+
+def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict[str, RecordError]]:
+    """Return the records of a damaged file that can be read, and the faults of the others by their channel.
+
+    Raises
+    ------
+    RecordError
+        It is not known where the records begin, or a damaged one does not name its channel.
+    """
+    from pymseed import MiniSEEDError, MS3Record
+
+    at, sound = 0, []
+    damaged: dict[str, RecordError] = {}
+    while at < len(data):
+        length = _length_at(data, at)
+        if length is None:
+            raise _fault(reading, data, error) from None
+        record = data[at : at + length]
+        try:
+            MS3Record.parse(record).sourceid  # noqa: B018 -- reading it is what fails
+            sound.append(record)
+        except (MiniSEEDError, ValueError) as found:
+            source = _source_of(record)
+            if len(damaged) >= MOST_CHANNELS or not source:
+                raise _fault(reading, data, error) from None
+            damaged.setdefault(source, _damaged(reading, at, str(found)))
+        at += length
+    if not sound or not damaged:
         raise _fault(reading, data, error) from None
-    records = [record for record in found if record is not None]
-    if not records:
-        raise reading.error("the file holds no samples of motion", remedy="Check that it is the right file")
-    return records
+    return b"".join(sound), damaged
+
+
+def _source_of(record: bytes) -> str:
+    """Return the source identifier that stands in the header of a record; nothing where it is unreadable."""
+    try:
+        if record.startswith(b"MS\x03"):
+            return record[40 : 40 + record[33]].decode("ascii")
+        codes = [record[begin:end].decode("ascii").strip() for begin, end in ((18, 20), (8, 13), (13, 15), (15, 18))]
+        network, station, location, code = codes
+        band, instrument, direction = tuple(code)
+        return f"FDSN:{network}_{station}_{location}_{band}_{instrument}_{direction}"
+    except (UnicodeDecodeError, ValueError):
+        return ""
+
+
+def _segments(trace: Any) -> list[_Segment]:
+    return [_Segment(one.starttime, one.endtime, one.samplecnt, one.samprate, one) for one in trace]
+
+
+def _instruments(
+    reading: Reading, every: Mapping[str, list[_Segment]], unread: list[Unread], damaged: Mapping[str, RecordError]
+) -> tuple[dict[Instrument, list[_Channel]], list[Passed], list[str]]:
+    """Return the channels to read by instrument, those passed over, and the names of those that were not chosen."""
+    from pymseed import DataEncoding
+
+    instruments: dict[Instrument, list[_Channel]] = {}
+    passed: list[Passed] = []
+    others: list[str] = []
+    for source, its in every.items():
+        try:
+            codes = _codes(reading, source)
+        except RecordError as error:
+            unread.append(Unread("", source, error))
+            continue
+        segments, first = [], None
+        for segment in its:
+            if segment.length > 0 and segment.rate > 0:
+                begins = next(iter(segment.described.recordlist)).record
+                if begins.encoding != DataEncoding.TEXT:
+                    segments.append(segment)
+                    first = first or begins
+        if first is None:
+            continue  # as a log has none
+        if not reading.choice.holds(codes) or not any(_touches(reading, segment) for segment in segments):
+            others.append(codes.name)
+            continue
+        said = _beyond(first)
+        metadata = "" if reading.inventory is None else measured(reading.inventory, codes, segments[0].start)
+        if "unit" in said and said["unit"].text != COUNTS:
+            metadata = "acceleration"  # by a header of this library's own
+        measures = reading.choice.unwanted(codes, metadata)
+        if measures and not reading.own:
+            passed.append(Passed(codes, measures))
+            continue
+        if source in damaged:
+            unread.append(Unread(_instrument_of(codes), codes.name, damaged[source]))
+        channel = _Channel(codes, source, segments, said, first.samprate_raw, metadata, damaged.get(source))
+        instruments.setdefault(codes[:5], []).append(channel)
+    return instruments, passed, others
+
+
+def _instrument_of(codes: Codes) -> str:
+    return ".".join((codes.network, codes.station, codes.location, codes.band + codes.instrument)).strip(".")
+
+
+def _touches(reading: Reading, segment: _Segment) -> bool:
+    """Whether a segment has a part in the span of time that is wanted."""
+    if reading.time is None:
+        return True
+    begin, end = (int(moment.astype(np.int64)) for moment in reading.time)
+    return segment.start <= end and segment.end >= begin
+
+
+def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], others: list[str]) -> RecordError:
+    """Return the error of a file of which nothing was read."""
+    if unread:
+        first = unread[0].error
+        if len(unread) == 1:
+            return first
+        also = ", ".join(header.shown(one.channel) for one in unread[1 : 1 + MOST_NAMED])
+        more = f" and {len(unread) - 1 - MOST_NAMED} more" if len(unread) - 1 > MOST_NAMED else ""
+        return RecordError(
+            f"{first.what}; {also}{more} cannot be read either", source=first.source, line=first.line,
+            remedy=first.remedy,
+        )  # fmt: skip
+    if passed:
+        return reading.error(
+            f"the file holds no samples of motion that are wanted; {counted(passed)} passed over: {listed(passed)}",
+            remedy=remedy_of(passed),
+        )
+    if others:
+        names = ", ".join(header.shown(name) for name in others[:MOST_NAMED])
+        more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
+        return reading.error(
+            f"nothing in the file is of the channels, stations and time chosen; it holds {names}{more}",
+            remedy="Choose others with channel=, station= or time= (--channel, --station, --time)",
+        )
+    return reading.error("the file holds no samples of motion", remedy="Check that it is the right file")
+
+
+def _with_passed(record: Record, passed: list[Passed], here: set[tuple[str, str]]) -> Record:
+    """Return the record with a finding on the channels of its station, and of those without any record."""
+    own = (record.station.network, record.station.code)
+    its = [one for one in passed if (one.channel[:2] == own or one.channel[:2] not in here)]
+    note = passed_over(its)
+    return replace(record, findings=(*record.findings, *note)) if note else record
 
 
 def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, ...]]:
@@ -174,8 +389,8 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         "cut off",
         "doubt",
         f"the file breaks off inside the record at byte {last + 1}; what is before it was read",
-        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong.",
-        "Get the whole file.",
+        "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
+        "Get the whole file",
         place=f"byte {last + 1}",
         values={"byte": last + 1},
     )
@@ -190,6 +405,14 @@ def _common_length(data: bytes) -> int:
     count, rest = divmod(len(data), length)
     usual = all(data[at::length] == data[at : at + 1] * count for at in (46, 47, 48, 49, 54))
     return length if usual and rest == 0 and b"M" not in data[::length] else 0
+
+
+def _length_at(data: bytes, at: int) -> int | None:
+    """Return the length of the record at a byte, by its header; None where that does not say."""
+    if data.startswith(b"MS\x03", at) and at + 40 <= len(data):
+        identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
+        return int(40 + identifier + extra + payload)
+    return _length_2(data, at)
 
 
 def _length_2(data: bytes, at: int) -> int | None:
@@ -210,13 +433,15 @@ def _length_2(data: bytes, at: int) -> int | None:
     return None
 
 
-def _fault(reading: Reading, data: bytes, error: Exception) -> RecordError:
-    """Return an error that names the byte of the first record that cannot be read."""
+def _fault(reading: Reading, data: bytes, error: Exception, source: str = "") -> RecordError:
+    """Return an error that names the byte of the first record, of a channel if one is given, that cannot be read."""
     from pymseed import MiniSEEDError, MS3Record, get_error_messages
 
     at, reason = 0, str(error)
     try:
-        for record in MS3Record.from_buffer(data, unpack_data=True):
+        for record in MS3Record.from_buffer(data, unpack_data=not source):
+            if source and record.sourceid == source:
+                record.unpack_data()
             if messages := get_error_messages():
                 reason = messages[0]
                 break
@@ -224,12 +449,16 @@ def _fault(reading: Reading, data: bytes, error: Exception) -> RecordError:
             at += record.reclen
     except (MiniSEEDError, ValueError) as found:
         reason = str(found)
+    return _damaged(reading, at, reason)
+
+
+def _damaged(reading: Reading, at: int, reason: str) -> RecordError:
     reason = " ".join(reason.split("::")[0].split())
     return reading.error(f"the record at byte {at + 1} is damaged ({header.shown(reason, 120)})", remedy=_WHOLE)
 
 
-def _codes(reading: Reading, source: str) -> tuple[str, ...]:
-    """Return network, station, location, band, source and orientation of an FDSN source identifier."""
+def _codes(reading: Reading, source: str) -> Codes:
+    """Return the codes of an FDSN source identifier."""
     parts = source.removeprefix("FDSN:").split("_")
     if not source.startswith("FDSN:") or len(parts) != 6:
         raise reading.error(
@@ -241,59 +470,185 @@ def _codes(reading: Reading, source: str) -> tuple[str, ...]:
             f"{header.shown(source)} has no channel code, which tells its direction",
             remedy="Give the channel the code it has in its StationXML, such as HNZ",
         )
-    return tuple(parts)
+    return Codes(*parts)
+
+
+def _records_of(
+    reading: Reading, channels: list[_Channel], cut: tuple[Finding, ...], unread: list[Unread]
+) -> list[Record]:
+    """Return the records of one instrument: one, or with ``gaps="split"`` one for each event."""
+    instrument = _instrument_of(channels[0].codes)
+    left_out: list[Finding] = []
+
+    def leave_out(channel: _Channel, error: RecordError) -> None:
+        note = header.channel_left_out(channel.codes.name, error)
+        if note in left_out:  # of another event
+            return
+        left_out.append(note)
+        if channel.fault is None:
+            unread.append(Unread(instrument, channel.codes.name, error))
+
+    unbroken: list[tuple[_Channel, list[_Run], float]] = []
+    for channel in channels:
+        try:
+            if channel.fault is not None:
+                raise channel.fault
+            unbroken.append((channel, *_channel(reading, channel)))
+        except RecordError as error:
+            leave_out(channel, error)
+    dts = [dt for _, _, dt in unbroken]
+    usual = max(dts, key=lambda dt: (dts.count(dt), -dt), default=0.0)
+    for channel, _, dt in unbroken:
+        if dt != usual:
+            what = f"channel {channel.source} has a sample every {dt:g} s, others of its instrument every {usual:g} s"
+            leave_out(channel, reading.error(what, remedy="Read it on its own with channel= (--channel)"))
+    alike = [(channel, runs) for channel, runs, dt in unbroken if dt == usual]
+    records = []
+    names = _names([channel for channel, _ in alike])
+    for event in _events(alike, usual, split=reading.gaps == "split"):
+        try:
+            record = _record(reading, event, usual, names, leave_out)
+        except RecordError as error:
+            unread.append(Unread(instrument, "", error))
+            continue
+        if record is not None:
+            records.append(record)
+    found = (*cut, *left_out, *_chosen(reading))
+    return [replace(record, findings=(*found, *record.findings)) for record in records] if found else records
+
+
+def _chosen(reading: Reading) -> tuple[Finding, ...]:
+    """Return the finding that the file was read in part."""
+    if reading.time is None:
+        return ()
+    begin, end = (str(moment.astype("datetime64[ms]")) for moment in reading.time)
+    return (
+        Finding(
+            "time chosen", "note", f"the file was read from {begin} to {end} UTC",
+            "What lies before and after does not count", "Choose another time if it matters",
+        ),
+    )  # fmt: skip
+
+
+def _names(channels: list[_Channel]) -> dict[str, str]:
+    """Return the names of an instrument's components: a pair H1 and H2 is N and E, or 1 and 2, never of both."""
+    directions = {channel.codes.direction for channel in channels}
+    aligned, others = directions & {"N", "E"}, directions & {"1", "2"}
+    unpaired = aligned if len(others) > len(aligned) else others if aligned else set()
+    names = {}
+    for channel in channels:
+        code = channel.codes
+        own = "component" in channel.said
+        names[channel.source] = (
+            code.code if code.direction in unpaired and not own else header.direction(_label(channel))[0]
+        )
+    return names
+
+
+def _label(channel: _Channel) -> str:
+    """Return the word for a channel's direction that `header.direction` knows, or else its code."""
+    if "component" in channel.said:
+        return channel.said["component"].text
+    letter = channel.codes.direction
+    return f"HN{letter}" if letter in tuple("NEZ12") else letter if letter in ("R", "T") else channel.codes.code
+
+
+def _events(
+    channels: list[tuple[_Channel, list[_Run]]], dt: float, *, split: bool
+) -> list[list[tuple[_Channel, _Run]]]:
+    """Return the unbroken samples of each event: those of all channels that share a span of time."""
+    if not split:
+        return [[(channel, runs[0]) for channel, runs in channels]] if channels else []
+    every = [(channel, run) for channel, runs in channels for run in runs]
+    return [event for group in _groups(every, dt) for event in _without_gaps(group, dt)]
+
+
+def _groups(every: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
+    """Return the runs of several channels in groups that share no span of time."""
+    groups: list[list[tuple[_Channel, _Run]]] = []
+    last = 0
+    for channel, run in sorted(every, key=lambda one: one[1].start):
+        if not groups or run.start > last + round(dt * 1e9):
+            groups.append([])
+            last = run.end(dt)
+        groups[-1].append((channel, run))
+        last = max(last, run.end(dt))
+    return groups
+
+
+def _without_gaps(group: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
+    """Return a group parted where a channel of it has a gap, so that in each part all are unbroken."""
+    by_channel: dict[str, list[tuple[_Channel, _Run]]] = {}
+    for channel, run in group:
+        by_channel.setdefault(channel.source, []).append((channel, run))
+    if all(len(runs) == 1 for runs in by_channel.values()):
+        return [group]
+    # The spans in which every channel has samples.
+    spans = [(0, 2**63 - 1)]
+    for its in by_channel.values():
+        own = [(run.start, run.end(dt)) for _, run in its]
+        spans = [
+            (max(a, c), min(b, d)) for a, b in spans for c, d in own if min(b, d) - max(a, c) >= round(dt * 1e9)
+        ]  # fmt: skip
+    parts = []
+    used: set[int] = set()
+    for begin, end in spans:
+        part = []
+        for its in by_channel.values():
+            channel, run = next(one for one in its if one[1].start <= begin and one[1].end(dt) >= end)
+            part.append((channel, run.between(begin, end, dt)))
+            used.add(id(run))
+        parts.append(part)
+    # What no span of all channels touches is an event of its own.
+    rest = [(channel, run) for channel, run in group if id(run) not in used]
+    if len(rest) == len(group):
+        return [[one] for one in rest]
+    return parts + [part for its in _groups(rest, dt) for part in _without_gaps(its, dt)]
 
 
 def _record(
-    reading: Reading, codes: Codes, channels: list[tuple[str, str, list[_Segment]]], cut: tuple[Finding, ...]
+    reading: Reading,
+    event: list[tuple[_Channel, _Run]],
+    dt: float,
+    names: Mapping[str, str],
+    leave_out: Callable[[_Channel, RecordError], None],
 ) -> Record | None:
-    """Return the record of one instrument; None where it has no samples, as a log has none."""
-    from pymseed import DataEncoding
-
-    network, station, location, band, source = codes
-    base = {"network": Field(network), "station": Field(station), "location": Field(location)}
+    """Return the record of one instrument and one event; None where no channel of it can be read."""
+    codes = event[0][0].codes
+    base = {
+        "network": Field(codes.network), "station": Field(codes.station), "location": Field(codes.location),
+        # Derived samples are of the instrument that their own header names, if it does.
+        "instrument_code": Field("" if codes.instrument == "X" else codes.band + codes.instrument),
+    }  # fmt: skip
     components: list[Component] = []
-    findings = list(cut)
-    version = 3 if reading.data.startswith(b"MS") else 2
-    for orientation, channel, parts in channels:
-        segments, first = [], None
-        for segment in parts:
-            if segment.length > 0 and segment.rate > 0:
-                begins = next(iter(segment.described.recordlist)).record
-                if begins.encoding != DataEncoding.TEXT:
-                    segments.append(segment)
-                    first = first or begins
-        if first is None:
-            continue
-        fields = {**base, "channel": Field(band + source + orientation), **_beyond(first)}
-        fields.setdefault("component", Field(f"HN{orientation}" if orientation in tuple("NEZ12") else orientation))
-        name = header.direction(fields["component"].text)[0]
-        samples, start, dt, of_gaps = _channel(reading, channel, name, segments, first.samprate_raw)
-        findings.extend(of_gaps)
+    findings: list[Finding] = []
+    for channel, run in event:
+        fields = {**base, "channel": Field(channel.codes.code), **channel.said}
+        fields["component"] = Field(_label(channel))
+        name = names[channel.source]
+        samples = run.whole()
         if "unit" not in fields:
-            if samples.dtype.kind == "f" and reading.unit is None and not reading.described:
-                raise reading.error(
-                    f"channel {channel} holds {samples.dtype} numbers, and miniSEED states no unit",
-                    remedy="Give their unit with unit= (--sample-unit), or their StationXML if they are counts",
-                )
-            fields["unit"] = Field("counts")
-        fields["start"] = Field(f"{np.datetime64(start, 'ns')}Z")
-        component, notes = header.component_of(reading, fields, samples, dt, None)
-        components.append(component)
-        findings.extend(notes)
+            if samples.dtype.kind == "f" and reading.unit is None and reading.inventory is None and not reading.own:
+                what = f"channel {channel.source} holds {samples.dtype} numbers, and miniSEED states no unit"
+                remedy = "Give their unit with unit= (--sample-unit), or their StationXML if they are counts"
+                leave_out(channel, reading.error(what, remedy=remedy))
+                continue
+            fields["unit"] = Field(COUNTS)
+        fields["start"] = Field(f"{np.datetime64(run.start, 'ns')}Z")
+        try:
+            component, notes = header.component_of(reading, fields, samples, dt, None)
+        except RecordError as error:
+            leave_out(channel, error)
+            continue
+        components.append(component if component.name == name else replace(component, name=name))
+        findings.extend(replace(finding, component=name) for finding in (*run.findings, *notes))
         if not any(finding.name == "already processed" for finding in findings):
             findings.extend(header.processed_note(fields))
         base.update({key: field for key, field in fields.items() if key in header.OF_STATION})
-        if source in ("H", "L") and not reading.described:
-            findings.append(
-                Finding(
-                    "velocity sensor", "doubt", f"by its code {source} the sensor is a seismometer, of velocity",
-                    "Then its samples are no acceleration.", "Give its StationXML, or use the accelerometer.",
-                    name,
-                )
-            )  # fmt: skip
+        findings.extend(_of_sensor(reading, channel, name))
     if not components:
         return None
+    version = 3 if reading.data.startswith(b"MS") else 2
     usual = {name: place for place, name in enumerate(("H1", "H2", "V"))}
     components.sort(key=lambda component: usual.get(component.name, len(usual)))
     return Record.from_components(
@@ -303,6 +658,27 @@ def _record(
         findings,
         common_window=reading.common_window,
     )
+
+
+def _of_sensor(reading: Reading, channel: _Channel, name: str) -> tuple[Finding, ...]:
+    """Return the finding that a channel's code leaves doubt of what it measures."""
+    code = channel.codes.instrument
+    if channel.measures or reading.own or code not in (*SEISMOMETERS, "G"):
+        return ()
+    if code == "G":
+        return (
+            Finding(
+                "instrument code", "note", "by its code G the sensor is a gravimeter, or an accelerometer named so "
+                "before August 2000", "It was taken for an accelerometer", "Give its StationXML.", name,
+            ),
+        )  # fmt: skip
+    severity: Severity = "doubt" if code == "L" else "unfit"  # L was a code of accelerometers, too
+    return (
+        Finding(
+            "velocity sensor", severity, f"by its code {code} the sensor is a seismometer, of velocity",
+            "Then its samples are no acceleration", "Give its StationXML, or use the accelerometer", name,
+        ),
+    )  # fmt: skip
 
 
 def _beyond(record: Any) -> dict[str, Field]:
@@ -316,36 +692,75 @@ def _beyond(record: Any) -> dict[str, Field]:
         return {}  # foreign extra headers are free to be anything
 
 
-def _channel(
-    reading: Reading, source: str, name: str, segments: list[_Segment], stated: float
-) -> tuple[NDArray[Any], int, float, list[Finding]]:
-    """Return a channel's samples, its start in ns since 1970, its interval in s, and findings on its gaps.
+def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
+    """Return a channel's unbroken samples, one run or with ``gaps="split"`` several, and its interval in s."""
+    from pymseed import MiniSEEDError, get_error_messages
 
-    `stated` is its sampling rate in Hz, or below 0 its interval in s.
-    """
-    from pymseed import get_error_messages
-
+    source, segments = channel.source, [segment for segment in channel.segments if _touches(reading, segment)]
     if any(abs(segment.rate / segments[0].rate - 1) > 1e-4 for segment in segments):
         raise reading.error(f"channel {source} changes its sampling rate", remedy="Split the file where it changes")
     get_error_messages()  # of before
-    pieces = [_Piece(segment.start, segment.described.create_numpy_array_from_recordlist()) for segment in segments]
+    try:
+        pieces = [_Piece(segment.start, segment.described.create_numpy_array_from_recordlist()) for segment in segments]
+    except (MiniSEEDError, ValueError) as error:
+        raise _fault(reading, reading.data, error, source) from None
     if messages := get_error_messages():  # a checksum of the compression that does not hold is but a message there
-        raise _fault(reading, reading.data, ValueError(messages[0]))
+        raise _fault(reading, reading.data, ValueError(messages[0]), source)
     if len({piece.samples.dtype for piece in pieces}) > 1:
         raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
-    dt = -stated if stated < 0 else _interval(stated)
-    piece, findings = _joined(reading, source, name, pieces, dt)
-    drift = max(abs((segment.end - segment.start) * 1e-9 / dt - (segment.length - 1)) for segment in segments)
+    # A rate below 0 is an interval in s.
+    dt = -channel.rate if channel.rate < 0 else _interval(channel.rate)
+    runs = _joined(reading, source, _within(reading, source, pieces, dt), dt)
+    drift = max(_drift(segment, dt) for segment in segments)
     if drift > 0.5:
-        findings.append(
-            Finding(
-                "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
-                "Frequencies are wrong by as much, and components may lie apart.",
-                "Use a record with a locked clock, or correct the sampling interval.", name,
-            )
+        finding = Finding(
+            "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
+            "Frequencies are wrong by as much, and components may lie apart",
+            "Use a record with a locked clock, or correct the sampling interval",
         )  # fmt: skip
-    piece.samples.flags.writeable = False
-    return piece.samples, piece.start, dt, findings
+        for run in runs:
+            run.findings.append(finding)
+    return runs, dt
+
+
+def _left(begin: int, end: int, duration: float) -> float:
+    """Return the time in s between two instants in ns since 1970 beyond what lasts so long, leap seconds included.
+
+    Within a leap second, 23:59:60, the same instants come twice: of the readings of such an instant the one counts by
+    which least is left.
+    """
+    plain = (end - begin) * 1e-9 - duration
+    if begin >= end:
+        return plain
+    least, most = (
+        leap_seconds_between(np.datetime64(begin - early, "ns"), np.datetime64(end - late, "ns"))
+        for early, late in ((0, NS), (NS, 0))
+    )
+    return min((plain + leaps for leaps in range(least, most + 1)), key=abs)
+
+
+def _drift(segment: _Segment, dt: float) -> float:
+    """Return by how many samples the times of a segment's records leave even steps."""
+    duration = (segment.length - 1) * dt
+    # The library does not count a leap second within which the last record begins.
+    uncounted = (segment.end - segment.start) * 1e-9 - duration
+    return min(abs(_left(segment.start, segment.end, duration)), abs(uncounted)) / dt
+
+
+def _within(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Piece]:
+    """Return the parts of pieces that are in the span of time wanted, both ends included."""
+    if reading.time is None:
+        return pieces
+    begin, end = (int(moment.astype(np.int64)) for moment in reading.time)
+    kept = []
+    for piece in pieces:
+        first = max(0, math.ceil((begin - piece.start) * 1e-9 / dt - 1e-6))
+        stop = min(len(piece.samples), math.floor((end - piece.start) * 1e-9 / dt + 1e-6) + 1)
+        if first < stop:
+            kept.append(_Piece(piece.start + round(first * dt * 1e9), piece.samples[first:stop]))
+    if not kept:
+        raise reading.error(f"channel {source} has no samples in the time chosen", remedy="Choose a longer one")
+    return kept
 
 
 def _interval(rate: float) -> float:
@@ -354,25 +769,25 @@ def _interval(rate: float) -> float:
     return next((short for digits in (6, 12) if 1 / (short := float(f"{dt:.{digits}g}")) == rate), dt)
 
 
-def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: float) -> tuple[_Piece, list[Finding]]:
-    """Return the pieces of one channel as one, as far as the caller allows, and what was done."""
-    findings: list[Finding] = []
+def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Run]:
+    """Return the pieces of one channel joined as far as the caller allows, each run with findings on what was done."""
     ordered = sorted(pieces, key=lambda piece: (piece.start, -len(piece.samples)))
     runs = [_Run(ordered[0])]
     severity: Severity
     for piece in ordered[1:]:
         before = runs[-1]
-        after = (piece.start - before.start) * 1e-9 / dt - before.count  # samples missing; below 0 an overlap
+        after = _left(before.start, piece.start, before.count * dt) / dt  # samples missing; below 0 an overlap
         missing = round(after)
         on_grid = abs(after - missing) <= 0.1
         when = str(np.datetime64(piece.start, "ns").astype("datetime64[ms]"))
-        joined: list[NDArray[Any]] = []
+        joined: list[NDArray[Any]] | None = None
+        what, severity, effect = "", "note", ""
         if on_grid and missing <= 0:
             shared = min(-missing, len(piece.samples))
             begin = before.count + missing
             if begin >= 0 and np.array_equal(before.part(begin, begin + shared), piece.samples[:shared]):
                 joined = [piece.samples[shared:]]
-                what, severity = f"{shared} samples from {when} UTC on are there twice, and alike", "note"
+                what = f"{shared} samples from {when} UTC on are there twice, and alike" if shared else ""
                 effect = "They were taken once."
         elif on_grid and reading.gaps == "fill" and missing * dt <= LONGEST_FILLED and missing <= MOST_FILLED:
             ends = (float(before.parts[-1][-1]), float(piece.samples[0]))
@@ -381,36 +796,38 @@ def _joined(reading: Reading, source: str, name: str, pieces: list[_Piece], dt: 
             joined = [line.astype(piece.samples.dtype), piece.samples]
             what, severity = f"{missing} missing samples before {when} UTC were filled by a straight line", "doubt"
             effect = "Motion in the gap is a guess."
-        if not joined:
+        if joined is None:
             kind = f"a gap of {after * dt:.6g} s" if after > 0 else f"an overlap of {-after * dt:.6g} s"
-            if reading.gaps != "longest":
+            if reading.gaps not in ("longest", "split") or (reading.gaps == "split" and after <= 0):
                 raise reading.error(
                     f"channel {source} has {kind} before {when} UTC, in {len(pieces)} segments",
-                    remedy='Keep the longest segment with gaps="longest" (--gaps longest), or fill gaps of up to '
-                    f'{LONGEST_FILLED:g} s by a straight line with gaps="fill"',
+                    remedy='Keep the longest segment with gaps="longest" (--gaps longest), make a record of each with '
+                    f'"split", or fill gaps of up to {LONGEST_FILLED:g} s by a straight line with "fill"',
                 )
             runs.append(_Run(piece))
             continue
-        findings.append(
-            Finding(
-                "gap" if severity == "doubt" else "overlap", severity, what, effect,
-                "Get the missing data, if they exist.", name, f"before {when}",
-            )
-        )  # fmt: skip
+        if what:
+            before.findings.append(
+                Finding(
+                    "gap" if severity == "doubt" else "overlap", severity, what, effect,
+                    "Get the missing data, if they exist", place=f"before {when}",
+                )
+            )  # fmt: skip
         for samples in joined:
             if len(samples):
                 before.add(samples)
+    if reading.gaps == "split":
+        return runs
     longest = max(runs, key=lambda run: run.count)
     if len(runs) > 1:
         left = sum(run.count for run in runs) - longest.count
-        findings.append(
+        longest.findings.append(
             Finding(
                 "gap", "doubt", f"the channel has {len(runs)} segments; the longest was kept, {left} samples left out",
-                "Motion before or after it does not count.", "Get the missing data, if they exist.", name,
+                "Motion before or after it does not count", "Get the missing data, if they exist",
             )
         )  # fmt: skip
-    whole = longest.parts[0] if len(longest.parts) == 1 else np.concatenate(longest.parts)
-    return _Piece(longest.start, whole), findings
+    return [longest]
 
 
 def write_miniseed(
@@ -446,7 +863,7 @@ def write_miniseed(
             remedy="Use version 2 or 3, and steim2, int32, float32 or float64",
         )
     data = b"".join(miniseed_of(record, component, version, encoding) for component in record)
-    back = read_miniseed(Reading(record.source.file or "the record", data, unit=None, described=True))
+    back = read_miniseed(Reading(record.source.file or "the record", data, own=True))
     kept = {component.name: component for component in back[0]} if len(back) == 1 else {}
     same = set(kept) == set(record.names) and all(
         kept[one.name].samples.astype(one.samples.dtype).tobytes() == one.samples.tobytes()
@@ -519,13 +936,14 @@ def _identifier(record: Record, component: Component, source: str = "") -> str:
         band, own, orientation = tuple(channel)
     else:
         rate = 1 / component.dt
-        band = next(code for least, code in _BANDS if rate >= least)
+        band, own = next(code for least, code in _BANDS if rate >= least), "N"
+        if re.fullmatch(r"[A-Z][A-Z]", record.station.instrument_code):
+            band, own = tuple(record.station.instrument_code)
         orientation = {"H1": "1", "H2": "2", "V": "Z"}.get(component.name, component.name)
         if component.azimuth == 0 and component.name == "H1":
             orientation = "N"
         if component.azimuth == 90 and component.name == "H2":
             orientation = "E"
-        own = "N"
     source = source or own
     station = record.station
     return f"FDSN:{station.network}_{station.code}_{station.location}_{band}_{source}_{orientation}"

@@ -8,9 +8,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal, TypedDict
 
+import numpy as np
+
 from ..foundation.errors import InputError
 from ..foundation.times import instant_in
 from ..foundation.units import acceleration_unit
+from .channels import SENSORS, Choice, Sensor, patterns
 from .header import GIVEN, LONGEST, NUMBER, SHORTEST
 from .stationxml import Inventory
 
@@ -23,8 +26,10 @@ class ReadOptions(TypedDict, total=False):
     event: str | Path | None
     common_window: bool
     missing: Literal["refuse", "truncate"]
-    gaps: Literal["refuse", "longest", "fill"]
-    differentiate: bool
+    gaps: Literal["refuse", "longest", "fill", "split"]
+    sensor: Sensor
+    channel: str | None
+    time: tuple[str, str] | None
     unit: str | None
     sensitivity: float | None
     dt: float | None
@@ -34,7 +39,7 @@ class ReadOptions(TypedDict, total=False):
     given: Mapping[str, str] | None
 
 
-_CHOICES = {"missing": ("refuse", "truncate"), "gaps": ("refuse", "longest", "fill")}
+_CHOICES = {"missing": ("refuse", "truncate"), "gaps": ("refuse", "longest", "fill", "split"), "sensor": SENSORS}
 
 
 def checked(options: ReadOptions) -> ReadOptions:
@@ -62,6 +67,8 @@ def checked(options: ReadOptions) -> ReadOptions:
     if sensitivity is not None and not (math.isfinite(sensitivity) and sensitivity != 0):
         raise InputError(f"sensitivity must be a number other than 0, found {sensitivity}")
     what_is_given(options)
+    choice_of(options)
+    span_of(options)
     return options
 
 
@@ -93,3 +100,37 @@ def what_is_given(options: ReadOptions) -> dict[str, str]:
                 f"start must be a date and time, found {known['start']!r}", remedy="Write it as 2031-04-17T03:26:27.5Z"
             ) from None
     return known
+
+
+def choice_of(options: ReadOptions) -> Choice:
+    """Return which channels the options choose of a file that holds many.
+
+    Raises
+    ------
+    InputError
+        A pattern of channels is none.
+    """
+    stations = tuple(part.strip().upper() for part in (options.get("station") or "").split(",") if part.strip())
+    return Choice(options.get("sensor", "accelerometer"), patterns(options.get("channel") or ""), stations)
+
+
+def span_of(options: ReadOptions) -> tuple[np.datetime64, np.datetime64] | None:
+    """Return begin and end of what is to be read.
+
+    Raises
+    ------
+    InputError
+        They are no times, or the end is not after the begin.
+    """
+    time = options.get("time")
+    if time is None:
+        return None
+    try:
+        begin, end = (instant_in(one) for one in time)
+    except ValueError as error:
+        raise InputError(
+            f"time must be two dates and times, found {error.args[0]!r}", remedy="Write them as 2031-04-17T03:26:27Z"
+        ) from None
+    if not begin < end:
+        raise InputError(f"time must end after it begins, found {time[0]} to {time[1]}")
+    return begin, end

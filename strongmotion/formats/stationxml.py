@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import cmath
 import functools
+import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -21,12 +22,20 @@ from numpy.typing import NDArray
 from ..foundation.errors import InputError, RecordError
 from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
 from ..record import Component, Finding, Record, Station
-from .header import last_instant
+from .channels import ACCELERATION_ALONE, Choice, Codes
+from .header import Unread, channel_left_out, direction, last_instant
 from .source import content
 from .xml import Node, parse
 
 FLAT_FROM, FLAT_TO, FLAT_WITHIN = 0.1, 0.8, 0.1
 """The response must stay within 10 % from 0.1 Hz to 0.8 of the Nyquist frequency (common practice, no source)."""
+
+LEAST_GAIN = 0.1
+"""A response is divided out where its gain is at least this part of that at the frequency of the sensitivity: beyond it
+noise of the digitiser would be raised tenfold (a judgement, without a source)."""
+
+DIRECTION_WITHIN = 5.0
+"""Degrees by which a channel's direction may differ from that of its code (SEED 2.4 for N, E and Z; from memory)."""
 
 MOST_ROOTS = 1000
 """Poles and zeros of one stage; a sensor has some ten."""
@@ -37,6 +46,9 @@ _KEPT = frozenset((
     "InputUnits", "OutputUnits", "Stage", "PolesZeros", "PzTransferFunctionType", "NormalizationFactor",
     "NormalizationFrequency", "Zero", "Pole", "Real", "Imaginary", "StageGain",
 ))  # fmt: skip
+_WITHOUT_SENSITIVITY = ("no station metadata", "no sensitivity", "velocity sensor")
+"""Findings that say why a component's sensitivity is not known."""
+
 _VELOCITY = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "um/s": 1e-6, "nm/s": 1e-9}
 _SMALL_ACCELERATION = {"mm/s2": 0.001, "um/s2": 1e-6, "nm/s2": 1e-9}
 
@@ -53,6 +65,8 @@ class Channel:
     end: np.datetime64 | None
     node: Node
     name: str
+    fault: RecordError | None = None
+    """What is wrong with its dates, where they cannot be read."""
 
     @property
     def id(self) -> str:
@@ -68,6 +82,8 @@ class Channel:
 
     def holds(self, time: np.datetime64 | None) -> bool:
         """Whether the epoch holds a time; any epoch holds an unknown one."""
+        if self.fault is not None:
+            raise self.fault
         if time is None:
             return True
         return not ((self.begin is not None and time < self.begin) or (self.end is not None and time >= self.end))
@@ -75,10 +91,24 @@ class Channel:
 
 @dataclass(frozen=True)
 class Inventory:
-    """The channels of one or more StationXML documents."""
+    """The channels of one or more StationXML documents; ``unread`` holds the errors of those that could not be read."""
 
     files: tuple[str, ...]
     channels: tuple[Channel, ...]
+    unread: tuple[RecordError, ...] = ()
+
+    @functools.cached_property
+    def by_code(self) -> dict[tuple[str, str, str], list[Channel]]:
+        """The channels by station, location and channel code."""
+        found: dict[tuple[str, str, str], list[Channel]] = {}
+        for channel in self.channels:
+            found.setdefault((channel.station, channel.location, channel.code), []).append(channel)
+        return found
+
+    def named(self, network: str, station: str, location: str, code: str) -> list[Channel]:
+        """Return all epochs of a channel; of any network where none is given."""
+        its = self.by_code.get((station, location.replace("--", ""), code), [])
+        return [channel for channel in its if not network or channel.network == network]
 
 
 def read_stationxml(path: str | Path) -> Inventory:
@@ -87,7 +117,8 @@ def read_stationxml(path: str | Path) -> Inventory:
     Raises
     ------
     RecordError
-        A document cannot be read or is not StationXML; the message names the file and the line.
+        The document, or each of the folder, cannot be read or is not StationXML; the message names the file and the
+        line. Of a folder, those that cannot be read are in the inventory's ``unread``.
     """
     folder = Path(path).expanduser()
     files = [folder]
@@ -110,9 +141,15 @@ def _stamp(file: Path) -> tuple[int, int]:
 def _inventory(files: tuple[tuple[str, tuple[int, int]], ...]) -> Inventory:
     # A batch reads one inventory for each of its files: it is parsed once, until a file of it changes.
     found: list[Channel] = []
+    unread: list[RecordError] = []
     for file, _ in files:
-        found += channels_in(*content(file))
-    return Inventory(tuple(Path(file).name for file, _ in files), tuple(found))
+        try:
+            found += channels_in(*content(file))
+        except RecordError as error:
+            unread.append(error)
+    if len(unread) == len(files):
+        raise unread[0]
+    return Inventory(tuple(Path(file).name for file, _ in files), tuple(found), tuple(unread))
 
 
 def channels_in(file: str, data: bytes) -> list[Channel]:
@@ -122,56 +159,114 @@ def channels_in(file: str, data: bytes) -> list[Channel]:
     for network in root.all("Network"):
         for station in network.all("Station"):
             for channel in station.all("Channel"):
-                begin, end = channel.time("startDate"), channel.time("endDate")
+                begin = end = fault = None
+                try:
+                    begin, end = channel.time("startDate"), channel.time("endDate")
+                except RecordError as error:
+                    fault = error
                 codes = (item.attributes.get("code", "").strip() for item in (network, station, channel))
                 net, sta, code = codes
                 location = channel.attributes.get("locationCode", "").strip().replace("--", "")
                 name = station.words("Site", "Name")
-                found.append(Channel(net, sta, location, code, begin, end, channel, name))
+                found.append(Channel(net, sta, location, code, begin, end, channel, name, fault))
     return found
 
 
-def described_by(record: Record, inventory: Inventory, *, differentiate: bool = False, keep: bool = False) -> Record:
+def measured(inventory: Inventory, codes: Codes, start: int) -> str:
+    """Return what a channel measures at a time in ns since 1970: ``acceleration`` or ``velocity``, or nothing."""
+    time = np.datetime64(start, "ns")
+    try:
+        its = [one for one in inventory.named(*codes[:3], codes.code) if one.holds(time)]
+        wholes = [one.node.first("Response", "InstrumentSensitivity") for one in its]
+        kinds = {_factor(whole, whole.words("InputUnits", "Name"))[1] for whole in wholes if whole is not None}
+    except RecordError:
+        return ""  # what is wrong with it is said when the record is described
+    return "" if len(kinds) != 1 else "velocity" if kinds.pop() else "acceleration"
+
+
+def described_by(
+    record: Record,
+    inventory: Inventory,
+    *,
+    choice: Choice = ACCELERATION_ALONE,
+    keep: bool = False,
+    unread: list[Unread] | None = None,
+) -> Record:
     """Return the record with what an inventory says of its channels.
 
     Parameters
     ----------
     record : Record
     inventory : Inventory
-    differentiate : bool
-        Turn samples of a velocity sensor into those of acceleration; else such a component stays without sensitivity.
+    choice : Choice
+        Whether samples of a velocity sensor are wanted, and so turned into acceleration by its whole response; else
+        such a component stays without sensitivity.
     keep : bool
         Keep the record's own sensitivities: the caller gave them.
+    unread : list of Unread, optional
+        Gets an entry for each component that had to be left out.
 
     Returns
     -------
     Record
-        With findings on what is missing, doubtful or was overruled.
+        With findings on what is missing, doubtful or was overruled. A component of which something is wrong is left
+        out, as is one in counts of unknown sensitivity beside others that can be processed.
+
+    Raises
+    ------
+    RecordError
+        Something is wrong with every component.
     """
-    components, findings, station = [], list(record.findings), record.station
+    findings, station = list(record.findings), record.station
+    kept: list[tuple[Component, Channel | None]] = []
+    faults: list[tuple[Component, RecordError]] = []
     for component in record:
-        channel, of_epochs = _channel_of(record, component, inventory)
-        findings.extend(of_epochs)
-        if channel is None:
-            components.append(component)
+        try:
+            channel, said = _channel_of(record, component, inventory)
+            if channel is None:
+                kept.append((component, None))
+                findings.extend(said)
+                continue
+            if not channel.holds(last_instant(record)):
+                said += (
+                    _finding(
+                        component, "epoch ends", "doubt",
+                        f"the epoch of {channel.id} ends within it, at {channel.end} UTC",
+                        "The instrument was changed while it recorded", "Look at what was changed",
+                    ),
+                )  # fmt: skip
+            changed, of_response = _with_response(component, channel, choice, keep)
+            directed, of_direction = _with_direction(changed, channel)
+            station = _station_from(channel, station)
+        except RecordError as error:
+            faults.append((component, error))
             continue
-        station = _station_from(channel, station)
-        if not channel.holds(last_instant(record)):
-            findings.append(
-                _finding(
-                    component, "epoch ends", "doubt", f"the epoch of {channel.id} ends within it, at {channel.end} UTC",
-                    "The instrument was changed while it recorded.", "Look at what was changed.",
-                )
-            )  # fmt: skip
-        changed, said = _with_response(component, channel, differentiate, keep)
-        directed, of_direction = _with_direction(changed, channel)
-        components.append(directed)
-        findings.extend((*said, *of_direction))
-    if len({component.name for component in components}) < len(components):
-        components = [
-            replace(new, name=old.name) for new, old in zip(components, record.components, strict=True)
-        ]  # fmt: skip
-    return Record(tuple(components), station, record.source, tuple(findings), record.earthquake)
+        kept.append((directed, channel))
+        findings.extend((*said, *of_response, *of_direction))
+    if not kept:
+        raise faults[0][1]
+    unknown = {one.name for one, _ in kept if one.unit == COUNTS and one.sensitivity is None}
+    if len(unknown) < len(kept):
+        reasons = {one.component: one for one in findings if one.name in _WITHOUT_SENSITIVITY}
+        for component, _ in kept:
+            if component.name in unknown:
+                reason = reasons.get(component.name)
+                what = f"component {component.name} is in counts and its sensitivity is not known"
+                what, remedy = (what, "Give it") if reason is None else (reason.what, reason.remedy)
+                faults.append((component, RecordError(what, source=record.source.file or None, remedy=remedy)))
+        kept = [(one, channel) for one, channel in kept if one.name not in unknown]
+    for component, fault in faults:
+        own = record.station
+        name = ".".join((own.network, own.code, own.location, component.channel or component.name)).lstrip(".")
+        findings.append(channel_left_out(name, fault))
+        if unread is not None:
+            unread.append(Unread(record.id, name, fault))
+    components, moved = _named_by_direction(kept)
+    gone = {component.name for component, _ in faults}
+    findings = [
+        replace(one, component=moved.get(one.component, one.component)) for one in findings if one.component not in gone
+    ]
+    return Record(components, station, record.source, tuple(findings), record.earthquake, record.joined)
 
 
 def _channel_of(
@@ -181,14 +276,7 @@ def _channel_of(
     station, time = record.station, component.start
     code = component.channel or component.name
     full = ".".join((station.network, station.code, station.location, code))
-    named = [
-        channel
-        for channel in inventory.channels
-        if channel.station == station.code
-        and channel.code == code
-        and (not station.network or channel.network == station.network)
-        and channel.location == station.location.replace("--", "")
-    ]
+    named = inventory.named(station.network, station.code, station.location, code)
     fitting = [channel for channel in named if channel.holds(time)]
     if fitting:
         last = max(fitting, key=lambda channel: channel.begin or np.datetime64("1900-01-01", "ns"))
@@ -200,15 +288,18 @@ def _channel_of(
                 component, "overlapping epochs", "doubt",
                 f"{len(fitting)} epochs of {full} hold {when}, and differ in sensitivity or direction; that from "
                 f"{last.begin} on was used",
-                "All amplitudes follow from it.", "Correct the document, or give the sensitivity yourself.",
+                "All amplitudes follow from it", "Correct the document, or give the sensitivity yourself",
             ),
         )  # fmt: skip
     what = f"no epoch of {full} at {time} UTC" if named else f"no channel {full}"
+    what += f" in {', '.join(inventory.files[:5])}{' and others' if len(inventory.files) > 5 else ''}"
+    if inventory.unread:
+        more = f" and {len(inventory.unread) - 1} more" if len(inventory.unread) > 1 else ""
+        what += f"; not read: {str(inventory.unread[0])[:200]}{more}"
     missing = _finding(
-        component, "no station metadata", "doubt",
-        f"{what} in {', '.join(inventory.files[:5])}{' and others' if len(inventory.files) > 5 else ''}",
-        "Its sensitivity and direction are known only as far as the record itself says.",
-        "Get the StationXML of this channel and time.",
+        component, "no station metadata", "doubt", what,
+        "Its sensitivity and direction are known only as far as the record itself says",
+        "Get the StationXML of this channel and time",
     )  # fmt: skip
     return None, (missing,)
 
@@ -234,45 +325,94 @@ def _station_from(channel: Channel, station: Station) -> Station:
 
 
 def _with_direction(component: Component, channel: Channel) -> tuple[Component, tuple[Finding, ...]]:
-    """Return the component with its direction, and a finding where that does not fit its name."""
+    """Return the component with its direction, and a note where that is another than its code says."""
     azimuth, dip = channel.node.number("Azimuth"), channel.node.number("Dip")
-    name = component.name
     if dip is not None and abs(abs(dip) - 90) < 1e-9:
         azimuth = None
-        name = "V" if name in ("3", "Z") else name
     try:
         directed = replace(
             component,
-            name=name,
             azimuth=component.azimuth if azimuth is None and dip is None else azimuth,
             dip=component.dip if dip is None else dip,
         )
     except RecordError as error:
         raise channel.node.error(error.what) from None
-    if dip is None or name not in ("H1", "H2", "V"):
-        return directed, ()
-    if (abs(dip) > 45) != (name == "V"):
-        return directed, (
-            _finding(
-                directed, "doubtful direction", "doubt",
-                f"StationXML gives {channel.id} a dip of {dip:g}°, which is not that of a "
-                f"{'vertical' if name == 'V' else 'horizontal'} component",
-                "Results of the horizontal pair and of the vertical may be of other directions than they say.",
-                "Make sure that azimuth and dip, or two channels, are not exchanged.",
-            ),
-        )  # fmt: skip
-    if name == "V" and dip > 0:
+    letter = channel.code[-1:]
+    _, nominal_azimuth, nominal_dip = direction(f"HN{letter}")
+    away = _angle((nominal_azimuth, nominal_dip), (directed.azimuth, directed.dip))
+    if letter in ("1", "2") and dip is not None and abs(dip) > DIRECTION_WITHIN:
+        away = abs(dip)
+    if letter == "Z" and away is not None and away > 180 - DIRECTION_WITHIN:
         return directed, (
             _finding(
                 directed, "positive down", "note", f"StationXML gives {channel.id} a dip of {dip:g}°: positive is down",
-                "The sign of vertical motion is turned; peaks and spectra are not.", "Mind it where the sign counts.",
+                "The sign of vertical motion is turned; peaks and spectra are not", "Mind it where the sign counts",
             ),
         )  # fmt: skip
-    return directed, ()
+    if away is None or away <= DIRECTION_WITHIN:
+        return directed, ()
+    towards = f"an azimuth of {azimuth:g}° and " if azimuth is not None else ""
+    return directed, (
+        replace(
+            _finding(
+                directed, "other direction", "note",
+                f"StationXML gives {channel.id} {towards}a dip of {directed.dip or 0:g}°, {away:.3g}° off its code",
+                "The component is named by its direction, not by its code; only level components at right angles make "
+                "a pair",
+                "Make sure that azimuth and dip, or two channels, are not exchanged",
+            ),
+            values={"off_degrees": away},
+        ),
+    )  # fmt: skip
+
+
+def _angle(one: tuple[float | None, float | None], two: tuple[float | None, float | None]) -> float | None:
+    """Return the angle in degrees between two directions; None where one of them is not known."""
+    vectors = []
+    for azimuth, dip in (one, two):
+        if dip is None or (azimuth is None and abs(dip) < 90 - DIRECTION_WITHIN):
+            return None
+        level, down = math.cos(math.radians(dip)), math.sin(math.radians(dip))
+        towards = math.radians(azimuth or 0.0)
+        vectors.append((level * math.cos(towards), level * math.sin(towards), down))
+    product = sum(a * b for a, b in zip(*vectors, strict=True))
+    return math.degrees(math.acos(max(-1.0, min(1.0, product))))
+
+
+def _named_by_direction(
+    parts: list[tuple[Component, Channel | None]],
+) -> tuple[tuple[Component, ...], dict[str, str]]:
+    """Return components named for their directions, and their new names by the old.
+
+    The vertical one is V, level ones H1 and H2, each keeping such a name where it has it. What is neither, or would be
+    a second vertical or a third level one, gets its channel's code for a name: it makes no pair.
+    """
+    names = {one.name: one.name for one, _ in parts}
+    free = [name for name in ("H1", "H2", "V") if name not in names]
+    moved: list[tuple[Component, str, str]] = []
+    for one, channel in parts:
+        if channel is None or one.dip is None or channel.code[-1:] not in tuple("NEZ123"):
+            continue
+        level, upright = abs(one.dip) <= DIRECTION_WITHIN, abs(one.dip) >= 90 - DIRECTION_WITHIN
+        if (one.name == "V" and not upright) or (one.name in ("H1", "H2") and not level):
+            free.append(one.name)
+            moved.append((one, channel.code, "V" if upright else "H" if level and one.azimuth is not None else ""))
+        elif one.name not in ("H1", "H2", "V") and (upright or (level and one.azimuth is not None)):
+            moved.append((one, channel.code, "V" if upright else "H"))
+    for one, code, kind in moved:
+        fitting = sorted(name for name in free if kind and name.startswith(kind))
+        names[one.name] = fitting[0] if fitting else code if code not in ("H1", "H2", "V") else f"{code}-other"
+        if fitting:
+            free.remove(fitting[0])
+    changed = [one if names[one.name] == one.name else replace(one, name=names[one.name]) for one, _ in parts]
+    if any(old != new for old, new in names.items()):
+        usual = {name: place for place, name in enumerate(("H1", "H2", "V"))}
+        changed.sort(key=lambda one: usual.get(one.name, len(usual)))
+    return tuple(changed), names
 
 
 def _with_response(
-    component: Component, channel: Channel, differentiate: bool, keep: bool
+    component: Component, channel: Channel, choice: Choice, keep: bool
 ) -> tuple[Component, list[Finding]]:
     """Return the component with its sensitivity, and what must be said of it."""
     whole = channel.node.first("Response", "InstrumentSensitivity")
@@ -281,7 +421,7 @@ def _with_response(
         return component, [
             _finding(
                 component, "no sensitivity", "doubt", "StationXML gives no overall sensitivity of this channel",
-                "Counts cannot become acceleration.", "Give the sensitivity.",
+                "Counts cannot become acceleration", "Give the sensitivity",
             )
         ]  # fmt: skip
     if value == 0:
@@ -296,14 +436,21 @@ def _with_response(
         )
     factor, velocity = _factor(whole, unit)
     findings = []
-    if velocity and not differentiate:
+    if velocity and not choice.wants("seismometer", channel.code):
         return replace(component, sensitivity=component.sensitivity if keep else None), [
             _finding(
                 component, "velocity sensor", "unfit", f"StationXML says that this sensor measures velocity ({unit})",
-                "Its samples are no acceleration, so it is not processed.",
-                "Use the accelerometer, or read it with differentiate=True (--differentiate).",
+                "Its samples are no acceleration, so it is not processed",
+                "Use the accelerometer, or read it with sensor=\"seismometer\" (--sensor seismometer)",
             )
         ]  # fmt: skip
+    if velocity and keep:
+        raise whole.error(
+            "this sensor measures velocity, and its response is divided out: no sensitivity can be given beside it",
+            "Leave out sensitivity= (--sensitivity)",
+        )
+    if velocity and (divided := _divided_out(component, channel.node, whole)) is not None:
+        return divided[0], [*_of_gains(component, channel.node, whole), divided[1]]
     if velocity:
         component, note = _differentiated(component)
         findings.append(note)
@@ -345,13 +492,116 @@ def _differentiated(component: Component) -> tuple[Component, Finding]:
     return replace(component, samples=derived), _finding(
         component, "differentiated", "doubt",
         "velocity was turned into acceleration by the derivative of the cubic spline through the samples",
-        "High frequencies are too low: by 0.2 % at an eighth of the sampling rate, 4.5 % at a quarter; noise grows.",
-        "Use an accelerometer of the same place, if there is one.",
+        "High frequencies are too low: by 0.2 % at an eighth of the sampling rate, 4.5 % at a quarter; noise grows",
+        "Use an accelerometer of the same place, if there is one",
     )  # fmt: skip
+
+
+def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Component, Finding] | None:
+    """Return the acceleration of a velocity sensor, its whole response divided out; None without poles and zeros.
+
+    With S counts per m/s at the frequency f0 of the sensitivity, and the gain G(f) of all poles and zeros, of modulus 1
+    at f0, the acceleration has the spectrum 2 pi i f X / (S G). That is so within the band in which G, around f0, stays
+    above `LEAST_GAIN`; beyond it a cosine of an octave below and of a quarter above leads to 0. The record is continued
+    at both ends by its mirror image, faded out over two periods of the lowest frequency.
+    """
+    from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+
+    at = whole.number("Frequency") or 1.0
+    value, (factor, _) = whole.number("Value"), _factor(whole, whole.words("InputUnits", "Name"))
+    assert value is not None
+    responses = [
+        response
+        for poles_zeros in node.all("Response", "Stage", "PolesZeros")
+        if (response := _gain_of(poles_zeros)) is not None
+    ]
+    if not responses:
+        return None
+
+    def gain(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        found = np.ones(len(frequency), complex)
+        for response in responses:
+            found *= response(frequency)
+        return found
+
+    n, dt = len(component), component.dt
+    nyquist = 0.5 / dt
+    reference = float(abs(gain(np.array([at]))[0]))
+    if not (0 < reference < math.inf and 0 < at < FLAT_TO * nyquist):
+        raise whole.error(
+            f"the response cannot be divided out: it has no gain at its frequency of {at:g} Hz, or the record does not "
+            "hold that frequency",
+            "Correct the document, or use an accelerometer",
+        )
+    grid = np.geomspace(min(1 / (n * dt), 0.5 * at), FLAT_TO * nyquist, 2000)
+    inside = np.abs(gain(grid)) >= LEAST_GAIN * reference
+    middle = int(np.searchsorted(grid, at))
+    outside = np.flatnonzero(~inside)
+    first = int(outside[outside < middle].max(initial=-1)) + 1
+    last = int(outside[outside > middle].min(initial=len(grid))) - 1
+    begin, end = float(grid[first]), float(grid[last])
+
+    reach = min(n - 1, math.ceil(2 / begin / dt))
+    centred = component.samples - component.samples.mean(dtype=float)
+    continued = np.pad(centred, reach, mode="reflect")
+    fade = 0.5 - 0.5 * np.cos(np.pi * (np.arange(reach) + 0.5) / max(reach, 1))
+    continued[:reach] *= fade
+    continued[len(continued) - reach :] *= fade[::-1]
+    length = next_fast_len(len(continued) + reach, real=True)
+    frequency = rfftfreq(length, dt)
+    kept = (frequency > begin / 2) & (frequency < min(1.25 * end, nyquist))
+    its = frequency[kept]
+    window = np.minimum(_rise((its - begin / 2) / (begin / 2)), _rise((1.25 * end - its) / (0.25 * end)))
+    spectrum = np.zeros(len(frequency), complex)
+    whole_gain = gain(its) * (value / factor / reference)
+    with np.errstate(all="ignore"):  # what cannot be divided by is found in the result
+        spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / whole_gain
+        acceleration = irfft(spectrum, length)[reach : reach + n]
+    if not np.isfinite(acceleration).all():
+        raise whole.error("the response cannot be divided out: it is beyond all numbers", "Correct the document")
+    finding = _finding(
+        component, "response divided out", "note",
+        f"the whole response of a velocity sensor was divided out from {begin:.3g} to {end:.3g} Hz",
+        "Outside this band nothing is known of the motion, so that no permanent displacement is",
+        "Use an accelerometer of the same place, if there is one",
+    )  # fmt: skip
+    made = replace(component, samples=np.ascontiguousarray(acceleration), unit="m/s2", sensitivity=None)
+    return made, replace(finding, values={"low_hz": begin, "high_hz": end})
+
+
+def _rise(position: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a half cosine that rises from 0 at 0 to 1 at 1."""
+    return 0.5 - 0.5 * np.cos(np.pi * np.clip(position, 0.0, 1.0))
 
 
 def _not_flat(component: Component, node: Node, whole: Node) -> Iterable[Finding]:
     """Yield a finding where poles and zeros leave the sensitivity, or the stages' gains contradict it."""
+    yield from _of_gains(component, node, whole)
+    to = FLAT_TO * 0.5 / component.dt
+    if to <= FLAT_FROM:
+        return
+    frequencies = np.geomspace(FLAT_FROM, to, 100)
+    at = whole.number("Frequency") or 1.0
+    for poles_zeros in node.all("Response", "Stage", "PolesZeros"):
+        response = _gain_of(poles_zeros)
+        if response is None:
+            continue
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            gain = np.abs(response(frequencies)) / np.abs(response(np.array([at])))
+        off = np.abs(np.nan_to_num(gain, nan=0.0, posinf=1e9) - 1)
+        if off.max() > FLAT_WITHIN:
+            begin, end = frequencies[off > FLAT_WITHIN][[0, -1]]
+            yield _finding(
+                component, "response not flat", "doubt",
+                f"the sensor's gain leaves that at {at:g} Hz by up to {off.max():.0%}, between {begin:.3g} and "
+                f"{end:.3g} Hz",
+                "One sensitivity for all frequencies is wrong there",
+                "Keep the corner frequencies clear of that, or deconvolve the response first",
+            )  # fmt: skip
+
+
+def _of_gains(component: Component, node: Node, whole: Node) -> Iterable[Finding]:
+    """Yield a finding where the gains of the stages contradict the sensitivity."""
     stages = list(node.all("Response", "Stage"))
     gains = [number for stage in stages if (number := stage.number("StageGain", "Value")) is not None]
     value = whole.number("Value")
@@ -361,62 +611,48 @@ def _not_flat(component: Component, node: Node, whole: Node) -> Iterable[Finding
         yield _finding(
             component, "contradictory gains", "doubt",
             f"the stages' gains multiply to {product:.6g}, the overall sensitivity is {value:.6g}",
-            "All amplitudes follow from the sensitivity.", "Ask the network which of them is right.",
+            "All amplitudes follow from the sensitivity", "Ask the network which of them is right",
         )  # fmt: skip
-    to = FLAT_TO * 0.5 / component.dt
-    if to <= FLAT_FROM:
-        return
-    frequencies = np.geomspace(FLAT_FROM, to, 100)
-    at = whole.number("Frequency") or 1.0
-    for stage in stages:
-        for poles_zeros in stage.all("PolesZeros"):
-            gain = _relative_gain(poles_zeros, frequencies, at)
-            if gain is None:
-                continue
-            off = np.abs(gain - 1)
-            if off.max() > FLAT_WITHIN:
-                begin, end = frequencies[off > FLAT_WITHIN][[0, -1]]
-                yield _finding(
-                    component, "response not flat", "doubt",
-                    f"the sensor's gain leaves that at {at:g} Hz by up to {off.max():.0%}, between {begin:.3g} and "
-                    f"{end:.3g} Hz",
-                    "One sensitivity for all frequencies is wrong there.",
-                    "Keep the corner frequencies clear of that, or deconvolve the response first.",
-                )  # fmt: skip
 
 
-def _relative_gain(node: Node, frequencies: NDArray[np.float64], at: float) -> NDArray[np.float64] | None:
+def _gain_of(node: Node) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]] | None:
+    """Return the gain of poles and zeros, but for a factor, at frequencies in Hz; None where it is digital or absurd.
+
+    Roots are taken in turn, a zero with a pole, and each relative to 1 + its own modulus, so that nothing overflows.
+    """
     kind = node.words("PzTransferFunctionType").upper()
     if "LAPLACE" not in kind:
-        return None  # digital
-    turn = 1.0 if "HERTZ" in kind else 2 * math.pi
-    roots: dict[str, list[complex]] = {
-        tag: [complex(root.number("Real") or 0.0, root.number("Imaginary") or 0.0) for root in node.all(tag)]
-        for tag in ("Zero", "Pole")
-    }
-
-    def log_gain(frequency: Any) -> Any:
-        s = 1j * turn * np.asarray(frequency)
-        with np.errstate(divide="ignore"):
-            return sum(np.log(np.abs(s - root)) for root in roots["Zero"]) - sum(
-                np.log(np.abs(s - root)) for root in roots["Pole"]
-            )
-
-    if (count := sum(map(len, roots.values()))) > MOST_ROOTS:
-        raise node.error(f"{count} poles and zeros, at most {MOST_ROOTS} are read", "Make sure that it is a sensor's")
-
-    if not all(cmath.isfinite(root) and abs(root) < 1e150 for group in roots.values() for root in group):
         return None
-    with np.errstate(over="ignore", invalid="ignore"):
-        gain = np.exp(log_gain(frequencies) - log_gain(at)) * np.ones(len(frequencies))
-    return np.nan_to_num(gain, nan=0.0, posinf=1e9)
+    turn = 1.0 if "HERTZ" in kind else 2 * math.pi
+    zeros, poles = (
+        [complex(root.number("Real") or 0.0, root.number("Imaginary") or 0.0) for root in node.all(tag)]
+        for tag in ("Zero", "Pole")
+    )
+    if (count := len(zeros) + len(poles)) > MOST_ROOTS:
+        raise node.error(f"{count} poles and zeros, at most {MOST_ROOTS} are read", "Make sure that it is a sensor's")
+    if not all(cmath.isfinite(root) and abs(root) < 1e150 for root in zeros + poles):
+        return None
+    sign = math.copysign(1.0, node.number("NormalizationFactor") or 1.0)
+
+    def gain(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        s = 1j * turn * frequency
+        found = np.full(len(frequency), sign, complex)
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            for zero, pole in itertools.zip_longest(zeros, poles):
+                if zero is not None:
+                    found *= (s - zero) / (1 + abs(zero))
+                if pole is not None:
+                    found /= (s - pole) / (1 + abs(pole))
+        return found
+
+    return gain
 
 
 def _overruled(component: Component, stated: float, chosen: float, by: str) -> Finding:
     return _finding(
         component, "overruled header", "doubt",
         f"{by} states a sensitivity of {stated:g} counts per m/s²; {chosen:g} was used",
-        "All amplitudes follow from it.", "Make sure which one is right.",
+        "All amplitudes follow from it", "Make sure which one is right",
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -572,7 +573,7 @@ def described(record: Record, component: Component) -> dict[str, str | None]:
 
     return {
         "station": station.code,
-        **{key: getattr(station, key) for key in ("network", "location", "name", "instrument")},
+        **{key: getattr(station, key) for key in ("network", "location", "name", "instrument", "instrument_code")},
         **{key: exact(getattr(station, key)) for key in ("latitude", "longitude", "elevation")},
         "dt": exact(component.dt),
         "sampling_rate": exact(1 / component.dt),
@@ -592,7 +593,11 @@ def save(path: str | Path, data: bytes) -> None:
 
 
 def _same(one: Record, two: Record) -> bool:
-    """Whether two records agree in all but the width of their numbers, their source and findings."""
+    """Whether two records agree in all but the width of their numbers, their source and findings.
+
+    The instrument's code may be lost: it is in the codes of the channels, where there are any.
+    """
+    one, two = (replace(record, station=replace(record.station, instrument_code="")) for record in (one, two))
     return (
         one.station == two.station
         and one.names == two.names

@@ -6,11 +6,38 @@ import re
 
 import numpy as np
 
-__all__ = ["instant_in"]
+__all__ = ["instant_in", "leap_seconds_between"]
 
 _INSTANT = re.compile(
     r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?))?\s*(?:Z|UTC|([+-])(\d\d):?(\d\d))?", re.ASCII
 )
+
+_LEAPS = np.array(
+    [
+        f"{year}-{half}-01"
+        for half, years in (
+            ("07", (1972, 1981, 1982, 1983, 1985, 1992, 1993, 1994, 1997, 2012, 2015)),
+            ("01", (*range(1973, 1981), 1988, 1990, 1991, 1996, 1999, 2006, 2009, 2017)),
+        )
+        for year in years
+    ],
+    dtype="datetime64[ns]",
+)
+"""The days that began after a leap second (IERS, Bulletin C; none has been announced after that of 2016)."""
+
+
+def leap_seconds_between(begin: np.datetime64, end: np.datetime64) -> int:
+    """Return the number of leap seconds after `begin` and before `end`.
+
+    Instants counted in days of 86400 s, as here and in POSIX, hold none of them, so what lasts from one to the other is
+    longer than their difference by so many seconds.
+
+    Examples
+    --------
+    >>> leap_seconds_between(np.datetime64("2016-12-31T23:59:50"), np.datetime64("2017-01-01T00:00:10"))
+    1
+    """
+    return int(np.count_nonzero((begin < _LEAPS) & (end >= _LEAPS)))
 
 
 def instant_in(text: str) -> np.datetime64:

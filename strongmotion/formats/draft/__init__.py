@@ -571,13 +571,13 @@ class _Drafter:
                 missing.append("dt")
         if self.count.doubt and "samples" not in reading.given and reading.missing != "truncate":
             doubts.append(self.count)
-        if reading.unit is None and reading.sensitivity is None and not reading.described:
+        if reading.unit is None and reading.sensitivity is None and reading.inventory is None:
             if self.unit.doubt:
                 doubts.append(self.unit)
             elif self.unit.value is None:
                 missing.append("unit")
         unit = reading.unit or self.unit.value
-        if unit == COUNTS and reading.sensitivity is None and not reading.described and self.sensitivity.doubt:
+        if unit == COUNTS and reading.sensitivity is None and reading.inventory is None and self.sensitivity.doubt:
             doubts.append(self.sensitivity)
         return (missing, doubts) if missing or doubts else None
 

@@ -1,0 +1,175 @@
+"""Which channels of a file are read: by sensor, code, station and time.
+
+The codes are those of FDSN source identifiers (https://docs.fdsn.org/projects/source-identifiers/): a channel is a
+band, an instrument ("source") and a direction ("subsource"). What an instrument measures is in its code; where
+StationXML says in what unit its sensitivity is, that wins.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from ..foundation.errors import InputError
+from ..record import Finding
+
+Sensor = Literal["accelerometer", "seismometer", "motion"]
+"""What is read: accelerometers, sensors of velocity, or both."""
+
+SENSORS: tuple[Sensor, ...] = ("accelerometer", "seismometer", "motion")
+
+ACCELEROMETERS, SEISMOMETERS = ("N", "G"), ("H", "L", "P")
+"""Instrument codes. G is that of gravimeters; channels of before August 2000 have it for accelerometers, too."""
+
+_OTHERS = {
+    "A": "tilt", "B": "creep", "C": "calibration or clock", "D": "pressure", "E": "electronics",
+    "F": "magnetic field", "I": "humidity", "J": "rotation", "K": "temperature", "M": "mass position",
+    "O": "water current or state of health", "Q": "electric potential", "R": "rain", "S": "strain", "T": "tide",
+    "U": "bolometer", "V": "volumetric strain", "W": "wind", "X": "derived", "Y": "unspecified", "Z": "beam",
+}  # fmt: skip
+
+MOST_NAMED = 8
+"""Channels that a message names."""
+
+
+class Codes(NamedTuple):
+    """The codes of a channel."""
+
+    network: str
+    station: str
+    location: str
+    band: str
+    instrument: str
+    direction: str
+
+    @property
+    def code(self) -> str:
+        """Band, instrument and direction, such as ``HNZ``."""
+        return self.band + self.instrument + self.direction
+
+    @property
+    def name(self) -> str:
+        """All its codes, such as ``XX.QUAY.00.HNZ``."""
+        return ".".join((self.network, self.station, self.location, self.code))
+
+
+class Passed(NamedTuple):
+    """A channel that was passed over, and what it measures."""
+
+    channel: Codes
+    measures: str
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the caller wants of a file that holds many channels.
+
+    Parameters
+    ----------
+    sensor : {"accelerometer", "seismometer", "motion"}
+    channels, stations : tuple of str
+        Patterns of channel and station codes, ``?`` for one character and ``*`` for any; none chooses all.
+    """
+
+    sensor: Sensor = "accelerometer"
+    channels: tuple[str, ...] = ()
+    stations: tuple[str, ...] = ()
+
+    def holds(self, channel: Codes) -> bool:
+        """Whether a channel is one of those named."""
+        return _any_fits(self.channels, channel.code) and _any_fits(self.stations, channel.station)
+
+    def wants(self, kind: str, code: str) -> bool:
+        """Whether a channel of a sensor is wanted; a pattern that spells out its instrument code, ``HH?``, says so."""
+        spelled = any(len(one) > 1 and one[0] != "*" and one[1] == code[1:2] for one in self.channels)
+        return self.sensor in (kind, "motion") or spelled
+
+    def unwanted(self, channel: Codes, by_metadata: str = "") -> str:
+        """Return what a channel measures, or its sensor, if that is not wanted; nothing if it is.
+
+        `by_metadata` is ``acceleration``, ``velocity`` or nothing, as StationXML says.
+        """
+        code = channel.instrument
+        kind = {"acceleration": "accelerometer", "velocity": "seismometer"}.get(by_metadata)
+        if kind is None:
+            kind = "accelerometer" if code in ACCELEROMETERS else "seismometer" if code in SEISMOMETERS else ""
+        if not kind:
+            return _OTHERS.get(code, "unknown")
+        return "" if self.wants(kind, channel.code) else kind
+
+
+ACCELERATION_ALONE = Choice()
+
+
+def patterns(text: str) -> tuple[str, ...]:
+    """Return the patterns of a list of channels such as ``"HN?,BN*"``.
+
+    Raises
+    ------
+    InputError
+        It holds what is neither a code nor a wildcard.
+    """
+    found = tuple(part.strip().upper() for part in text.split(",")) if text.strip() else ()
+    for part in found:
+        if not re.fullmatch(r"[A-Z0-9?*-]{1,20}", part):
+            raise InputError(
+                f"channel must be codes with ? and *, found {part[:40]!r}", remedy='Write channel="HN?,BN*"'
+            )
+    return found
+
+
+def _any_fits(wanted: Sequence[str], code: str) -> bool:
+    if not wanted:
+        return True
+    # Without neighbouring stars no pattern needs more than len(pattern) times len(code) steps of trying.
+    return any(_fits(pattern, code.upper()) for pattern in wanted)
+
+
+def _fits(pattern: str, code: str) -> bool:
+    """Whether a code is of a pattern: row by row over its characters, what the code so far may have reached."""
+    reached = {0}
+    for letter in pattern:
+        if letter == "*":
+            reached = set(range(min(reached, default=0), len(code) + 1)) if reached else set()
+        else:
+            reached = {at + 1 for at in reached if at < len(code) and letter in ("?", code[at])}
+    return len(code) in reached
+
+
+def passed_over(passed: Iterable[Passed]) -> tuple[Finding, ...]:
+    """Return the finding that names channels which were passed over; none for none."""
+    passed = tuple(passed)
+    if not passed:
+        return ()
+    return (
+        Finding(
+            "other channels", "note",
+            f"{counted(passed)} passed over: {listed(passed)}",
+            "They are no part of this record", remedy_of(passed),
+            values={"channels": len(passed)},
+        ),
+    )  # fmt: skip
+
+
+def counted(passed: Sequence[Passed]) -> str:
+    """Say how many channels there were."""
+    return "1 channel of the file was" if len(passed) == 1 else f"{len(passed)} channels of the file were"
+
+
+def listed(passed: Sequence[Passed]) -> str:
+    """Return the names of the first channels and what each measures."""
+    words = [f"{ascii(one.channel.name)[1:-1][:40]} ({one.measures})" for one in passed[:MOST_NAMED]]
+    more = len(passed) - len(words)
+    return ", ".join(words) + (f" and {more} more" if more else "")
+
+
+def remedy_of(passed: Sequence[Passed]) -> str:
+    """Say how those that are sensors of motion can be read."""
+    kinds = {one.measures for one in passed}
+    if "seismometer" in kinds:
+        return 'Read seismometers, with their StationXML, by sensor="seismometer" (--sensor seismometer)'
+    if "accelerometer" in kinds:
+        return 'Read accelerometers by sensor="accelerometer" (--sensor accelerometer)'
+    return "Nothing need be done: they are no sensors of the motion of the ground"
