@@ -3,7 +3,7 @@
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
 from .decisions import DECISIONS, STATES, Decision, Standing, Version, check_decision
-from .export import export
+from .export import Delivery, export, factors_in
 from .files import read_result
 from .gate import read_regular
 from .identity import made_of
@@ -19,6 +19,7 @@ __all__ = [
     "STATES",
     "Archive",
     "Decision",
+    "Delivery",
     "Entry",
     "Problem",
     "Standing",
@@ -27,6 +28,7 @@ __all__ = [
     "check_against",
     "check_decision",
     "export",
+    "factors_in",
     "in_acceleration_unit",
     "made_of",
     "measures_of",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -210,7 +211,8 @@ def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSp
                 progress(number, len(ids))
                 yield store[record]
 
-    return spectra_of(results(), component, damping)
+    # In the archive a record may have a longer id than its own, where others have that already.
+    return replace(spectra_of(results(), component, damping), records=tuple(ids))
 
 
 def _write(table: pd.DataFrame, csv: Path | None) -> None:
