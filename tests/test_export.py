@@ -153,6 +153,7 @@ def test_text_for_analysis_programs_is_read_back_by_its_layout(tmp_path, pair, u
         np.testing.assert_allclose(component.samples * one, 1.75 * values, rtol=1e-12, atol=1e-12)
         said = next(finding for finding in back.findings if finding.name == "already processed")
         assert "scaled by 1.75" in said.what
+        assert [f.severity for f in back.findings if f.name == "derived motion"] == ["unfit"]  # it is no record
         lines = path.read_text().splitlines()
         header = [line for line in lines if line.startswith("#")]
         assert header[-1] == f"# {len(header)} lines of header, then numbers"

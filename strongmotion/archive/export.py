@@ -10,7 +10,7 @@ import csv
 import io
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -27,8 +27,9 @@ from ..measures import rotate
 from ..motion import Motion
 from ..record import Component
 from ..result import Result
+from .derived import Derived
 
-__all__ = ["Delivery", "export", "factors_in"]
+__all__ = ["Delivery", "export", "export_derived", "factors_in"]
 
 QUANTITIES = {"acceleration": "m/s2", "velocity": "m/s", "displacement": "m"}
 _SPECTRAL_UNITS = {"period": "s", "sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2"}
@@ -190,6 +191,54 @@ def export(
     for path, content in zip(paths, made.values(), strict=True):
         write_whole(path, content, replace=True)
     return paths
+
+
+def export_derived(derived: Derived, folder: str | Path, unit: str = "m/s2", per_line: int = 1) -> Path:
+    """Write derived motion as text for analysis programs, as `export` writes a record's.
+
+    Parameters
+    ----------
+    derived : Derived
+    folder : str or Path
+        Made if it is not there.
+    unit : {"m/s2", "cm/s2", "g"}
+        Of acceleration.
+    per_line : int
+        Values on a line.
+
+    Returns
+    -------
+    Path
+        The file; `strongmotion.read` reads it, and its finding says that it is no record.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be written.
+    InputError
+        A number or the unit is not one of those allowed.
+    """
+    delivery = Delivery(unit=unit, per_line=per_line)
+    facts = {
+        "record": f"none; {derived.kind} from {derived.record} {derived.version}",
+        "component": derived.component,
+        "unit": delivery.unit,
+        "dt_s": repr(derived.dt),
+        "samples": derived.acceleration.size,
+        "per line": per_line,
+        "factor": repr(derived.made_with.get("factor", 1.0)),
+        "processed": f"{derived.kind}, not a recorded motion; "
+        + ", ".join(f"{name} {value}" for name, value in derived.made_with.items()),
+        "caution": " ".join(derived.cautions),
+    }
+    values = derived.acceleration if delivery.unit == "m/s2" else derived.acceleration * in_unit(delivery.unit)
+    path = Path(folder).expanduser() / f"{derived.record}.{derived.component}.{derived.kind}.txt"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ArchiveError(f"the folder cannot be made: {error.strerror}", source=str(folder)) from None
+    write_whole(path, _plain_text(facts, values, per_line), replace=True)
+    return path
 
 
 def factors_in(path: str | Path) -> dict[str, float]:
@@ -358,14 +407,18 @@ def _text(result: Result, one: _Handed, of: dict[str, str], delivery: Delivery) 
         "factor": repr(delivery.factor), "processed": _processed(result, delivery),
         "caution": ("Unfit, not to be used. " if unfit else "") + CAUTION,
     }  # fmt: skip
+    return _plain_text(facts, values, delivery.per_line)
+
+
+def _plain_text(facts: Mapping[str, object], values: np.ndarray, per_line: int) -> bytes:
+    """Return a file of the layout ``plain``."""
     lines = ["# acceleration of one component, plain numbers"]
-    lines += [
-        f"# {key}: {'' if value is None else ' '.join(str(value).split())}".rstrip() for key, value in facts.items()
-    ]
+    for key, value in facts.items():
+        text = "" if value is None else " ".join(str(value).split())
+        lines.append(f"# {key}: {text}".rstrip())
     lines.append(f"# {len(lines) + 1} lines of header, then numbers")
     cells = [f"{value:.16e}".rjust(24) for value in values.tolist()]
-    step = delivery.per_line
-    lines += ["".join(cells[i : i + step]) for i in range(0, len(cells), step)]
+    lines += ["".join(cells[i : i + per_line]) for i in range(0, len(cells), per_line)]
     return ("\n".join(lines) + "\n").encode()
 
 
