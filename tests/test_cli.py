@@ -558,7 +558,7 @@ def test_catalogue_of_other_periods(stored, tmp_path):
 COMMANDS = [
     "process", "inspect", "layout", "settings", "measures", "reprocess", "catalogue", "find", "report", "verify",
     "history", "accept", "reject", "withdraw", "upgrade", "sign", "extract", "merge", "export", "review",
-    "spectra", "compare", "select", "event", "guide",
+    "spectra", "compare", "select", "match", "event", "guide",
 ]  # fmt: skip
 
 

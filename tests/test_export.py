@@ -12,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 from strongmotion import Archive, Component, InputError, Record, RecordError, Settings, Station, process, read
-from strongmotion.archive import export
+from strongmotion.archive import Delivery, export, factors_in
 from strongmotion.cli import app
 
 START = np.datetime64("2031-04-17T03:26:27.125", "ns")
@@ -112,3 +112,152 @@ def test_export_command(tmp_path, result):
     assert shown.exit_code == 0, shown.output
     assert len(list((tmp_path / "out").iterdir())) == 4
     assert "licensed engineers" in shown.output
+
+
+@pytest.fixture(scope="module")
+def pair():
+    """A pair of known azimuths and a vertical component; most motion is towards N 30° E."""
+    rng = np.random.default_rng(8)
+    time = np.arange(3000) * 0.01
+    envelope = np.where(time > 8, (time - 8) * np.exp(-0.5 * (time - 8)), 0)
+    smooth = np.ones(5) / 5
+    along, across, up = (
+        envelope * share * np.convolve(rng.normal(size=time.size), smooth, "same") for share in (1.0, 0.05, 0.3)
+    )
+    c, s = 3**0.5 / 2, 0.5
+    waves = {"H1": c * along - s * across, "H2": s * along + c * across, "V": up}
+    parts = []
+    for name, azimuth, dip in (("H1", 0.0, 0.0), ("H2", 90.0, 0.0), ("V", None, -90.0)):
+        samples = np.rint(4e5 * (waves[name] + rng.normal(0, 1e-4, time.size))).astype(np.int32)
+        parts.append(Component(name, samples, 0.01, "counts", 4e5, START, azimuth, dip))
+    record = Record(parts, Station("FERN", "XX", "00"))
+    return process(record, Settings.from_dict({"spectra": {"periods": [0.2, 0.5], "damping": [0.05]}}))
+
+
+@pytest.mark.parametrize("per_line", [1, 5])
+@pytest.mark.parametrize(("unit", "one"), [("m/s2", 1.0), ("g", 9.80665), ("cm/s2", 0.01)])
+def test_text_for_analysis_programs_is_read_back_by_its_layout(tmp_path, pair, unit, one, per_line):
+    delivery = Delivery(factor=1.75, strike=30.0, unit=unit, per_line=per_line)
+    paths = export(pair, tmp_path, ["text"], version="1-abc", state="automatic", delivery=delivery)
+    ends = [path.name.removeprefix(pair.record.id) for path in paths]
+    assert ends == ["_strike30_scaled_FP.txt", "_strike30_scaled_FN.txt", "_strike30_scaled_V.txt"]
+    h1, h2 = (pair.motion[name].unpadded().acceleration for name in ("H1", "H2"))
+    # By hand: motion towards 30 degrees, and towards 120.
+    c, s = np.cos(np.deg2rad(30.0)), np.sin(np.deg2rad(30.0))
+    truth = {"FP": c * h1 + s * h2, "FN": -s * h1 + c * h2, "V": pair.motion["V"].unpadded().acceleration}
+    for path, (name, values) in zip(paths, truth.items(), strict=True):
+        back = read(path)
+        (component,) = back.components
+        assert (component.name, component.unit, component.dt, back.start) == (name, unit, 0.01, START)
+        assert component.azimuth == {"FP": 30.0, "FN": 120.0, "V": None}[name]
+        np.testing.assert_allclose(component.samples * one, 1.75 * values, rtol=1e-12, atol=1e-12)
+        said = next(finding for finding in back.findings if finding.name == "already processed")
+        assert "scaled by 1.75" in said.what
+        assert [f.severity for f in back.findings if f.name == "derived motion"] == ["unfit"]  # it is no record
+        lines = path.read_text().splitlines()
+        header = [line for line in lines if line.startswith("#")]
+        assert header[-1] == f"# {len(header)} lines of header, then numbers"
+        assert "# factor: 1.75" in header
+        assert "licensed engineers" in header[-2]
+        body = lines[len(header) :]
+        assert [len(line.split()) for line in body[:-1]] == [per_line] * (len(body) - 1)
+        plain = np.array(" ".join(body).split(), float)
+        np.testing.assert_array_equal(plain, component.samples)
+    assert np.abs(truth["FN"]).max() < 0.1 * np.abs(truth["FP"]).max()  # most motion was towards 30 degrees
+
+
+def test_without_a_factor_text_holds_the_very_samples(tmp_path, pair):
+    for path in export(pair, tmp_path, ["text"]):
+        (component,) = read(path).components
+        assert component.samples.tobytes() == pair.motion[component.name].unpadded().acceleration.tobytes()
+
+
+def test_every_form_is_turned_and_scaled_alike(tmp_path, pair):
+    delivery = Delivery(factor=2.0, azimuth=120.0, unit="g")
+    paths = export(pair, tmp_path, ["csv", "parquet", "miniseed"], delivery=delivery)
+    by_end = {path.name.removeprefix(f"{pair.record.id}_az120_scaled"): path for path in paths}
+    h1, h2 = (pair.motion[name].unpadded() for name in ("H1", "H2"))
+    c, s = np.cos(np.deg2rad(120.0)), np.sin(np.deg2rad(120.0))
+    frame = pd.read_parquet(by_end["_motion.parquet"])
+    for quantity, one, suffix in (("acceleration", 9.80665, "g"), ("velocity", 1.0, "m_s"), ("displacement", 1.0, "m")):
+        wanted = 2.0 * (c * getattr(h1, quantity) + s * getattr(h2, quantity))
+        np.testing.assert_allclose(frame[f"H1_{quantity}_{suffix}"] * one, wanted, rtol=1e-11, atol=1e-12)
+        shown = pd.read_csv(by_end[f"_{quantity}.csv"], comment="#")
+        np.testing.assert_array_equal(shown[f"H1 [{suffix.replace('_', '/')}]"], frame[f"H1_{quantity}_{suffix}"])
+    for end in ("_acceleration.csv", "_acceleration.mseed"):
+        back = read(by_end[end])
+        assert [component.azimuth for component in back][:2] == [120.0, 210.0] or end.endswith("mseed")
+        np.testing.assert_array_equal(back["H1"].samples, frame["H1_acceleration_g"])
+        assert back["H1"].unit == "g"
+        assert any("turned to 120 degrees, scaled by 2.0" in finding.what for finding in back.findings)
+    assert "# factor: 2.0" in by_end["_acceleration.csv"].read_text()
+    spectra = pd.read_csv(by_end["_spectra.csv"], comment="#")
+    assert set(spectra["component"]) == {"V", "RotD00", "RotD50", "RotD100"}
+    own = pair.spectra[~pair.spectra["component"].isin(["H1", "H2"])]
+    np.testing.assert_allclose(spectra["psa_g"] * 9.80665, 2.0 * own["psa"], rtol=1e-12)
+    np.testing.assert_allclose(spectra["psa_low"] * 9.80665, 2.0 * own["psa_low"], rtol=1e-12)
+    np.testing.assert_allclose(spectra["sd_m"], 2.0 * own["sd"], rtol=1e-12)
+
+
+def test_miniseed_holds_a_pair_turned_to_a_fault(tmp_path, pair):
+    paths = export(pair, tmp_path, ["miniseed"], delivery=Delivery(strike=30.0))
+    back = read(next(path for path in paths if path.name.endswith("_acceleration.mseed")))
+    assert len(back) == 3
+
+
+def test_what_cannot_be_handed_over_is_refused(tmp_path, result, pair):
+    with pytest.raises(InputError, match="no pair of horizontals"):
+        export(result, tmp_path, delivery=Delivery(azimuth=10.0))
+    blind = process(Record.from_arrays({name: pair.motion[name].acceleration for name in ("H1", "H2")}, 0.01))
+    with pytest.raises(InputError, match="azimuths of the horizontals are not known"):
+        export(blind, tmp_path, delivery=Delivery(azimuth=10.0))
+    for wrong in ({"factor": 0.0}, {"factor": np.nan}, {"azimuth": np.inf}, {"azimuth": 1.0, "strike": 2.0},
+                  {"per_line": 0}, {"unit": "counts"}):  # fmt: skip
+        with pytest.raises(InputError):
+            Delivery(**wrong)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("record,factor\n", "names no record"),
+        ("record,factor\nA,0\n", "line 2: expected a record"),
+        ("record,factor\nA,1\nA,2\n", "line 3: expected a record"),
+        ("name,by\nA,1\n", "line 2: expected a record"),
+    ],
+)
+def test_a_table_without_factors_is_refused(tmp_path, text, message):
+    file = tmp_path / "f.csv"
+    file.write_text(text)
+    with pytest.raises(InputError, match=message):
+        factors_in(file)
+    with pytest.raises(InputError, match="cannot be read"):
+        factors_in(tmp_path / "absent.csv")
+
+
+def test_selected_records_are_handed_over_with_their_factors(tmp_path, pair):
+    archive = Archive(tmp_path / "archive", create=True)
+    archive.add(pair)
+    target = tmp_path / "t.csv"
+    psa = pair.spectra.query("component == 'RotD50'")["psa"].to_numpy()
+    target.write_text(f"period [s],psa [m/s2]\n0.2,{3 * psa[0]}\n0.5,{3 * psa[1]}\n")
+    chosen, out = tmp_path / "chosen.csv", tmp_path / "out"
+    invoke = CliRunner().invoke
+    asked = ["select", str(archive.folder), "--target", str(target), "--range", "0.2", "0.5", "-n", "1"]
+    shown = invoke(app, [*asked, "--csv", str(chosen)])
+    assert shown.exit_code == 0, shown.output
+    shown = invoke(app, ["export", str(archive.folder), "--factors", str(chosen), "-o", str(out), "--text",
+                         "--unit", "g", "--azimuth", "45"])  # fmt: skip
+    assert shown.exit_code == 0, shown.output
+    back = read(next(out.glob("*_az45_scaled_V.txt")))
+    np.testing.assert_allclose(
+        back["V"].samples * 9.80665, 3 * pair.motion["V"].unpadded().acceleration, rtol=1e-6, atol=1e-9
+    )
+    for arguments, message in (
+        (["OTHER", "--factors", str(chosen)], "OTHER has no factor"),
+        ([], "no record is named"),
+    ):
+        shown = invoke(app, ["export", str(archive.folder), *arguments, "-o", str(out)])
+        assert isinstance(shown.exception, InputError)
+        assert message in str(shown.exception)

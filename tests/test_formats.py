@@ -444,7 +444,7 @@ def test_unsound_layouts_are_refused(tmp_path, old, new, words):
 
 
 def test_missing_layout_names_the_ready_ones(tmp_path):
-    with pytest.raises(SettingsError, match=r"harbour, ridge"):
+    with pytest.raises(SettingsError, match=r"harbour, plain, ridge"):
         read(save(tmp_path, "x"), layout=tmp_path / "none.toml")
 
 

@@ -3,7 +3,8 @@
 from .catalogue import write_catalogue
 from .compare import MOVED, moved, same_numbers
 from .decisions import DECISIONS, STATES, Decision, Standing, Version, check_decision
-from .export import export
+from .derived import Derived, derived_files, keep_derived, read_derived
+from .export import Delivery, export, export_derived, factors_in
 from .files import read_result
 from .gate import read_regular
 from .identity import made_of
@@ -19,6 +20,8 @@ __all__ = [
     "STATES",
     "Archive",
     "Decision",
+    "Delivery",
+    "Derived",
     "Entry",
     "Problem",
     "Standing",
@@ -26,11 +29,16 @@ __all__ = [
     "Version",
     "check_against",
     "check_decision",
+    "derived_files",
     "export",
+    "export_derived",
+    "factors_in",
     "in_acceleration_unit",
+    "keep_derived",
     "made_of",
     "measures_of",
     "moved",
+    "read_derived",
     "read_regular",
     "read_result",
     "same_numbers",

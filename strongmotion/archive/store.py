@@ -24,6 +24,7 @@ from ..result import RANKED_SEVERITIES
 from . import gate, layout
 from .catalogue import Index
 from .decisions import Standing, Version, check_decision, standing
+from .derived import derived_problems
 from .files import check_name, packed, read_bytes, read_result, result_in
 from .identity import is_identified, made_of, samples_sha256
 from .manifest import Entry, Manifest, is_unfinished, name_once
@@ -728,6 +729,7 @@ class Archive:
         whole = not since and sample is None
         sound_before = _Progress(self.folder / PROGRESS, resume and whole, whole)
         waiting = [record for record in records if record not in sound_before]
+        problems += derived_problems(self)
         index_problem, passed = self.index.checked()
         if index_problem:
             problems.append(Problem(self.index.path, index_problem))

@@ -529,35 +529,73 @@ def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
 def export(
     archive: ArchiveFolder,
-    records: Annotated[list[str], typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)],
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")],
+    records: Annotated[
+        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
+    ] = None,
     csv: Annotated[
         bool, typer.Option("--csv", help="Motion and spectra as CSV; so, too, if no form is named.")
     ] = False,
+    text: Annotated[
+        bool, typer.Option("--text", help="Acceleration as text for analysis programs, a file a component.")
+    ] = False,
+    per_line: Annotated[
+        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on a line of text.")
+    ] = 1,
     parquet: Annotated[bool, typer.Option("--parquet", help="Motion as Parquet (needs pyarrow).")] = False,
     miniseed: Annotated[bool, typer.Option("--miniseed", help="Motion as miniSEED 3, float64.")] = False,
+    factors: Annotated[
+        Path | None,
+        typer.Option(
+            "--factors",
+            metavar="F.csv",
+            help="Scale each record by its factor in a table that `select --csv` or `compare --csv` wrote; without "
+            "RECORD all of its records are written.",
+        ),
+    ] = None,
+    azimuth: Annotated[
+        float | None, typer.Option("--azimuth", metavar="DEG", help="Turn H1 to this azimuth, H2 90° clockwise of it.")
+    ] = None,
+    strike: Annotated[
+        float | None,
+        typer.Option(
+            "--strike", metavar="DEG", help="Turn the pair parallel (FP) and normal (FN) to a fault's strike."
+        ),
+    ] = None,
+    unit: Unit = "m/s2",
     version: Annotated[
         str | None, typer.Option("--version", metavar="N", help="Another version than the current one.")
     ] = None,
 ) -> None:
-    """Write processed motion and spectra of records to files for other programs.
+    """Write processed motion and spectra of records to files for other programs, as it is or turned and scaled.
 
-    Units are m/s², m/s and m; the pads are left out; the numbers read back bit for bit.
+    Velocity is in m/s, displacement in m; the pads are left out; the numbers read back bit for bit. The two
+    horizontals of a record are turned together and take one factor, which stands in every file with the unit, the
+    interval and the caution.
 
     \b
-    Example:
+    Examples:
       strongmotion export archive XX.QUAY.00_20310417T032627.310 -o for_others --csv --miniseed
+      strongmotion export archive --factors chosen.csv -o for_analysis --text --unit g --strike 35
     """
-    from ..archive import Archive
+    from ..archive import Archive, Delivery, factors_in
     from ..archive import export as export_result
 
     store = Archive(archive)
+    scale = {} if factors is None else factors_in(factors)
+    records = list(records or scale)
+    if not records:
+        raise InputError("no record is named", remedy="Name records, or a table of factors by --factors")
+    if missing := [record for record in records if factors is not None and record not in scale]:
+        raise InputError(f"{missing[0]} has no factor", source=str(factors), remedy="Name records of that table")
     if version is not None and len(records) != 1:
         raise InputError("--version is about one record", remedy="Name one record")
-    chosen = {"csv": csv, "parquet": parquet, "miniseed": miniseed}
+    chosen = {"csv": csv, "text": text, "parquet": parquet, "miniseed": miniseed}
     forms: Any = [form for form, wanted in chosen.items() if wanted] or ["csv"]
     for record in records:
         named = store.version(record, version)
-        for path in export_result(store[record, named.name], output, forms, record, named.name, named.state):
+        delivery = Delivery(scale.get(record, 1.0), azimuth, strike, unit, per_line)
+        result = store[record, named.name]
+        for path in export_result(result, output, forms, record, named.name, named.state, delivery):
             typer.echo(str(path))
     typer.echo(CAUTION)

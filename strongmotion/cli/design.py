@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -195,6 +196,76 @@ def select(
     typer.echo(goal.caution)
 
 
+@app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
+def match(
+    archive: ArchiveFolder,
+    record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of the record to start from.")],
+    target: Target,
+    period_range: Range,
+    component: Annotated[str, typer.Option("--component", metavar="NAME", help="The component to adjust.")] = "H1",
+    tolerance: Annotated[
+        float, typer.Option("--tolerance", metavar="X", help="Largest departure from the target, as a fraction.")
+    ] = 0.05,
+    keep_unusable: Annotated[
+        bool, typer.Option("--keep-unusable", help="Adjust a component that is not usable over the range.")
+    ] = False,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FOLDER", help="Also write it as text, as `export` does.")
+    ] = None,
+    per_line: Annotated[
+        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on a line of text.")
+    ] = 1,
+    unit: Unit = "g",
+    figure: Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw before and after.")] = None,
+) -> None:
+    """Adjust one component in time until its spectrum follows a target; what comes out is no record.
+
+    Wavelets are added at the times of the largest responses (Lilhanand & Tseng 1988; Al Atik & Abrahamson 2010) until
+    the spectrum is within the tolerance at every period of the range. Velocity ends at rest. Shown is what that did to
+    peaks, energy and duration. The motion is kept in the folder `derived` of the archive, with what it was made from;
+    it never counts as a record.
+
+    \b
+    Examples:
+      strongmotion match archive XX.QUAY.00_20310417T032627.310 --target asce7:sds=0.3,sd1=0.2,tl=8 --range 0.2 2
+      strongmotion match archive XX.QUAY --component H2 --target site.csv --range 0.1 2 -o for_analysis --figure m.png
+    """
+    from ..archive import Archive, export_derived, keep_derived
+    from ..suite import match as matched
+    from ..suite import target_named
+    from ..suite.match import MATCH_CAUTIONS
+
+    goal, store = target_named(target), Archive(archive)
+    result = store[record]
+    record_id = record if record in store else next(name for name in store if name.startswith(record))
+    found = matched(result, goal, period_range, component, tolerance=tolerance, keep_unusable=keep_unusable)
+    factor = in_unit(unit)
+    rows = [
+        (row.quantity, unit if row.unit == "m/s2" else row.unit,
+         *(cell(value * factor if row.unit == "m/s2" else value) for value in (row.recorded, row.scaled, row.matched)))
+        for row in found.change.itertuples()
+    ]  # fmt: skip
+    show_table(("quantity", "unit", "recorded", f"times {found.motion.factor:.3g}", "matched"), rows)
+    before = abs(found.motion.psa_before / found.motion.target - 1).max()
+    typer.echo(
+        f"Largest departure from {goal.name}, {period_range[0]:g} s to {period_range[1]:g} s: {100 * before:.0f} % "
+        f"before, {100 * found.motion.misfit:.1f} % after {count(found.motion.steps, 'step')}."
+    )
+    derived = found.derived(store.version(record_id).name, record_id)
+    typer.echo(f"Kept as {keep_derived(store, derived)}.")
+    if output is not None:
+        typer.echo(f"Written to {export_derived(derived, output, unit, per_line)}.")
+    if figure is not None:
+        from ..report import match_figure, save
+
+        save(match_figure(found, unit), figure)
+        typer.echo(f"Drawn to {figure}.")
+    typer.echo(" ".join((*MATCH_CAUTIONS[:-1], goal.caution)))
+    if not found.is_within:
+        complain(f"the tolerance of {100 * tolerance:g} % was not reached; this is the closest motion found")
+        raise typer.Exit(1)
+
+
 def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSpectra:
     from ..archive import Archive
     from ..suite import spectra_of
@@ -210,7 +281,8 @@ def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSp
                 progress(number, len(ids))
                 yield store[record]
 
-    return spectra_of(results(), component, damping)
+    # In the archive a record may have a longer id than its own, where others have that already.
+    return replace(spectra_of(results(), component, damping), records=tuple(ids))
 
 
 def _write(table: pd.DataFrame, csv: Path | None) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from typing import Literal, NamedTuple
 
 from ..foundation.errors import InputError
@@ -121,21 +122,7 @@ def patterns(text: str) -> tuple[str, ...]:
 
 
 def _any_fits(wanted: Sequence[str], code: str) -> bool:
-    if not wanted:
-        return True
-    # Without neighbouring stars no pattern needs more than len(pattern) times len(code) steps of trying.
-    return any(_fits(pattern, code.upper()) for pattern in wanted)
-
-
-def _fits(pattern: str, code: str) -> bool:
-    """Whether a code is of a pattern: row by row over its characters, what the code so far may have reached."""
-    reached = {0}
-    for letter in pattern:
-        if letter == "*":
-            reached = set(range(min(reached, default=0), len(code) + 1)) if reached else set()
-        else:
-            reached = {at + 1 for at in reached if at < len(code) and letter in ("?", code[at])}
-    return len(code) in reached
+    return not wanted or any(fnmatchcase(code.upper(), pattern) for pattern in wanted)
 
 
 def passed_over(passed: Iterable[Passed]) -> tuple[Finding, ...]:

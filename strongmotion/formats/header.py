@@ -41,6 +41,9 @@ QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 GIVEN = (*OF_STATION, "dt", "samples", "start", "scale", "sensitivity", "azimuth", "dip")
 """What the caller may give of a file that does not say it."""
 
+NO_RECORD = ("scaled by ", "not a recorded motion")
+"""What files of scaled and of matched motion say of it."""
+
 LARGEST = 1e20
 """Acceleration that is read, m/s²; far larger numbers overflow when they are squared and summed."""
 
@@ -365,15 +368,25 @@ def processed_note(fields: Fields) -> tuple[Finding, ...]:
         return ()
     text = " ".join(fields["processed"].text.split())
     band = re.search(rf"({NUMBER.pattern}) to ({NUMBER.pattern}) Hz", text, re.ASCII)
-    return (
+    findings = [
         Finding(
             "already processed", "note",
             what=f"the file says that its motion was processed: {shown(text)}",
             effect="neither baseline nor filter is applied again",
             remedy="process the raw record instead; or set filter.again = true",
             values={} if band is None else {"low_cut_hz": float(band[1]), "high_cut_hz": float(band[4])},
-        ),
-    )  # fmt: skip
+        )
+    ]  # fmt: skip
+    if any(mark in text for mark in NO_RECORD):
+        findings.append(
+            Finding(
+                "derived motion", "unfit",
+                what=f"the file says that its motion was scaled or adjusted: {shown(text)}",
+                effect="its numbers are not those of the ground at the station",
+                remedy="process the record it was made from",
+            )
+        )  # fmt: skip
+    return tuple(findings)
 
 
 def component_of(

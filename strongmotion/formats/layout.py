@@ -80,7 +80,7 @@ _READY = Path(__file__).parent / "layouts"
 MOMENT = ("date", "time", "zone")
 """What a start may be put together from."""
 
-RULES = (*QUANTITIES, *MOMENT)
+RULES = (*QUANTITIES, "processed", *MOMENT)
 OPEN = "?"
 _KINDS = {"dt": "time", "sampling_rate": "frequency", "elevation": "length", "sensitivity": "counts per acceleration"}
 

@@ -104,7 +104,7 @@ class _Reader:
                 records.append(self.record(components, station, findings))
                 components, findings, station = [], [], None
             components.extend(read)
-            findings.extend((*(given if number == 0 else ()), *said))
+            findings.extend((*((*given, *header.processed_note(fields)) if number == 0 else ()), *said))
             if station is not None and here != station:
                 raise self.reading.error(
                     f"component {read[0].name} comes from another station than the first",

@@ -5,6 +5,7 @@ from .archive_page import Report, archive_page, write_report
 from .decimate import peaks_kept
 from .event_figures import map_figure, section_figure, shaking_figure, write_event
 from .figures import FIGURES, FigureEntry, draw
+from .match_figure import match_figure
 from .motion_figures import husid_figure, motion_figure, offset_figure, particle_figure, raw_figure
 from .notebook import notebook_view
 from .page import record_page, write_record_page
@@ -31,6 +32,7 @@ __all__ = [
     "draw",
     "husid_figure",
     "map_figure",
+    "match_figure",
     "motion_figure",
     "notebook_view",
     "offset_figure",

@@ -17,6 +17,7 @@ from .fourier import (
     log_box,
     power_spectral_density,
 )
+from .matching import MatchedMotion, match_spectrum
 from .response import (
     QUANTITIES,
     ResponseSpectrum,
@@ -37,6 +38,7 @@ from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spec
 __all__ = [
     "QUANTITIES",
     "FourierSpectrum",
+    "MatchedMotion",
     "ResponseSpectrum",
     "RotatedSpectrum",
     "TargetSpectrum",
@@ -54,6 +56,7 @@ __all__ = [
     "horizontal_to_vertical",
     "konno_ohmachi",
     "log_box",
+    "match_spectrum",
     "power_spectral_density",
     "ratio",
     "response_history",

@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from .compare import Comparison, compare
+from .match import Match, match
 from .select import Selection, select
 from .spectra import SuiteSpectra, spectra_of, target_named
 
-__all__ = ["Comparison", "Selection", "SuiteSpectra", "compare", "select", "spectra_of", "target_named"]
+__all__ = [
+    "Comparison",
+    "Match",
+    "Selection",
+    "SuiteSpectra",
+    "compare",
+    "match",
+    "select",
+    "spectra_of",
+    "target_named",
+]
