@@ -6,7 +6,7 @@ import codecs
 import functools
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +18,7 @@ from . import csv, miniseed
 from .csv import write_csv
 from .draft import read_drafted
 from .header import Reading
+from .joining import Apart, Part, gathered, is_whole, joined
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
@@ -35,6 +36,7 @@ __all__ = [
     "document_kind",
     "read",
     "read_all",
+    "read_joined",
     "read_quakeml",
     "read_stationxml",
     "write_csv",
@@ -177,6 +179,63 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> list[Record]:
     if earthquakes is not None:
         records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
     return records
+
+
+class Joined(NamedTuple):
+    """Records of several files, and what was not joined."""
+
+    records: list[Record]
+    """In the order of their first files."""
+    apart: list[Apart]
+    """Files that look like components of one record, each time with what keeps them apart."""
+
+
+def read_joined(paths: Iterable[str | Path], **options: Unpack[ReadOptions]) -> Joined:
+    """Read files, and join those that each hold a component of one record.
+
+    Parameters
+    ----------
+    paths : iterable of str or Path
+        Files, which are read once each.
+    **options
+        As for `read`; new names of components (``"X=H1,Y=H2"``) are those of the joined records.
+
+    Returns
+    -------
+    Joined
+        Records, and what was not joined. A record's `source` is the file of its first component, `joined` has the
+        others, each with its hash and the components it gave.
+
+    Raises
+    ------
+    RecordError, SettingsError, InputError
+        As for `read`.
+
+    Examples
+    --------
+    >>> records, apart = read_joined(["quay.N.csv", "quay.E.csv", "quay.Z.csv"])  # doctest: +SKIP
+    >>> records[0].names  # doctest: +SKIP
+    ('H1', 'H2', 'V')
+    """
+    component = options.get("component") or ""
+    if "=" in component:
+        del options["component"]
+    there: dict[tuple[Path, int], Record] = {}
+    parts, order = [], []
+    for path in dict.fromkeys(map(Path, paths)):
+        for number, record in enumerate(read_all(path, **options)):
+            there[path, number] = record
+            order.append((path, number))
+            if not is_whole(record):
+                parts.append(Part.of(record, path, number))
+    groups, apart = gathered(parts)
+    for group in groups:
+        keys = [(part.file, part.number) for part in group.parts]
+        there[keys[0]] = joined([there[key] for key in keys], group)
+        for key in keys[1:]:
+            del there[key]
+    records = [there[key] for key in order if key in there]
+    return Joined([renamed(one, component) for one in records] if "=" in component else records, apart)
 
 
 def renamed(record: Record, component: str) -> Record:
