@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from . import __version__
 from .archive import Archive, made_of, moved, read_regular, same_numbers, version_of_file
-from .foundation.errors import ArchiveError, InputError, StrongMotionError
+from .formats.containers import NOT_RECORDS
+from .foundation.errors import ArchiveError, InputError, RecordError, StrongMotionError
 from .foundation.files import one_at_a_time, write_whole
 from .foundation.workers import Run
 from .settings import Settings
@@ -41,9 +42,6 @@ __all__ = [
     "reprocess",
     "watch_folders",
 ]
-
-NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
-"""Files with these endings are passed over in a folder; named one by one they are read like any other."""
 
 LONGEST_LIST = 1 << 28
 """Longest list of failures, bytes, that is carried on."""
@@ -540,12 +538,11 @@ def _process_groups(groups: tuple[Group, ...], job: _Job) -> list[Answers]:
     made: list[Answers] = []
     for group in groups:
         file, *others = group.files
-        answers: Answers = [
-            one for own in dict.fromkeys(group.files) for one in read[own][1] if isinstance(one, Failure)
-        ]
+        answers: Answers = []
+        record = None
         with _set_aside(file) as failures:
-            parts = [] if answers else [read[part.file][0][part.number] for part in group.parts]
-            record = joined(parts, group) if parts else None
+            parts = [_same(part, read[part.file][0]) for part in group.parts]
+            record = joined(parts, group)
         answers += failures
         if record is not None:
             several = len(read[file][0]) > 1 and not others
@@ -554,9 +551,18 @@ def _process_groups(groups: tuple[Group, ...], job: _Job) -> list[Answers]:
     return made
 
 
+def _same(part: Part, records: Sequence[Record]) -> Record:
+    """Return the record of a part, read again; a file that is another by now is not what was joined."""
+    from .formats.joining import Part
+
+    if part.number < len(records) and Part.of(records[part.number], part.file, part.number) == part:
+        return records[part.number]
+    raise RecordError("the file changed while it was read", source=str(part.file), remedy="Run the same command again")
+
+
 def _read(file: Path, job: _Job) -> tuple[list[Record], list[Any]]:
     """Return the records of a file, or why there are none."""
-    from .formats import read_all
+    from .formats import read_each
 
     if job.version != __version__:
         what = f"the worker on {platform.node()} runs strongmotion {__version__}, this is {job.version}."
@@ -568,7 +574,8 @@ def _read(file: Path, job: _Job) -> tuple[list[Record], list[Any]]:
     if job.join and "=" in (options.get("component") or ""):
         del options["component"]  # the names are those of the record, once it is joined
     with _set_aside(file) as failures:
-        return read_all(file, **options), []
+        records, problems = read_each(file, **options)
+        return records, [Failure(file, str(problem)) for problem in problems]
     return [], failures
 
 

@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple, Unpack
 from ..foundation.errors import InputError, RecordError
 from ..record import Record
 from . import csv, miniseed
+from .containers import LARGEST_OF_ALL, foreign, is_archive, is_json, is_workbook, members, sheet
 from .csv import write_csv
 from .draft import read_drafted
 from .header import Reading
@@ -36,6 +37,7 @@ __all__ = [
     "document_kind",
     "read",
     "read_all",
+    "read_each",
     "read_joined",
     "read_quakeml",
     "read_stationxml",
@@ -62,7 +64,8 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     Parameters
     ----------
     path : str or Path
-        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip.
+        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip. Of a zip or tar archive
+        each member is read as a file of its own, named ``archive.zip!member``.
     layout : str or Path, optional
         A layout file (TOML) that says how a text file is laid out, or the name of a ready layout.
     stationxml : str, Path or Inventory, optional
@@ -135,50 +138,107 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> list[Record]:
     list of Record
         At least one, in the order of the file.
     """
-    options = checked(options)
-    layout, stationxml, event = (options.get("layout"), options.get("stationxml"), options.get("event"))
-    component, sensitivity = options.get("component"), options.get("sensitivity")
-    renaming = component is not None and "=" in component
-    names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
-    plan = None if layout is None else named_layout(layout)
-    chosen = None if plan is None else _text_format(plan)
-    inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
-    earthquakes = None if event is None else read_quakeml(event)
-    file, data = stored(path)
-    digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
-    data = unpacked(file, data)
-    reading = Reading(
-        file,
-        data,
-        digest,
-        options.get("unit"),
-        sensitivity,
-        options.get("missing", "refuse"),
-        options.get("common_window", False),
-        options.get("gaps", "refuse"),
-        inventory is not None,
-        what_is_given(options),
-        names,
-    )
-    if plan is not None and plan.format != "text":
-        records = read_table(reading, plan)
-    elif chosen is None and miniseed.recognises(data):
-        records = miniseed.read_miniseed(reading)
-    else:
-        reading = _as_text(reading)
-        records = _format_of(reading, chosen).read(reading)
-    if component is not None and renaming:
-        records = [renamed(record, component) for record in records]
-    if inventory is not None:
-        records = [
-            described_by(
-                record, inventory, differentiate=options.get("differentiate", False), keep=sensitivity is not None
-            )
-            for record in records
-        ]
-    if earthquakes is not None:
-        records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
+    records, problems = read_each(path, **options)
+    if problems:
+        raise problems[0]
     return records
+
+
+def read_each(path: str | Path, **options: Unpack[ReadOptions]) -> tuple[list[Record], list[RecordError]]:
+    """Read every record of a file; of an archive of files, those that can be read, and what is wrong with the others.
+
+    Parameters and errors are those of `read`.
+    """
+    read = _Reader(checked(options))
+    file, packed = stored(path)
+    data = unpacked(file, packed)
+    if not is_archive(data) or is_workbook(data):
+        return read.file(file, packed, data), []
+    records: list[Record] = []
+    problems: list[RecordError] = []
+    found, left = False, LARGEST_OF_ALL
+    for member in members(file, data):
+        found = True
+        try:
+            if member.problem is not None:
+                raise member.problem
+            own = unpacked(member.name, member.data)
+            if (left := left - len(own)) < 0:
+                raise RecordError("the members of the archive are too large in all", source=member.name)
+            if is_archive(own) and not is_workbook(own):
+                raise RecordError(
+                    "an archive inside an archive is not read",
+                    source=member.name,
+                    remedy="Unpack the outer one yourself",
+                )
+            records += read.file(member.name, member.data, own)
+        except RecordError as error:
+            problems.append(error)
+    if not found:
+        raise RecordError("the archive holds no file to read", source=file, remedy="Give the archive of the records")
+    return records, problems
+
+
+class _Reader:
+    """What the options say, made ready once for all members of an archive."""
+
+    def __init__(self, options: ReadOptions) -> None:
+        self.options = options
+        layout, stationxml, event = options.get("layout"), options.get("stationxml"), options.get("event")
+        self.plan = None if layout is None else named_layout(layout)
+        self.chosen = None if self.plan is None else _text_format(self.plan)
+        self.inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
+        self.earthquakes = None if event is None else read_quakeml(event)
+
+    def file(self, file: str, packed: bytes, data: bytes) -> list[Record]:
+        """Return the records of one file: its name, its bytes as stored, and without compression."""
+        options, inventory = self.options, self.inventory
+        component, sensitivity = options.get("component"), options.get("sensitivity")
+        renaming = component is not None and "=" in component
+        names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
+        reading = Reading(
+            file,
+            data,
+            _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), packed),
+            options.get("unit"),
+            sensitivity,
+            options.get("missing", "refuse"),
+            options.get("common_window", False),
+            options.get("gaps", "refuse"),
+            inventory is not None,
+            what_is_given(options),
+            names,
+        )
+        records = self.records(reading)
+        if component is not None and renaming:
+            records = [renamed(record, component) for record in records]
+        if inventory is not None:
+            records = [
+                described_by(
+                    record, inventory, differentiate=options.get("differentiate", False), keep=sensitivity is not None
+                )
+                for record in records
+            ]
+        if self.earthquakes is not None:
+            event = Path(str(options.get("event"))).name
+            records = [of_earthquake(record, self.earthquakes, event) for record in records]
+        return records
+
+    def records(self, reading: Reading) -> list[Record]:
+        data, plan, chosen = reading.data, self.plan, self.chosen
+        if not data:
+            raise reading.error("the file is empty", remedy="Copy it again from its source")
+        if plan is not None and plan.format != "text":
+            return read_table(reading, plan)
+        if (other := foreign(data)) is not None:
+            kind, remedy = other
+            raise reading.error(f"this is {kind}", remedy=remedy)
+        if is_workbook(data):
+            reading = replace(reading, data=sheet(reading.file, data))
+        elif chosen is None and miniseed.recognises(data):
+            return miniseed.read_miniseed(reading)
+        reading = _as_text(reading)
+        return _format_of(reading, chosen).read(reading)
 
 
 class Joined(NamedTuple):
@@ -322,6 +382,11 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
         raise reading.error(
             "this is an XML document, which holds no samples",
             remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
+        )
+    if is_json(reading.data):
+        raise reading.error(
+            "this is JSON, which may hold its numbers anywhere",
+            remedy='Say by a layout with format = "json" where they stand (--layout)',
         )
     if not any(48 <= byte <= 57 for byte in head):
         raise reading.error(
