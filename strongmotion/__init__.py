@@ -30,6 +30,7 @@ _HOME = {
     "process": "result",
     "read": "formats",
     "read_all": "formats",
+    "read_joined": "formats",
     "read_quakeml": "formats",
     "read_stationxml": "formats",
     "response_history": "spectra",
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
     from .archive import Archive as Archive
     from .formats import read as read
     from .formats import read_all as read_all
+    from .formats import read_joined as read_joined
     from .formats import read_quakeml as read_quakeml
     from .formats import read_stationxml as read_stationxml
     from .formats import write_csv as write_csv

@@ -9,13 +9,15 @@ import platform
 import signal
 import threading
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from . import __version__
 from .archive import Archive, made_of, moved, read_regular, same_numbers, version_of_file
-from .foundation.errors import ArchiveError, InputError, StrongMotionError
+from .formats.containers import NOT_RECORDS
+from .foundation.errors import ArchiveError, InputError, RecordError, StrongMotionError
 from .foundation.files import one_at_a_time, write_whole
 from .foundation.workers import Run
 from .settings import Settings
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from .formats import ReadOptions
+    from .formats.joining import Apart, Group, Part
     from .record import Record
     from .result import Result
 
@@ -40,9 +43,6 @@ __all__ = [
     "watch_folders",
 ]
 
-NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
-"""Files with these endings are passed over in a folder; named one by one they are read like any other."""
-
 LONGEST_LIST = 1 << 28
 """Longest list of failures, bytes, that is carried on."""
 
@@ -56,7 +56,7 @@ class Done:
 
     `differs` says what differs from the version that was there before: samples, metadata, settings or software.
     `usable` and `bounds` say of PGA, PGV and PGD in turn whether the number may be used, and whether the true one is
-    ``"at least"`` as large.
+    ``"at least"`` as large. `joined` are the further files of a record that was joined of several.
     """
 
     file: Path
@@ -70,6 +70,7 @@ class Done:
     version: str = ""
     usable: tuple[bool, bool, bool] = (True, True, True)
     bounds: tuple[str, str, str] = ("", "", "")
+    joined: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,8 @@ class Outcome:
         Not begun, or not known to be done, because the run was interrupted or its cluster was lost.
     stopped : str
         Why it ended before its end, in a sentence; empty if it did not, or a person interrupted it.
+    apart : list of strongmotion.formats.joining.Apart
+        Files that look like components of one record and were not joined, each with its reason.
     """
 
     done: list[Done] = field(default_factory=list)
@@ -103,10 +106,11 @@ class Outcome:
     failed: list[Failure] = field(default_factory=list)
     remaining: list[Path] = field(default_factory=list)
     stopped: str = ""
+    apart: list[Apart] = field(default_factory=list)
 
 
 Answers = list[Done | Failure]
-"""What became of the records of one file; at least one."""
+"""What became of records."""
 
 
 @dataclass(frozen=True)
@@ -124,6 +128,7 @@ class _Job:
     on_cluster: bool
     version: str
     split_shocks: bool = False
+    join: bool = False
 
 
 def files_of(paths: Iterable[str | Path]) -> list[Path]:
@@ -174,6 +179,13 @@ class RunOptions(TypedDict, total=False):
     """Why; likewise."""
 
 
+class ProcessOptions(RunOptions, total=False):
+    """How files are processed."""
+
+    join: bool
+    """Join files that each hold a component of one record; the default. See `strongmotion.formats.joining`."""
+
+
 def process_files(
     paths: Iterable[str | Path],
     archive: Archive | str | Path,
@@ -183,7 +195,7 @@ def process_files(
     figures: bool = False,
     unit: str = "m/s2",
     split_shocks: bool = False,
-    **run: Unpack[RunOptions],
+    **run: Unpack[ProcessOptions],
 ) -> Outcome:
     """Process files into an archive.
 
@@ -204,7 +216,7 @@ def process_files(
     split_shocks : bool
         Make a record of each shock of a file that holds several.
     **run
-        How the run is carried out; see `RunOptions`.
+        How the run is carried out, and whether files are joined; see `RunOptions` and `ProcessOptions`.
 
     Returns
     -------
@@ -233,6 +245,20 @@ def process_files(
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
     """
+    store, job = _prepared(archive, settings, reading, figures, unit, split_shocks, run)
+    return _Batch(store, job, run).process([file.absolute() if job.on_cluster else file for file in files_of(paths)])
+
+
+def _prepared(
+    archive: Archive | str | Path,
+    settings: Settings | None,
+    reading: ReadOptions | None,
+    figures: bool,
+    unit: str,
+    split_shocks: bool,
+    run: ProcessOptions,
+) -> tuple[Archive, _Job]:
+    """Return the archive, ready to be written, and what is alike for every file."""
     from .formats import checked
     from .formats.kept import named_layout
 
@@ -244,24 +270,144 @@ def process_files(
         named_layout(layout)  # a layout that is not sound would fail every file, each with the same reason
     store = archive if isinstance(archive, Archive) else Archive(archive, create=True)
     store.finish_writes()
-    files = [file.absolute() if cluster else file for file in files_of(paths)]
     there = {name: value.absolute() if cluster and isinstance(value, Path) else value for name, value in how.items()}
     job = _Job(
         store.folder.absolute() if cluster else store.folder,
         settings or Settings(), there, figures, unit, _threads(jobs, cluster), run.get("by", ""), run.get("why", ""),
-        bool(cluster), __version__, split_shocks,
+        bool(cluster), __version__, split_shocks, run.get("join", True),
     )  # fmt: skip
     if figures:
         _make_figures_folder(store.folder)
+    return store, job
 
-    work = Run(_process_file, _lost_file, job, jobs, cluster, run.get("interrupted"), run.get("progress"))
-    outcome = _outcome(files, dict(work.of(files)))
-    outcome.stopped = _CLUSTER_LOST if work.lost_cluster else ""
-    try:
-        _list_failures(store.folder / FAILURES, outcome.failed, set(files) - set(outcome.remaining))
-    except ArchiveError as error:  # a full disk, say: what was done is still to be reported
-        outcome.failed.append(Failure(store.folder / FAILURES, str(error.at(None))))
-    return outcome
+
+class _Batch:
+    """The files of a run: each is read, and what is incomplete of it is joined with others and read again.
+
+    `parts` has the incomplete records of each file that was read, which others may still complete; `waits` says which
+    groups are to wait for that.
+    """
+
+    def __init__(
+        self, store: Archive, job: _Job, run: ProcessOptions, waits: Callable[[Group], bool] = lambda _: False
+    ) -> None:
+        self.store, self.job, self.run, self.waits = store, job, run, waits
+        self.parts: dict[Path, list[Part]] = {}
+        self.finished: set[Group] = set()
+        self.waiting: set[Path] = set()
+        self.said: set[Apart] = set()
+
+    def forget(self, files: Iterable[Path]) -> None:
+        """Leave out what was read of files that have changed since, or are gone."""
+        for file in list(files):
+            self.parts.pop(file, None)
+            self.finished = {group for group in self.finished if file not in group.files}
+        self.waiting &= self.parts.keys()
+
+    def process(self, files: Sequence[Path]) -> Outcome:
+        """Process files, and what they complete of earlier ones."""
+        outcome = Outcome()
+        groups: list[Group] = []
+        made: dict[Group, Answers] = {}
+
+        def joined(read: list[tuple[Any, Any]]) -> list[tuple[Group, ...]]:
+            for file, answers in read:
+                self.parts[file] = [one for one in answers if _is_part(one)]
+            found, apart = _gathered(part for parts in self.parts.values() for part in parts)
+            outcome.apart += [one for one in apart if one not in self.said]
+            self.said.update(apart)
+            groups.extend(group for group in found if group not in self.finished)
+            waiting = {group for group in groups if self.waits(group)}
+            self.waiting = {file for group in waiting for file in group.files}
+            return _sharing_files([group for group in groups if group not in waiting])
+
+        def count(item: Path | tuple[Group, ...], answers: list[Any]) -> int:
+            if isinstance(item, Path):
+                return not any(map(_is_part, answers))
+            return len({file for group in item for file in group.files} & wanted)
+
+        wanted, run = set(files), self.run
+        work: Run[Any, Any, _Job] = Run(
+            _process_item, _lost_item, self.job, run.get("jobs", 1), run.get("cluster"), run.get("interrupted"),
+            run.get("progress"), count=count, then=joined,
+        )  # fmt: skip
+        looked = {}
+        for item, answers in work.of(files):
+            if isinstance(item, Path):
+                looked[item] = answers
+            else:
+                made |= zip(item, answers, strict=True)
+        self.finished |= made.keys()
+        self._sort(outcome, files, looked, made, groups)
+        outcome.stopped = _CLUSTER_LOST if work.lost_cluster else ""
+        self._list_failures(outcome, files)
+        return outcome
+
+    def _sort(
+        self,
+        outcome: Outcome,
+        files: Sequence[Path],
+        looked: Mapping[Path, list[Any]],
+        made: Mapping[Group, Answers],
+        groups: Sequence[Group],
+    ) -> None:
+        """Put each answer where it belongs, in the order of the files."""
+        of_first: dict[Path, Answers] = {}
+        left: set[Path] = set()
+        for group in groups:
+            if group in made:
+                of_first.setdefault(group.files[0], []).extend(made[group])
+            else:
+                left.update(group.files)
+        for file, found in looked.items():
+            if not groups and any(map(_is_part, found)):  # interrupted before any could be joined
+                left.add(file)
+        for file in dict.fromkeys((*files, *of_first)):
+            for answer in (*(one for one in looked.get(file, ()) if not _is_part(one)), *of_first.get(file, ())):
+                if isinstance(answer, Failure):
+                    outcome.failed.append(answer)
+                elif answer.skipped:
+                    outcome.skipped.append(answer)
+                else:
+                    outcome.done.append(answer)
+            if file not in self.waiting and (file in left or (file in files and file not in looked)):
+                outcome.remaining.append(file)
+
+    def _list_failures(self, outcome: Outcome, files: Sequence[Path]) -> None:
+        path = self.store.folder / FAILURES
+        try:
+            _list_failures(path, outcome.failed, set(files) - set(outcome.remaining))
+        except ArchiveError as error:  # a full disk, say: what was done is still to be reported
+            outcome.failed.append(Failure(path, str(error.at(None))))
+
+
+def _is_part(answer: object) -> bool:
+    return not isinstance(answer, Done | Failure)
+
+
+def _gathered(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
+    """Return which parts belong together; nothing is loaded for none."""
+    if not (parts := list(parts)):
+        return [], []
+    from .formats.joining import gathered
+
+    return gathered(parts)
+
+
+def _sharing_files(groups: Sequence[Group]) -> list[tuple[Group, ...]]:
+    """Return groups in batches that share no file, so that each file is read once."""
+    batch_of: dict[Path, list[Group]] = {}
+    for group in groups:
+        met = {id(batch_of[file]): batch_of[file] for file in group.files if file in batch_of}
+        batch = max(met.values(), key=len, default=[])
+        batch.append(group)
+        for other in met.values():
+            if other is not batch:
+                batch.extend(other)
+                for file in {file for one in other for file in one.files}:
+                    batch_of[file] = batch
+        batch_of |= dict.fromkeys(group.files, batch)
+    return [tuple(batch) for batch in {id(batch): batch for batch in batch_of.values()}.values()]
 
 
 def watch_folders(
@@ -270,13 +416,15 @@ def watch_folders(
     settings: Settings | None = None,
     *,
     every: float = 2.0,
+    siblings: float = 30.0,
     interrupted: Callable[[], None] | None = None,
     **options: Any,
 ) -> Iterator[Outcome]:
     """Process files as they arrive in folders, each once it is whole, until an interruption (SIGINT).
 
     A file is taken as whole when neither its size nor its time has changed between two looks; one that changes later is
-    processed again.
+    processed again. A file that holds fewer than three components waits for others of the same record; those that come
+    still later make a new version of it.
 
     Parameters
     ----------
@@ -284,15 +432,18 @@ def watch_folders(
         As in `process_files`.
     every : float
         Time between looks, s.
+    siblings : float
+        How long an incomplete record waits for its other components after the last of them arrived, s.
 
     Yields
     ------
     Outcome
-        Of each group of files that arrived together.
+        Of each group of files that arrived together; after an interruption those that were waiting are in `remaining`.
     """
     wanted = list(map(Path, paths))
     known: dict[Path, tuple[int, int]] = {}
     before: dict[Path, tuple[int, int]] = {}
+    came: dict[Path, float] = {}
     stop = threading.Event()
 
     def obey(*_: object) -> None:
@@ -300,6 +451,17 @@ def watch_folders(
             interrupted()
         stop.set()
 
+    def waits(group: Group) -> bool:
+        return not group.is_whole and monotonic() - max(came[file] for file in group.files) < siblings
+
+    def prepared(
+        reading: ReadOptions | None = None, figures: bool = False, unit: str = "m/s2", split_shocks: bool = False,
+        **run: Unpack[ProcessOptions],
+    ) -> _Batch:  # fmt: skip
+        run["interrupted"] = obey
+        return _Batch(*_prepared(archive, settings, reading, figures, unit, split_shocks, run), run, waits)
+
+    batch = prepared(**options)
     main = threading.current_thread() is threading.main_thread()
     handler = signal.signal(signal.SIGINT, obey) if main else None
     try:
@@ -307,36 +469,28 @@ def watch_folders(
             now: dict[Path, tuple[int, int]] = {}
             for path in wanted:
                 with contextlib.suppress(InputError):  # an empty folder
-                    for file in files_of([path]):
+                    for listed in files_of([path]):
+                        file = listed.absolute() if batch.job.on_cluster else listed
                         with contextlib.suppress(OSError):
                             state = file.stat()
                             now[file] = (state.st_size, state.st_mtime_ns)
             ready = [file for file, state in now.items() if state[0] and before.get(file) == state != known.get(file)]
             before = now
-            if ready:
-                outcome = process_files(ready, archive, settings, interrupted=obey, **options)
+            due = [file for file in batch.waiting if monotonic() - came[file] >= siblings]
+            if ready or due:
+                came |= dict.fromkeys(ready, monotonic())
+                batch.forget(file for file in [*ready, *batch.parts] if file in ready or file not in now)
+                outcome = batch.process(ready)
                 known |= {file: now[file] for file in ready if file not in outcome.remaining}
-                yield outcome
+                if outcome != Outcome():
+                    yield outcome
             else:
                 stop.wait(every)
+        if batch.waiting:
+            yield Outcome(remaining=sorted(batch.waiting))
     finally:
         if main:
             signal.signal(signal.SIGINT, handler)
-
-
-def _outcome(files: Sequence[Path], answers: dict[Path, Answers]) -> Outcome:
-    outcome = Outcome()
-    for file in files:
-        if file not in answers:
-            outcome.remaining.append(file)
-        for answer in answers.get(file, ()):
-            if isinstance(answer, Failure):
-                outcome.failed.append(answer)
-            elif answer.skipped:
-                outcome.skipped.append(answer)
-            else:
-                outcome.done.append(answer)
-    return outcome
 
 
 # Working through many items, here, in worker processes or on a cluster
@@ -352,47 +506,103 @@ _CLUSTER_LOST = (
 )
 
 
-def _lost_file(file: Path, why: str) -> Answers:
-    return [Failure(file, why)]
+def _process_item(item: Path | tuple[Group, ...], job: _Job) -> list[Any]:
+    return _process_file(item, job) if isinstance(item, Path) else _process_groups(item, job)
 
 
-# One file
+def _lost_item(item: Path | tuple[Group, ...], why: str) -> list[Any]:
+    return [Failure(item, why)] if isinstance(item, Path) else [[Failure(group.files[0], why)] for group in item]
 
 
-def _process_file(file: Path, job: _Job) -> Answers:
-    from .chain import cut_to_shaking, cut_to_shocks
+# One file, or the files of one record
+
+
+def _process_file(file: Path, job: _Job) -> list[Done | Failure | Part]:
+    """Process the records of a file; of those that other files may complete only what decides that is returned."""
+    from .formats.joining import Part, is_whole
+
+    records, answers = _read(file, job)
+    for number, record in enumerate(records):
+        if job.join and not is_whole(record):
+            answers.append(Part.of(record, file, number))
+        else:
+            answers.extend(_process_record(file, record, job, len(records) > 1))
+    return answers
+
+
+def _process_groups(groups: tuple[Group, ...], job: _Job) -> list[Answers]:
+    """Process the record of each group, whose files are read once."""
+    from .formats.joining import joined
+
+    read = {file: _read(file, job) for file in dict.fromkeys(file for group in groups for file in group.files)}
+    made: list[Answers] = []
+    for group in groups:
+        file, *others = group.files
+        answers: Answers = []
+        record = None
+        with _set_aside(file) as failures:
+            parts = [_same(part, read[part.file][0]) for part in group.parts]
+            record = joined(parts, group)
+        answers += failures
+        if record is not None:
+            several = len(read[file][0]) > 1 and not others
+            answers += _process_record(file, record, job, several, tuple(others))
+        made.append(answers)
+    return made
+
+
+def _same(part: Part, records: Sequence[Record]) -> Record:
+    """Return the record of a part, read again; a file that is another by now is not what was joined."""
+    from .formats.joining import Part
+
+    if part.number < len(records) and Part.of(records[part.number], part.file, part.number) == part:
+        return records[part.number]
+    raise RecordError("the file changed while it was read", source=str(part.file), remedy="Run the same command again")
+
+
+def _read(file: Path, job: _Job) -> tuple[list[Record], list[Any]]:
+    """Return the records of a file, or why there are none."""
     from .formats import read_all
 
     if job.version != __version__:
-        return [
-            Failure(
-                file,
-                f"the worker on {platform.node()} runs strongmotion {__version__}, this is {job.version}. Install one "
-                "version everywhere.",
-            )
-        ]
+        what = f"the worker on {platform.node()} runs strongmotion {__version__}, this is {job.version}."
+        return [], [Failure(file, f"{what} Install one version everywhere.")]
     if job.on_cluster and not file.exists():
         what = "does not see the file. Workers need the files and the archive under the same paths."
-        return [Failure(file, f"the worker on {platform.node()} {what}")]
+        return [], [Failure(file, f"the worker on {platform.node()} {what}")]
+    options = dict(job.reading)
+    if job.join and "=" in (options.get("component") or ""):
+        del options["component"]  # the names are those of the record, once it is joined
     with _set_aside(file) as failures:
-        records = read_all(file, **job.reading)
-    if failures:
-        return failures
+        records = read_all(file, **options)
+        for unread in records.unread:
+            channel, record = unread.channel, unread.record
+            with _set_aside(file, f"channel {channel}" if channel else f"record {record}" if record else "") as its:
+                raise unread.error
+            failures += its
+        return records, failures
+    return [], failures
+
+
+def _process_record(file: Path, record: Record, job: _Job, several: bool, others: tuple[Path, ...] = ()) -> Answers:
+    """Process a record of a file, one of several there, or joined with others."""
+    from .chain import cut_to_shaking, cut_to_shocks
+    from .formats import renamed
+
     answers: Answers = []
-    for unread in records.unread:
-        which = f"channel {unread.channel}" if unread.channel else f"record {unread.record}"
-        with _set_aside(file, which) as failures:
-            raise unread.error
-        answers.extend(failures)
-    for record in records:
-        with _set_aside(file, f"record {record.id}" if len(records) > 1 else "") as failures:
-            own = job.settings.for_record(record.id)
-            parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
-        answers.extend(failures)
-        for part in () if failures else parts:
-            with _set_aside(file, f"record {part.id}" if len(records) > 1 or len(parts) > 1 else "") as failures:
-                answers.append(_store(file, part, job.settings.for_record(record.id, part.id), job))
-            answers.extend(failures)
+    component = job.reading.get("component") or ""
+    parts: Sequence[Record] = ()
+    with _set_aside(file, f"record {record.id}" if several else "") as failures:
+        if job.join and "=" in component:
+            record = renamed(record, component)
+        own = job.settings.for_record(record.id)
+        parts = cut_to_shocks(record, own) if job.split_shocks else (cut_to_shaking(record, own),)
+    answers += failures
+    for part in () if failures else parts:
+        with _set_aside(file, f"record {part.id}" if several or len(parts) > 1 else "") as failures:
+            done = _store(file, part, job.settings.for_record(record.id, part.id), job)
+            answers.append(replace(done, joined=others))
+        answers += failures
     return answers
 
 

@@ -7,6 +7,7 @@ is needed to make acceleration of them. Arrays are read-only; every object is fr
 from __future__ import annotations
 
 import hashlib
+import itertools
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
@@ -184,6 +185,8 @@ class Source:
     first_sample, file_samples : int
         Where the record is a part cut from what the file holds: the sample of the file's record, counted from 0, that
         is the first of this one, and the number of samples of the file's record. 0 and 0 for the whole.
+    components : tuple of str
+        Of a record joined of several files, the components that this one gave; empty where it gave all.
     """
 
     file: str = ""
@@ -191,6 +194,7 @@ class Source:
     format: str = ""
     first_sample: int = 0
     file_samples: int = 0
+    components: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -591,7 +595,9 @@ class Record:
         )
         source = self.source
         whole = source.file_samples or self.samples
-        source = replace(source, first_sample=source.first_sample + first, file_samples=whole)
+        source, *others = (
+            replace(one, first_sample=one.first_sample + first, file_samples=whole) for one in (source, *self.joined)
+        )
         begin, end = source.first_sample * self.dt, (source.first_sample + stop - first - 1) * self.dt
         note = Finding(
             "cut", "note",
@@ -602,7 +608,13 @@ class Record:
             values={"from_s": begin, "to_s": end, "file_s": (whole - 1) * self.dt},
         )  # fmt: skip
         shifted = (_moved(finding, -first * self.dt) for finding in self.findings if finding.name != "cut")
-        return replace(self, components=parts, source=source, findings=(*shifted, note))
+        return replace(self, components=parts, source=source, joined=tuple(others), findings=(*shifted, note))
+
+    def _name_of_files(self) -> str:
+        """Return what the names of its files share, without their endings."""
+        stems = [re.sub(r"(\.[A-Za-z0-9]{1,5})+$", "", one.file) for one in (self.source, *self.joined)]
+        shared = itertools.takewhile(lambda letters: len(set(letters)) == 1, zip(*stems, strict=False))
+        return "".join(letters[0] for letters in shared) or stems[0]
 
     def _seconds(self, time: Instant) -> float:
         """Return a time in s after the first sample."""
@@ -653,7 +665,7 @@ class Record:
         codes = [station.network, station.code, station.location, station.instrument_code]
         # Empty codes at the beginning and end are left out; between others they keep the place of the others.
         name = ".".join(codes).strip(".") if station.instrument_code else ".".join(filter(None, codes))
-        name = name or re.sub(r"(\.[A-Za-z0-9]{1,5})+$", "", self.source.file)
+        name = name or self._name_of_files()
         safe = re.sub(r"[^A-Za-z0-9.-]+", "-", name).strip(".-")[:64] or "record"
         if self.start is None:
             return f"{safe}_{self.raw_sha256[:10]}"

@@ -609,7 +609,7 @@ def test_files_are_processed_as_they_arrive_once_they_are_whole(raw, tmp_path):
         seen = []
         for number, outcome in enumerate(
             batch.watch_folders(
-                [inbox], tmp_path / "archive", QUICK, every=0.05, interrupted=lambda: seen.append("stop")
+                [inbox], tmp_path / "archive", QUICK, every=0.05, siblings=0.2, interrupted=lambda: seen.append("stop")
             )
         ):
             seen.append([done.file.name for done in outcome.done])

@@ -250,7 +250,7 @@ def test_interruption_keeps_what_is_done_and_names_the_rest(folder, tmp_path):
 
 
 def test_worker_that_dies_costs_its_own_file_only(folder, tmp_path, monkeypatch):
-    monkeypatch.setattr(batch, "_process_file", _die_on_pier)
+    monkeypatch.setattr(batch, "_process_item", _die_on_pier)
     files = [folder / "quay.csv", folder / "pier.csv", folder / "harm.csv"]
     outcome = batch.process_files(files, tmp_path / "archive", QUICK, jobs=2)
     assert [done.file.name for done in outcome.done] == ["quay.csv"]

@@ -7,6 +7,7 @@ Each format's file is valid first; then bytes are flipped, cut, repeated and mov
 from __future__ import annotations
 
 import gzip
+import json
 import re
 import resource
 import signal
@@ -19,9 +20,11 @@ import numpy as np
 import pytest
 from shapes import headers
 from test_channels import mixed
+from test_containers import tarred, workbook, zipped
 from test_layouts import AGENCIES, DUNE, DUNE_LAYOUT, FORGE, FORGE_LAYOUT
 from test_miniseed import crc32c
 from test_stationxml import THREE, channel, document, event, poles_zeros, quakeml
+from test_tables import DOCUMENT, JSON, MATLAB, matlab
 
 import strongmotion
 from strongmotion.formats import lines, read_all, read_quakeml, write_csv, write_miniseed, write_text
@@ -64,6 +67,18 @@ def valid(form, folder):
         options["layout"] = folder / f"{form}.toml"
         options["layout"].write_text(toml)
         path.write_bytes(text.encode("latin-1"))
+    elif form in ("json", "matlab"):
+        options["layout"] = folder / f"{form}.toml"
+        options["layout"].write_text({"json": JSON, "matlab": MATLAB}[form])
+        path.write_bytes(json.dumps(DOCUMENT).encode() if form == "json" else matlab(folder))
+    elif form in ("zip", "tar"):
+        write_csv(record, path)
+        path.write_bytes(
+            {"zip": zipped, "tar": tarred}[form]({"a.csv": path.read_bytes(), "b/c.csv": path.read_bytes()})
+        )
+    elif form == "workbook":
+        rows = [[i * 0.01, i * i % 7 * 0.25, -i % 5] for i in range(12)]
+        path.write_bytes(workbook(("data", [["time [s]", "N [gal]", "UD [gal]"], *rows])))
     elif form in DRAFTED:
         monkeypatched, headers.N = headers.N, 30
         shape = headers.shapes()[form]
@@ -109,6 +124,7 @@ FORMS = [
     *DRAFTED,
     "csv", "times", "harbour", "ridge", "dune", "forge", "gzip", "stationxml", "quakeml", "layout",
     "response", "miniseed-many",
+    "json", "matlab", "zip", "tar", "workbook",
     "miniseed2-steim2", "miniseed2-int32", "miniseed3-steim2", "miniseed3-int32", "miniseed3-float64",
 ]  # fmt: skip
 
@@ -244,5 +260,5 @@ def test_damaged_files_are_read_or_refused(tmp_path, form, files, monkeypatch):
     print(f"{form}: {read} read, {refused} refused, longest {longest:.3f} s, memory grew by {grown / 1e6:.0f} MB")
     assert grown < MEMORY + 10 * 2 * len(data)
     assert longest < LONGEST
-    assert read > files / 100 or form == "gzip"
+    assert read > files / 100 or form in ("gzip", "zip", "workbook")  # a checksum finds nearly all damage
     assert refused > files / 5

@@ -11,6 +11,8 @@ import pytest
 import scipy.io
 
 from strongmotion.formats import read
+from strongmotion.formats.header import Reading
+from strongmotion.formats.matlab import read_matlab
 from strongmotion.foundation.errors import RecordError, SettingsError, StrongMotionError
 
 JSON = """format = "json"
@@ -144,3 +146,40 @@ def test_damaged_files_are_read_or_refused(tmp_path):
 def test_such_a_layout_needs_paths(tmp_path):
     with pytest.raises(SettingsError, match="needs paths in"):
         by_layout(tmp_path, 'format = "json"\n[header]\ndt.value = 1\n', b"{}", "json")
+
+
+@pytest.mark.parametrize("compressed", [False, True])
+def test_matlab_files_are_read_as_scipy_reads_them(tmp_path, compressed):
+    # SciPy's reader is the reference here; ours is used since it does not crash on damaged files.
+    made = {
+        "plain": EW, "matrix": np.arange(12.0).reshape(3, 4), "small": np.arange(-5, 5, dtype=np.int16),
+        "long": np.arange(5, dtype=np.uint64) + 2**60,
+        "single": EW.astype(np.float32), "one": 3.25, "none": np.zeros(0),
+        "text": "a quay", "rec": {"code": "QUAY", "inner": {"dt": 0.01, "rows": np.eye(3)}},
+        "flags": np.array([True, False, True]),
+    }  # fmt: skip
+    made["list"] = np.array([(1.0, "x"), (2.0, "y")], dtype=[("a", object), ("b", object)])
+    path = tmp_path / "made.mat"
+    scipy.io.savemat(path, made, do_compression=compressed)
+    ours = read_matlab(Reading("made.mat", path.read_bytes()))
+    theirs = scipy.io.loadmat(path, simplify_cells=True)
+    for name in made:
+        same(ours[name], theirs[name], name)
+
+
+def same(one, two, where):
+    if isinstance(two, dict):
+        assert list(one) == list(two), where
+        for key in two:
+            same(one[key], two[key], f"{where}.{key}")
+    elif np.asarray(two).dtype.kind == "O":
+        assert len(one) == len(two), where
+        for at, (mine, other) in enumerate(zip(one, two, strict=True)):
+            same(mine, other, f"{where}.{at}")
+    elif isinstance(two, str):
+        assert one == two, where
+    elif np.size(two) == 0:
+        assert np.size(one) == 0, where
+    else:
+        assert one.dtype.kind in (np.asarray(two).dtype.kind, "iu"[np.asarray(two).dtype.kind == "b"]), where
+        assert np.array_equal(one, two), where

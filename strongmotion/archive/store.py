@@ -279,13 +279,21 @@ class Archive:
 
         It is `Record.id`, unless another record has that already: one of other samples, where the codes of station and
         instrument and the start do not say that it is a re-issue of the same one. Then the first digits of the hash of
-        the samples are added.
+        the samples are added. A record joined of several files is the record of the components that were there first,
+        and components of other names are no re-issue.
         """
         versions = self._entered(record.id, self.manifest.entries(record.id)).versions
-        if not versions or is_identified(record):
+        if not versions:
             return record.id
         samples = samples_sha256(record)
         if any(version.samples == samples for version in versions):
+            return record.id
+        try:
+            there = self[record.id, versions[-1].name].record
+        except ArchiveError:  # damaged: nothing speaks against a re-issue
+            return record.id if is_identified(record) else f"{record.id}~{samples[:10]}"
+        again = is_identified(record) and bool(set(there.names) & set(record.names))
+        if again or (record.joined and all(component in record.components for component in there)):
             return record.id
         return f"{record.id}~{samples[:10]}"
 

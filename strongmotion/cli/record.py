@@ -97,6 +97,9 @@ def process(
     sensor: SensorKind = "accelerometer",
     channel: Channels = None,
     time: TimeSpan = None,
+    join: Annotated[
+        bool, typer.Option("--join/--no-join", help="Join files that each hold a component of one record.")
+    ] = True,
     begin: Annotated[
         str | None,
         typer.Option("--from", metavar="T", help="Begin the record here: s after the file's first sample, or UTC."),
@@ -107,6 +110,10 @@ def process(
     ] = False,
 ) -> None:
     """Process records into an archive.
+
+    Files that each hold a component of one record (same station, start, interval, length, unit and instrument) are
+    joined into it. What looks like one record and was not joined is named with what prevents it; --no-join leaves all
+    files apart.
 
     A file of continuous data, longer than a quarter of an hour, is cut to its strongest shaking; --from and --to cut
     any file where you say, and --split-shocks makes a record of each shock.
@@ -142,6 +149,7 @@ def process(
     options: dict[str, Any] = {
         "jobs": jobs, "figures": figures, "unit": unit, "reading": how, "cluster": cluster,
         "interrupted": say_stopping, "by": by, "why": why, "split_shocks": split_shocks,
+        "join": join,
     }  # fmt: skip
     if watch:
         for outcome in watch_folders(inputs, archive, chosen, **options):
@@ -152,6 +160,10 @@ def process(
     _show_outcome(outcome, archive, unit)
     if outcome.failed or outcome.remaining:
         raise typer.Exit(1)
+
+
+MOST_SAID = 20
+"""Sets of files that were not joined which are named."""
 
 
 def _with_window(settings: Settings, begin: str | None, end: str | None) -> Settings:
@@ -180,6 +192,11 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
         at_least = " ≥: at least so large." if "≥" in cells else ""
         unusable = " *: not to be used; `strongmotion inspect` says why." if "*" in cells else ""
         typer.echo(f"Peaks are the largest over the record's components.{at_least}{unusable}")
+    for apart in outcome.apart[:MOST_SAID]:
+        files = ", ".join(printable(file) for file in dict.fromkeys(apart.files))
+        complain(f"not joined: {files}: {apart.what}. {apart.remedy}.")
+    if len(outcome.apart) > MOST_SAID:
+        complain(f"not joined, for like reasons: {count(len(outcome.apart) - MOST_SAID, 'more set')} of files.")
     for failure in outcome.failed:
         complain(f"{printable(failure.file)}: {failure.reason}")
     counts = f"{len(outcome.done)} processed, {len(outcome.skipped)} skipped (unchanged), {len(outcome.failed)} failed"
@@ -209,7 +226,8 @@ def _marked(done: Done, factor: float) -> tuple[str, ...]:
 def _what_became(done: Done) -> str:
     if done.skipped:
         return "skipped (unchanged)"
-    return f"version {done.version}: other {', '.join(done.differs)}" if done.differs else "processed"
+    of = f" from {len(done.joined) + 1} files" if done.joined else ""
+    return f"version {done.version}{of}: other {', '.join(done.differs)}" if done.differs else f"processed{of}"
 
 
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
@@ -368,9 +386,12 @@ def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None =
         (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
     ) if value is not None]  # fmt: skip
     facts = (
-        ("file", record.source.file),
-        ("format", record.source.format),
-        ("SHA-256", record.source.sha256),
+        *(
+            (f"{what}{of}", value)
+            for source in (record.source, *record.joined)
+            for of in (f" of {', '.join(source.components)}" if source.components else "",)
+            for what, value in (("file", source.file), ("format", source.format), ("SHA-256", source.sha256))
+        ),
         ("record", record.id),
         ("station", ", ".join(part for part in (station.network, station.code, station.location) if part)),
         ("name", station.name),

@@ -6,7 +6,7 @@ import codecs
 import functools
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -16,9 +16,11 @@ from ..foundation.errors import InputError, RecordError
 from ..record import Record
 from . import csv, miniseed
 from .channels import Choice
+from .containers import LARGEST_OF_ALL, foreign, is_archive, is_json, is_workbook, members, sheet
 from .csv import write_csv
 from .draft import read_drafted
 from .header import Reading, Records, Unread
+from .joining import Apart, Part, gathered, is_whole, joined
 from .kept import named_layout, recognised_layouts
 from .layout import Layout, ready_layout, ready_layouts
 from .miniseed import write_miniseed
@@ -38,6 +40,7 @@ __all__ = [
     "document_kind",
     "read",
     "read_all",
+    "read_joined",
     "read_quakeml",
     "read_stationxml",
     "write_csv",
@@ -63,7 +66,8 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     Parameters
     ----------
     path : str or Path
-        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip.
+        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip. Of a zip or tar archive
+        each member is read as a file of its own, named ``archive.zip!member``.
     layout : str or Path, optional
         A layout file (TOML) that says how a text file is laid out, or the name of a ready layout.
     stationxml : str, Path or Inventory, optional
@@ -155,50 +159,37 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
     Records
         A list of at least one, in the order of the file; its ``unread`` holds what could not be read, and why.
     """
-    options = checked(options)
-    layout, stationxml, event = (options.get("layout"), options.get("stationxml"), options.get("event"))
-    component, sensitivity = options.get("component"), options.get("sensitivity")
-    renaming = component is not None and "=" in component
-    names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
-    plan = None if layout is None else named_layout(layout)
-    chosen = None if plan is None else _text_format(plan)
-    inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
-    earthquakes = None if event is None else read_quakeml(event)
-    file, data = stored(path)
-    digest = _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), data)
-    data = unpacked(file, data)
-    reading = Reading(
-        file,
-        data,
-        digest,
-        options.get("unit"),
-        sensitivity,
-        options.get("missing", "refuse"),
-        options.get("common_window", False),
-        options.get("gaps", "refuse"),
-        inventory,
-        choice_of(options),
-        span_of(options),
-        False,
-        what_is_given(options),
-        names,
-    )
+    read = _Reader(checked(options))
+    file, packed = stored(path)
+    data = unpacked(file, packed)
+    if not is_archive(data) or is_workbook(data):
+        return read.file(file, packed, data)
+    records: list[Record] = []
     unread: list[Unread] = []
-    records: list[Record]
-    if plan is not None and plan.format != "text":
-        records = read_table(reading, plan)
-    elif chosen is None and miniseed.recognises(data):
-        records = miniseed.read_miniseed(reading)
-        unread += records.unread
-    else:
-        reading = _as_text(reading)
-        records = _format_of(reading, chosen).read(reading)
-    if component is not None and renaming:
-        records = [renamed(record, component) for record in records]
-    if inventory is not None:
-        records = _described(records, inventory, reading.choice, unread, keep=sensitivity is not None)
-    if earthquakes is not None:
-        records = [of_earthquake(record, earthquakes, Path(str(event)).name) for record in records]
+    found, left = False, LARGEST_OF_ALL
+    for member in members(file, data):
+        found = True
+        try:
+            if member.problem is not None:
+                raise member.problem
+            own = unpacked(member.name, member.data)
+            if (left := left - len(own)) < 0:
+                raise RecordError("the members of the archive are too large in all", source=member.name)
+            if is_archive(own) and not is_workbook(own):
+                raise RecordError(
+                    "an archive inside an archive is not read",
+                    source=member.name,
+                    remedy="Unpack the outer one yourself",
+                )
+            its = read.file(member.name, member.data, own)
+            records += its
+            unread += its.unread
+        except RecordError as error:
+            unread.append(Unread("", "", error))
+    if not found:
+        raise RecordError("the archive holds no file to read", source=file, remedy="Give the archive of the records")
+    if not records:
+        raise unread[0].error
     return Records(records, unread)
 
 
@@ -217,6 +208,129 @@ def _described(
     if not found:
         raise unread[-1].error
     return found
+
+
+class _Reader:
+    """What the options say, made ready once for all members of an archive."""
+
+    def __init__(self, options: ReadOptions) -> None:
+        self.options = options
+        layout, stationxml, event = options.get("layout"), options.get("stationxml"), options.get("event")
+        self.plan = None if layout is None else named_layout(layout)
+        self.chosen = None if self.plan is None else _text_format(self.plan)
+        self.inventory = read_stationxml(stationxml) if isinstance(stationxml, str | Path) else stationxml
+        self.earthquakes = None if event is None else read_quakeml(event)
+
+    def file(self, file: str, packed: bytes, data: bytes) -> Records:
+        """Return the records of one file: its name, its bytes as stored, and without compression."""
+        options, inventory = self.options, self.inventory
+        component, sensitivity = options.get("component"), options.get("sensitivity")
+        renaming = component is not None and "=" in component
+        names = () if component is None or renaming else tuple(name.strip() for name in component.split(","))
+        reading = Reading(
+            file,
+            data,
+            _hashing().submit(lambda data: hashlib.sha256(data).hexdigest(), packed),
+            options.get("unit"),
+            sensitivity,
+            options.get("missing", "refuse"),
+            options.get("common_window", False),
+            options.get("gaps", "refuse"),
+            inventory,
+            choice_of(options),
+            span_of(options),
+            False,
+            what_is_given(options),
+            names,
+        )
+        records = self.records(reading)
+        unread = list(records.unread) if isinstance(records, Records) else []
+        if component is not None and renaming:
+            records = [renamed(record, component) for record in records]
+        if inventory is not None:
+            records = _described(records, inventory, reading.choice, unread, keep=sensitivity is not None)
+        if self.earthquakes is not None:
+            event = Path(str(options.get("event"))).name
+            records = [of_earthquake(record, self.earthquakes, event) for record in records]
+        return Records(records, unread)
+
+    def records(self, reading: Reading) -> list[Record]:
+        data, plan, chosen = reading.data, self.plan, self.chosen
+        if not data:
+            raise reading.error("the file is empty", remedy="Copy it again from its source")
+        if plan is not None and plan.format != "text":
+            return read_table(reading, plan)
+        if (other := foreign(data)) is not None:
+            kind, remedy = other
+            raise reading.error(f"this is {kind}", remedy=remedy)
+        if is_workbook(data):
+            reading = replace(reading, data=sheet(reading.file, data))
+        elif chosen is None and miniseed.recognises(data):
+            return miniseed.read_miniseed(reading)
+        reading = _as_text(reading)
+        return _format_of(reading, chosen).read(reading)
+
+
+class Joined(NamedTuple):
+    """Records of several files, and what was not joined."""
+
+    records: list[Record]
+    """In the order of their first files."""
+    unread: list[Unread]
+    """What of the files could not be read, and why."""
+    apart: list[Apart]
+    """Files that look like components of one record, each time with what keeps them apart."""
+
+
+def read_joined(paths: Iterable[str | Path], **options: Unpack[ReadOptions]) -> Joined:
+    """Read files, and join those that each hold a component of one record.
+
+    Parameters
+    ----------
+    paths : iterable of str or Path
+        Files, which are read once each.
+    **options
+        As for `read`; new names of components (``"X=H1,Y=H2"``) are those of the joined records.
+
+    Returns
+    -------
+    Joined
+        Records, and what was not joined. A record's `source` is the file of its first component, `joined` has the
+        others, each with its hash and the components it gave.
+
+    Raises
+    ------
+    RecordError, SettingsError, InputError
+        As for `read`.
+
+    Examples
+    --------
+    >>> records, unread, apart = read_joined(["quay.N.csv", "quay.E.csv", "quay.Z.csv"])  # doctest: +SKIP
+    >>> records[0].names  # doctest: +SKIP
+    ('H1', 'H2', 'V')
+    """
+    component = options.get("component") or ""
+    if "=" in component:
+        del options["component"]
+    there: dict[tuple[Path, int], Record] = {}
+    parts, order = [], []
+    unread: list[Unread] = []
+    for path in dict.fromkeys(map(Path, paths)):
+        its = read_all(path, **options)
+        unread += its.unread
+        for number, record in enumerate(its):
+            there[path, number] = record
+            order.append((path, number))
+            if not is_whole(record):
+                parts.append(Part.of(record, path, number))
+    groups, apart = gathered(parts)
+    for group in groups:
+        keys = [(part.file, part.number) for part in group.parts]
+        there[keys[0]] = joined([there[key] for key in keys], group)
+        for key in keys[1:]:
+            del there[key]
+    records = [there[key] for key in order if key in there]
+    return Joined([renamed(one, component) for one in records] if "=" in component else records, unread, apart)
 
 
 def renamed(record: Record, component: str) -> Record:
@@ -303,6 +417,11 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
         raise reading.error(
             "this is an XML document, which holds no samples",
             remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
+        )
+    if is_json(reading.data):
+        raise reading.error(
+            "this is JSON, which may hold its numbers anywhere",
+            remedy='Say by a layout with format = "json" where they stand (--layout)',
         )
     if not any(48 <= byte <= 57 for byte in head):
         raise reading.error(

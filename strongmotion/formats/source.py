@@ -50,11 +50,16 @@ def stored(path: str | Path) -> tuple[str, bytes]:
     return name, data
 
 
+def largest_unpacked(size: int) -> int:
+    """Return how many bytes may come out of compressed ones."""
+    return _GROWTH * size + _ALLOWANCE
+
+
 def unpacked(name: str, data: bytes) -> bytes:
     """Return the bytes of a file without their gzip compression, if they have one."""
     if not data.startswith(_GZIP):
         return data
-    most = min(LARGEST_FILE, _GROWTH * len(data) + _ALLOWANCE)
+    most = min(LARGEST_FILE, largest_unpacked(len(data)))
     parts: list[bytes] = []
     size = at = count = 0
     while at < len(data) and (data[at] or data[at:].strip(b"\0")):

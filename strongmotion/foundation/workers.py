@@ -8,7 +8,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
@@ -105,6 +105,10 @@ class Run(Generic[Item, Answer, Job]):
         At the top level of a module, so that other processes find it. It must not raise.
     lost : callable
         The answer for an item that no worker could work on, and why.
+    count : callable
+        How much an item counts for in the progress, once it has its answer.
+    then : callable, optional
+        Further items, called once with all answers, unless the run was interrupted.
     """
 
     work: Callable[[Item, Job], Answer]
@@ -116,24 +120,39 @@ class Run(Generic[Item, Answer, Job]):
     progress: Callable[[int, int], None] | None = None
     stopping: bool = False
     lost_cluster: bool = False
+    count: Callable[[Item, Answer], int] = lambda item, answer: 1
+    then: Callable[[list[tuple[Item, Answer]]], Iterable[Item]] | None = None
 
     def of(self, items: Sequence[Item]) -> list[tuple[Item, Answer]]:
-        """Return each item with its answer, in the order they were finished; fewer after an interruption."""
+        """Return each item with its answer, in the order they were finished; fewer after an interruption.
+
+        The items are how much there is to do in all, for the progress.
+        """
+        waiting = deque(items)
+        self.got: list[tuple[Item, Answer]] = []
         if self.cluster:
-            answers = self._on_cluster(items, self.cluster)
+            answers = self._on_cluster(waiting, self.cluster)
         elif self.jobs == 1:
-            answers = self._in_turn(items)
+            answers = self._in_turn(waiting)
         else:
-            answers = self._in_workers(items)
-        got = []
+            answers = self._in_workers(waiting)
+        finished = 0
         with contextlib.suppress(KeyboardInterrupt), self._obeying_interruption(), contextlib.closing(answers):
             if self.progress:
                 self.progress(0, len(items))
-            for answer in answers:
-                got.append(answer)
+            for item, answer in answers:
+                self.got.append((item, answer))
+                finished += self.count(item, answer)
                 if self.progress:
-                    self.progress(len(got), len(items))
-        return got
+                    self.progress(finished, len(items))
+        return self.got
+
+    def _left(self, waiting: deque[Item], in_hand: Mapping[Any, Item] | None = None) -> bool:
+        """Whether anything is left to do; what comes after the first items is among it once they are finished."""
+        if not (waiting or in_hand or self.stopping) and self.then is not None:
+            then, self.then = self.then, None
+            waiting.extend(then(self.got))
+        return bool(waiting or in_hand)
 
     @contextlib.contextmanager
     def _obeying_interruption(self) -> Iterator[None]:
@@ -154,23 +173,21 @@ class Run(Generic[Item, Answer, Job]):
         finally:
             signal.signal(signal.SIGINT, before)
 
-    def _in_turn(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
-        for item in items:
-            if self.stopping:
-                return
+    def _in_turn(self, waiting: deque[Item]) -> Generator[tuple[Item, Answer]]:
+        while self._left(waiting) and not self.stopping:
+            item = waiting.popleft()
             yield item, self.work(item, self.job)
 
-    def _in_workers(self, items: Sequence[Item]) -> Generator[tuple[Item, Answer]]:
+    def _in_workers(self, waiting: deque[Item]) -> Generator[tuple[Item, Answer]]:
         """Work in processes, with no more items handed out than keep them busy.
 
         When a worker dies, nothing tells which of the items in hand killed it: each of them is tried again on its own.
         """
-        waiting = deque(items)
-        while waiting and not self.stopping:
+        while self._left(waiting) and not self.stopping:
             in_hand: dict[Future[Answer], Item] = {}
             with workers(min(self.jobs, len(waiting))) as pool:
                 try:
-                    while waiting or in_hand:
+                    while self._left(waiting, in_hand):
                         while waiting and not self.stopping and len(in_hand) < 2 * self.jobs:
                             in_hand[pool.submit(self.work, waiting[0], self.job)] = waiting[0]
                             waiting.popleft()  # only once it is handed out
@@ -197,7 +214,7 @@ class Run(Generic[Item, Answer, Job]):
             except BrokenProcessPool:
                 return self.lost(item, DIED)
 
-    def _on_cluster(self, items: Sequence[Item], address: str) -> Generator[tuple[Item, Answer]]:
+    def _on_cluster(self, waiting: deque[Item], address: str) -> Generator[tuple[Item, Answer]]:
         """Work on a Dask cluster, which tries the items of a lost worker again on another."""
         try:
             from distributed import CancelledError, Client, KilledWorker
@@ -210,10 +227,9 @@ class Run(Generic[Item, Answer, Job]):
             raise InputError(
                 f"no scheduler answers at {address!r}: {error}", remedy="Start one with `dask scheduler`"
             ) from None
-        waiting = deque(items)
         in_hand: dict[Any, Item] = {}
         try:
-            while (waiting and not self.stopping) or in_hand:
+            while (self._left(waiting, in_hand) and not self.stopping) or in_hand:
                 room = max(8, 2 * sum(client.nthreads().values())) - len(in_hand)
                 while waiting and room > 0 and not self.stopping:
                     item = waiting.popleft()

@@ -87,8 +87,12 @@ def facts(record: Record) -> list[tuple[str, str]]:
         ("Instrument", station.instrument),
         ("First sample", "" if record.start is None else f"{np.datetime_as_string(record.start, 'ms')} UTC"),
         ("Samples", f"{record.samples}, every {record.dt:g} s: {record.duration:g} s"),
-        ("File", record.source.file),
-        ("SHA-256 of the file", record.source.sha256),
+        *(
+            pair
+            for source in (record.source, *record.joined)
+            for of in (f" of {', '.join(source.components)}" if source.components else "",)
+            for pair in ((f"File{of}", source.file), (f"SHA-256 of the file{of}", source.sha256))
+        ),
     )
     return [(what, value or "not known") for what, value in facts]
 
