@@ -133,7 +133,8 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
             source=records[0].source.file,
             remedy="Read them with read_all, or process the file from the command line, which takes all",
         )
-    if other := [one for one in records.unread if one.record not in (_instrument(records[0]), records[0].id)]:
+    own = (_instrument(records[0]), records[0].id)
+    if other := [one for one in records.unread if not one.record or one.record not in own]:
         first = other[0].error
         raise RecordError(
             f"beside {records[0].id}, {len(other)} of the file cannot be read; the first: {first.what}",
