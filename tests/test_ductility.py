@@ -14,8 +14,11 @@ from scipy.signal import lsim
 from strongmotion.foundation.errors import InputError
 from strongmotion.spectra import _yielding, response_spectrum
 from strongmotion.spectra.ductility import (
+    HystereticDemand,
     constant_ductility_spectrum,
     constant_strength_spectrum,
+    hysteretic_demand,
+    park_ang_index,
     yielding_response,
 )
 
@@ -425,3 +428,64 @@ def test_wrong_strength_is_refused(strength):
         yielding_response([0.0, 1.0], 0.01, 1.0, strength)
     with pytest.raises(InputError, match="strength"):
         constant_strength_spectrum([0.0, 1.0], 0.01, [1.0], strength)
+
+
+# Demand over all cycles
+
+
+def test_a_step_of_load_yields_once_by_what_work_and_energy_say():
+    # Undamped and elastoplastic, under a sudden constant load A < f_y: A u_max = f_y u_y / 2 + f_y (u_max - u_y), so
+    # ductility is 1/2 / (1 - A / f_y); after that it swings about A without yielding.
+    dt, period, strength = 0.001, 1.0, 2.0
+    for share in (0.6, 0.7, 0.8):
+        demand = hysteretic_demand(
+            np.full(8000, -share * strength), dt, period, strength, damping=0.0, interpolation="linear"
+        )
+        ductility = 0.5 / (1 - share)
+        assert demand.ductility == pytest.approx(ductility, rel=1e-6)
+        assert demand.cumulative_ductility == pytest.approx(ductility, rel=1e-4)
+        yielded = strength / (2 * np.pi / period) ** 2
+        assert demand.energy == pytest.approx(strength * yielded * (ductility - 1), rel=1e-3)
+        assert demand.normalized_energy == pytest.approx(ductility - 1, rel=1e-3)
+
+
+@pytest.mark.parametrize("hardening", [0.0, 0.1])
+def test_hysteretic_energy_is_what_damping_leaves_of_the_input(hardening):
+    # Relative input energy ends as damped and hysteretic energy once the oscillator is at rest (Uang & Bertero 1990).
+    rng = np.random.default_rng(6)
+    dt, period, damping, strength = 0.002, 0.8, 0.05, 1.0
+    a = np.convolve(rng.standard_normal(6000), np.hanning(40) / 20, "same") * np.hanning(6000) * 20
+    a = np.append(a, np.zeros(8000))
+    response = yielding_response(a, dt, period, strength, damping, hardening, interpolation="linear")
+    demand = hysteretic_demand(a, dt, period, strength, damping, hardening, interpolation="linear")
+    v, w = response.velocity, 2 * np.pi / period
+    left = -np.trapezoid(a * v, dx=dt) - 2 * damping * w * np.trapezoid(v * v, dx=dt)
+    assert response.ductility > 3
+    assert demand.energy == pytest.approx(left - _locked(response, w, hardening), rel=2e-2)
+    assert demand.cumulative_ductility > demand.ductility
+
+
+def _locked(response, w, hardening):
+    """Elastic energy over mass that both springs hold at the end."""
+    u, force = response.displacement[-1], response.force[-1]
+    beside = force - hardening * w**2 * u
+    return 0.5 * hardening * w**2 * u**2 + 0.5 * beside**2 / ((1 - hardening) * w**2)
+
+
+def test_demand_of_an_elastic_oscillator_and_of_another_unit():
+    a = np.sin(2 * np.pi * np.arange(2000) * 0.01) * np.hanning(2000)
+    elastic = hysteretic_demand(a, 0.01, 0.7, 1e3)
+    assert elastic.cumulative_ductility == elastic.ductility < 1
+    assert (elastic.energy, elastic.normalized_energy) == (0.0, 0.0)
+    one, hundred = hysteretic_demand(a, 0.01, 0.7, 0.5), hysteretic_demand(100 * a, 0.01, 0.7, 50.0)
+    assert hundred.energy == pytest.approx(1e4 * one.energy, rel=1e-6)
+    assert hundred.cumulative_ductility == pytest.approx(one.cumulative_ductility, rel=1e-6)
+
+
+def test_park_and_ang_by_hand_and_their_limits():
+    demand = HystereticDemand(ductility=4.0, cumulative_ductility=15.0, energy=0.2, normalized_energy=14.0)
+    assert park_ang_index(demand, 8.0, 0.1) == pytest.approx((4.0 + 0.1 * 14.0) / 8.0)
+    assert park_ang_index(demand, 8.0, 0.0) == pytest.approx(0.5)  # deformation alone
+    for wrong in ((1.0, 0.1), (8.0, -0.1), (np.nan, 0.1)):
+        with pytest.raises(InputError):
+            park_ang_index(demand, *wrong)

@@ -28,9 +28,16 @@ from .frequency import (
     spectral_bandwidth,
     velocity_spectrum_intensity,
 )
+from .incremental import filtered_incremental_velocity
 from .intensity import japanese_intensity, japanese_words, mercalli_words, modified_mercalli, peak_of_mercalli
 from .orientation import PrincipalAxes, principal_axes, radial_transverse, rotate
 from .peaks import PERCENTILES, peak_table, sustained_maximum
+from .pulse import VelocityPulse, velocity_pulse
+from .rotated import (
+    rotated_arias_intensity,
+    rotated_cumulative_absolute_velocity,
+    rotated_significant_duration,
+)
 from .table import COLUMNS, GROUPS, MEASURES, Measure, measure_table
 
 __all__ = [
@@ -44,6 +51,7 @@ __all__ = [
     "Kappa",
     "Measure",
     "PrincipalAxes",
+    "VelocityPulse",
     "acceleration_spectrum_intensity",
     "arias_history",
     "arias_intensity",
@@ -57,6 +65,7 @@ __all__ = [
     "effective_peak_acceleration",
     "energy_history",
     "energy_spectrum",
+    "filtered_incremental_velocity",
     "housner_intensity",
     "japanese_intensity",
     "japanese_words",
@@ -73,11 +82,15 @@ __all__ = [
     "rainflow",
     "rms_acceleration",
     "rotate",
+    "rotated_arias_intensity",
+    "rotated_cumulative_absolute_velocity",
+    "rotated_significant_duration",
     "significant_duration",
     "spectral_bandwidth",
     "squared_velocity_integral",
     "standardized_cumulative_absolute_velocity",
     "sustained_maximum",
     "uniform_duration",
+    "velocity_pulse",
     "velocity_spectrum_intensity",
 ]

@@ -21,7 +21,7 @@ from ..foundation.units import G
 from ..motion import Motion
 from ..settings import MeasuresSettings
 from ..spectra import response_spectrum
-from . import cycles, duration, energy, frequency, intensity, orientation, peaks
+from . import cycles, duration, energy, frequency, intensity, orientation, peaks, rotated
 from ._history import duration_between
 
 __all__ = ["COLUMNS", "GROUPS", "MEASURES", "Measure", "UsablePeriods", "measure_table"]
@@ -309,6 +309,24 @@ MEASURES = [
         "pi / (2 g) times the integral over time of acceleration squared.",
         lambda one, two: float(one.arias[-1] + two.arias[-1]),
         components=_PAIR, named="horizontal", perpendicular=True, column="arias_intensity",
+    ),
+    Measure(
+        "Arias intensity", "energy", "m/s", "Arias (1970); RotD after Boore (2010)",
+        "The median over all horizontal directions of Arias intensity.",
+        lambda one, two: rotated.rotated_arias_intensity(one.acceleration, two.acceleration, one.dt)[0],
+        components=_PAIR, named="RotD50", perpendicular=True,
+    ),
+    Measure(
+        "cumulative absolute velocity", "energy", "m/s", "EPRI (1988); RotD after Boore (2010)",
+        "The median over all horizontal directions of the integral over time of the absolute acceleration.",
+        lambda one, two: rotated.rotated_cumulative_absolute_velocity(one.acceleration, two.acceleration, one.dt)[0],
+        components=_PAIR, named="RotD50", perpendicular=True,
+    ),
+    Measure(
+        "significant duration 5-95 %", "duration", "s", "Trifunac & Brady (1975); RotD after Boore (2010)",
+        "The median over all horizontal directions of the time over which Arias intensity grows from 5 to 95 %.",
+        lambda one, two: rotated.rotated_significant_duration(one.acceleration, two.acceleration, one.dt)[0],
+        components=_PAIR, named="RotD50", perpendicular=True,
     ),
     Measure(
         "significant duration 5-75 %", "duration", "s", "after Trifunac & Brady (1975), to 75 %",

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from .ductility import (
+    HystereticDemand,
     YieldingResponse,
     constant_ductility_spectrum,
     constant_strength_spectrum,
+    hysteretic_demand,
+    park_ang_index,
     yielding_response,
 )
 from .fourier import (
@@ -18,6 +21,7 @@ from .fourier import (
     power_spectral_density,
 )
 from .matching import MatchedMotion, match_spectrum
+from .pairs import coherence, spectral_ratio, vertical_to_horizontal
 from .response import (
     QUANTITIES,
     ResponseSpectrum,
@@ -38,6 +42,7 @@ from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spec
 __all__ = [
     "QUANTITIES",
     "FourierSpectrum",
+    "HystereticDemand",
     "MatchedMotion",
     "ResponseSpectrum",
     "RotatedSpectrum",
@@ -45,6 +50,7 @@ __all__ = [
     "YieldingResponse",
     "asce7_spectrum",
     "best_scale",
+    "coherence",
     "constant_ductility_spectrum",
     "constant_strength_spectrum",
     "default_periods",
@@ -54,9 +60,11 @@ __all__ = [
     "fourier_spectrum",
     "geometric_mean_spectrum",
     "horizontal_to_vertical",
+    "hysteretic_demand",
     "konno_ohmachi",
     "log_box",
     "match_spectrum",
+    "park_ang_index",
     "power_spectral_density",
     "ratio",
     "response_history",
@@ -64,6 +72,8 @@ __all__ = [
     "response_spectrum",
     "rotated_peaks",
     "rotated_spectrum",
+    "spectral_ratio",
     "target_from_table",
+    "vertical_to_horizontal",
     "yielding_response",
 ]
