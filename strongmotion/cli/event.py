@@ -32,7 +32,7 @@ def event(
         typer.Option(
             "--velocity",
             metavar="[TOP:]VP/VS",
-            help="P and S velocity, km/s; once for each layer, with the depth of its top in km. 6.0/3.5 if not given.",
+            help="P and S velocity, km/s; once a layer, with the depth of its top in km. Errors are larger without.",
         ),
     ] = None,
     picks: Annotated[
@@ -46,14 +46,18 @@ def event(
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
     depth: Annotated[
-        float, typer.Option("--depth", metavar="KM", help="Assumed depth (km) when the arrivals do not constrain it.")
-    ] = 10.0,
+        float | None,
+        typer.Option("--depth", metavar="KM", help="Depth (km) that is known beforehand; any to 150 km if not given."),
+    ] = None,
     depth_error: Annotated[
         float, typer.Option("--depth-error", metavar="KM", help="Standard error of the assumed depth (km).")
     ] = 7.0,
     time_error: Annotated[
-        float, typer.Option("--time-error", metavar="S", help="Standard error of the model's travel times.")
-    ] = 0.1,
+        float | None,
+        typer.Option(
+            "--time-error", metavar="S", help="Standard error of travel times (s) by the ground at a station."
+        ),
+    ] = None,
     classical: Annotated[
         bool,
         typer.Option(
@@ -81,9 +85,9 @@ def event(
     from ..report import write_event
 
     chosen = EventSettings(
-        VelocityModel.parse(velocity) if velocity else VelocityModel(),
+        VelocityModel.parse(velocity) if velocity else None,
         time_error,
-        (depth, depth_error),
+        None if depth is None else (depth, depth_error),
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
     found = study_archive(

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
 from .describe import describe
-from .location import Circle, Ellipse, Hypocentre, Location, Residual, StationTimes, locate, wadati
+from .location import (
+    Circle,
+    ClockError,
+    Ellipse,
+    Hypocentre,
+    Location,
+    Region,
+    Residual,
+    StationDistance,
+    StationTimes,
+    locate,
+    wadati,
+)
 from .magnitude import (
     CLASSICAL,
     UHRHAMMER_COLLINS,
@@ -29,6 +41,7 @@ __all__ = [
     "PGV_SCATTER",
     "UHRHAMMER_COLLINS",
     "Circle",
+    "ClockError",
     "Ellipse",
     "Event",
     "EventSettings",
@@ -36,9 +49,11 @@ __all__ = [
     "Location",
     "PickFile",
     "Reading",
+    "Region",
     "Residual",
     "Size",
     "SourceSpectrum",
+    "StationDistance",
     "StationTimes",
     "VelocityModel",
     "WoodAnderson",

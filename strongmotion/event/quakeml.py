@@ -51,7 +51,10 @@ def to_quakeml(event: Event) -> str:
         if event.size is not None:
             _text(element, "preferredMagnitudeID", f"{ids}/magnitude/{event.size.kind}")
     _text(element, "type", "earthquake")
-    for sentence in (*event.cautions, *event.notes):
+    told = [clock.sentence for clock in event.location.clocks]
+    if not has_origin:
+        told += [distance.sentence for distance in event.location.distances_by_lag]
+    for sentence in (*event.cautions, *told, *event.notes):
         _text(_add(element, "comment"), "text", sentence)
     _text(_add(element, "creationInfo"), "author", f"strongmotion {__version__}")
 
@@ -128,7 +131,7 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     _quantity(element, "latitude", f"{point.latitude:.5f}", north)
     _quantity(element, "longitude", f"{point.longitude:.5f}", east)
     _quantity(element, "depth", f"{1000 * point.depth:.0f}", 1000 * point.depth_uncertainty)
-    _text(element, "depthType", "from location" if location.depth_resolved else "operator assigned")
+    _text(element, "depthType", "from location" if location.depth_resolved else "other")
     quality = _add(element, "quality")
     used = [residual for residual in location.residuals if residual.used]
     _text(quality, "usedPhaseCount", len(used))

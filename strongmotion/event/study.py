@@ -59,18 +59,19 @@ class EventSettings:
 
     Parameters
     ----------
-    model : VelocityModel
-    travel_time_error : float
-        Standard error of a travel time, s: what the model does not know of the ground. Common practice, no source.
-    assumed_depth : tuple of float
-        km, with its standard error; taken where arrivals do not tell the depth.
+    model : VelocityModel, optional
+        Without one two very different ones are weighed, and errors are larger; see `locate`.
+    travel_time_error : float, optional
+        Standard error of a travel time by the ground beneath a station, s.
+    assumed_depth : tuple of float, optional
+        km, with its standard error, where it is known beforehand.
     instrument : WoodAnderson
         For the local magnitude.
     """
 
-    model: VelocityModel = field(default_factory=VelocityModel)
-    travel_time_error: float = 0.1
-    assumed_depth: tuple[float, float] = (10.0, 7.0)
+    model: VelocityModel | None = None
+    travel_time_error: float | None = None
+    assumed_depth: tuple[float, float] | None = None
     instrument: WoodAnderson = UHRHAMMER_COLLINS
 
 
@@ -310,7 +311,7 @@ def study(readings: Iterable[Reading], settings: EventSettings | None = None) ->
         located, settings.model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
     )
     notes = list(location.notes)
-    table = _table(readings, names, times, location, settings)
+    table = _table(readings, names, times, location)
     notes += _implausible(table)
     local, moment = _size("ML", table, "local_magnitude"), _size("Mw", table, "moment_magnitude")
     for reading, name in zip(readings, names, strict=True):
@@ -323,8 +324,8 @@ def study(readings: Iterable[Reading], settings: EventSettings | None = None) ->
             notes.append(f"{name}: its usable band does not reach below the source's corner: no moment magnitude")
         if reading.unfit:
             notes.append(f"{name}: {', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
-    doubted = set(location.left_out)
-    ratio = wadati([s for s in located if doubted.isdisjoint({s.station, f"{s.station} P", f"{s.station} S"})])
+    doubted = {*location.left_out, *(clock.station for clock in location.clocks)}
+    ratio = wadati([s for s in located if s.station not in doubted]) if location.consistent else None
     return Event(
         readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
     )
@@ -409,23 +410,29 @@ def _table(
     names: Sequence[str],
     times: Sequence[StationTimes | None],
     location: Location,
-    settings: EventSettings,
 ) -> pd.DataFrame:
     point = location.point
     residuals = {(r.station, r.phase): r for r in location.residuals}
-    depth = settings.assumed_depth[0] if point is None else point.depth
+    far = {distance.station: distance for distance in location.distances}
+    depth = 10.0 if point is None else point.depth
     rows = []
     for reading, name, arrived in zip(readings, names, times, strict=True):
         station, p, s, lag = reading.station, reading.arrivals.p, reading.arrivals.s, reading.arrivals.lag
-        by_lag = None if lag is None else epicentral_distance(lag, depth, settings.model)
+        by_lag = None if lag is None else epicentral_distance(lag, depth, location.model)
         if lag is not None and by_lag is None:
             by_lag = 0.0  # nearer than the depth taken
-        epicentral, azimuth = by_lag if point is None else None, math.nan
+        epicentral, azimuth = math.nan, math.nan
         if point is not None and station.latitude is not None and station.longitude is not None:
             epicentral, azimuth = distance_and_azimuth(
                 point.latitude, point.longitude, station.latitude, station.longitude
             )
-        hypocentral = math.nan if epicentral is None else math.hypot(epicentral, depth)
+        if name in far:
+            low, high = far[name].hypocentral[1:]
+            hypocentral = math.hypot(epicentral, depth) if point is not None else far[name].hypocentral[0]
+            epicentral = epicentral if point is not None else far[name].epicentral[0]
+        else:
+            hypocentral = math.hypot(epicentral, depth)
+            low, high = hypocentral, hypocentral
         known = math.isfinite(hypocentral)
         magnitudes = [local_magnitude(mm, hypocentral) for mm in reading.trace_mm.values() if known and mm > 0]
         spectrum = reading.spectrum
@@ -453,6 +460,8 @@ def _table(
                 "epicentral_distance_by_lag_km": _number(by_lag),
                 "epicentral_distance_km": _number(epicentral),
                 "hypocentral_distance_km": hypocentral,
+                "hypocentral_distance_low_km": low,
+                "hypocentral_distance_high_km": high,
                 "azimuth_from_epicentre_deg": azimuth,
                 "p_back_azimuth_deg": _number(None if reading.direction is None else reading.direction.back_azimuth),
                 "p_back_azimuth_either_way": reading.direction is not None and reading.direction.either_way,
