@@ -20,6 +20,8 @@ from .tables import (
 if TYPE_CHECKING:
     import numpy as np
 
+    from ..event import Event
+
 
 @app.command(no_args_is_help=True, rich_help_panel=EVENTS)
 def event(
@@ -81,8 +83,15 @@ def event(
       strongmotion event archive -o event --picks mine.csv --from 2031-04-17T03:20 --to 2031-04-17T03:30
     """
     from ..archive import Archive
-    from ..event import CLASSICAL, UHRHAMMER_COLLINS, EventSettings, VelocityModel, describe, read_picks, study_archive
-    from ..report import write_event
+    from ..event import (
+        CLASSICAL,
+        UHRHAMMER_COLLINS,
+        EventSettings,
+        VelocityModel,
+        events_in,
+        read_archive,
+        read_picks,
+    )
 
     chosen = EventSettings(
         VelocityModel.parse(velocity) if velocity else None,
@@ -90,13 +99,25 @@ def event(
         None if depth is None else (depth, depth_error),
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
-    found = study_archive(
+    readings = read_archive(
         Archive(archive),
         chosen,
         picks=None if picks is None else read_picks(picks),
         begin=None if begin is None else _instant(begin),
         end=None if end is None else _instant(end),
     )
+    found = events_in(readings, chosen)
+    if len(found) > 1:
+        typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
+    for number, event_ in enumerate(found, start=1):
+        _show(event_, output if len(found) == 1 else output / f"event-{number}")
+
+
+def _show(found: Event, output: Path) -> None:
+    """Write one event and print what it is."""
+    from ..event import describe
+    from ..report import write_event
+
     write_event(found, output)
     columns = ("station", "s_minus_p_s", "epicentral_distance_km", "p_residual_s", "s_residual_s", "pga_m_s2",
                "local_magnitude", "moment_magnitude")  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
 from .describe import describe
 from .location import (
@@ -32,7 +33,18 @@ from .magnitude import (
 )
 from .picks import PickFile, read_picks
 from .quakeml import to_quakeml
-from .study import Event, EventSettings, Reading, Size, read_station, study, study_archive
+from .study import (
+    Event,
+    EventSettings,
+    Reading,
+    Size,
+    events_in,
+    read_archive,
+    read_shocks,
+    read_station,
+    study,
+    study_archive,
+)
 from .travel import VelocityModel, epicentral_distance, hypocentral_distance, travel_times
 
 __all__ = [
@@ -40,6 +52,7 @@ __all__ = [
     "PGA_SCATTER",
     "PGV_SCATTER",
     "UHRHAMMER_COLLINS",
+    "Arrived",
     "Circle",
     "ClockError",
     "Ellipse",
@@ -57,8 +70,10 @@ __all__ = [
     "StationTimes",
     "VelocityModel",
     "WoodAnderson",
+    "associate",
     "describe",
     "epicentral_distance",
+    "events_in",
     "expected_pga",
     "expected_pgv",
     "hypocentral_distance",
@@ -67,7 +82,9 @@ __all__ = [
     "moment_magnitude",
     "moment_of",
     "radiated_energy",
+    "read_archive",
     "read_picks",
+    "read_shocks",
     "read_station",
     "seismic_moment",
     "source_spectrum",

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from ..archive import Archive
-from ..arrivals import LEAST_UNCERTAINTY, P_WINDOW, Arrivals, Direction, Pick, p_direction, pick_arrivals
+from ..arrivals import LEAST_UNCERTAINTY, P_WINDOW, Arrivals, Direction, Pick, p_direction, pick_arrivals, shock_spans
 from ..chain import to_acceleration
 from ..foundation.cautions import EVENT_CAUTIONS
 from ..foundation.errors import InputError, RecordError
@@ -20,6 +20,7 @@ from ..measures import modified_mercalli
 from ..record import Record, Station
 from ..result import Result
 from ..settings import AUTO
+from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, expected_pga
 from .location import Location, StationTimes, locate, wadati
 from .magnitude import (
@@ -36,12 +37,20 @@ from .magnitude import (
 from .picks import PickFile
 from .travel import VelocityModel, epicentral_distance
 
-__all__ = ["Event", "EventSettings", "Reading", "Size", "read_station", "study", "study_archive"]
+__all__ = [
+    "Event",
+    "EventSettings",
+    "Reading",
+    "Size",
+    "events_in",
+    "read_archive",
+    "read_shocks",
+    "read_station",
+    "study",
+    "study_archive",
+]
 
 Floats = NDArray[np.float64]
-
-LONGEST_SPREAD = 600.0
-"""s; records that begin farther apart than this are taken for those of several events."""
 
 IMPLAUSIBLE = 3.0
 """Standard deviations of the published relation beyond which a peak is called implausible."""
@@ -99,6 +108,8 @@ class Reading:
         Components whose amplitude does not count, such as clipped ones.
     time, trace : ndarray
         Of the record section: s after the first sample, and acceleration over its peak.
+    shock : int
+        Which shock of the record this is, from 1; 0 where there is one.
     """
 
     record: str
@@ -114,6 +125,7 @@ class Reading:
     unfit: tuple[str, ...]
     time: Floats = field(repr=False)
     trace: Floats = field(repr=False)
+    shock: int = 0
 
 
 @dataclass(frozen=True)
@@ -169,6 +181,16 @@ class Event:
         """Energy radiated in waves, J, by Gutenberg & Richter (1956)."""
         return None if self.size is None else radiated_energy(self.size.value)
 
+    @property
+    def about(self) -> np.datetime64 | None:
+        """The origin time, or that of the first arrival, UTC to the s; None where no clock is right."""
+        point = self.location.point
+        times = [point.origin_time] if point is not None and math.isfinite(point.origin_time) else []
+        if not times:
+            times = self.stations[["p_after_epoch_s", "s_after_epoch_s"]].stack().dropna().tolist()
+        found = self.utc(min(times)) if times else None
+        return None if found is None else found.astype("datetime64[s]")
+
     def utc(self, seconds: float) -> np.datetime64 | None:
         """Return the UTC time of `seconds` after the epoch, to the ms; None where no clock is right."""
         if self.epoch is None or not math.isfinite(seconds):
@@ -198,7 +220,38 @@ def read_station(
     InputError
         A pick lies beyond the record.
     """
-    record, picks = result.record, dict(picks or {})
+    return _read(result, dict(picks or {}), instrument, None)
+
+
+def read_shocks(
+    result: Result, picks: Mapping[str, Pick] | None = None, instrument: WoodAnderson = UHRHAMMER_COLLINS
+) -> tuple[Reading, ...]:
+    """Read each shock of a record by itself; the record as a whole where a person gave its picks.
+
+    Parameters
+    ----------
+    result, picks, instrument
+        As for `read_station`.
+
+    Returns
+    -------
+    tuple of Reading
+        In order of time.
+    """
+    raw = {component.name: to_acceleration(component).acceleration for component in result.record}
+    given = picks or result.settings.onset.time != AUTO
+    spans = () if given else shock_spans(raw, result.record.dt)
+    if len(spans) < 2:
+        return (_read(result, dict(picks or {}), instrument, None),)
+    return tuple(
+        replace(_read(result, {}, instrument, span), shock=number) for number, span in enumerate(spans, start=1)
+    )
+
+
+def _read(
+    result: Result, picks: dict[str, Pick], instrument: WoodAnderson, span: tuple[float, float] | None
+) -> Reading:
+    record = result.record
     for pick in picks.values():
         if not 0 <= pick.time <= record.duration:
             raise InputError(
@@ -208,7 +261,9 @@ def read_station(
     raw = {component.name: to_acceleration(component).acceleration for component in record}
     if "P" not in picks and result.settings.onset.time != AUTO:
         picks["P"] = Pick("P", float(result.settings.onset.time), LEAST_UNCERTAINTY["P"], given=True)
-    arrivals = pick_arrivals(raw, record.dt, picks["P"].time if "P" in picks else None)
+    begin, end = (0, record.samples) if span is None else (round(time / record.dt) for time in span)
+    here = {name: trace[begin:end] for name, trace in raw.items()}
+    arrivals = _moved(pick_arrivals(here, record.dt, picks["P"].time if "P" in picks else None), begin * record.dt)
     p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
@@ -219,11 +274,10 @@ def read_station(
     fit = [name for name in ("H1", "H2") if name in result.motion and name not in unfit_here]
     # The larger of two is not known while one of them is clipped.
     both = len(fit) == 2
-    peaks = result.peaks.set_index(["component", "quantity"])["value"]
-    pgv = max(peaks[name, "PGV"] for name in fit) if both else math.nan
+    moved = {name: result.motion[name].unpadded() for name in fit}
+    pgv = max(_peak(moved[name].velocity, begin, end) for name in fit) if both else math.nan
     trace_mm: dict[str, float] = {
-        name: float(np.abs(wood_anderson(result.motion[name].acceleration, record.dt, instrument)).max())
-        for name in fit
+        name: _peak(wood_anderson(moved[name].acceleration, record.dt, instrument), begin, end) for name in fit
     }
     shown = "V" if "V" in raw else record.names[0]
     trace = raw[shown] - raw[shown].mean()
@@ -234,15 +288,25 @@ def read_station(
         start=record.start,
         arrivals=arrivals,
         direction=_direction(record, raw, arrivals),
-        pga=max(peaks[name, "PGA"] for name in fit) if both else math.nan,
+        pga=max(_peak(moved[name].acceleration, begin, end) for name in fit) if both else math.nan,
         pgv=pgv,
         intensity=modified_mercalli(pgv, "PGV")[0] if both else math.nan,
         trace_mm=trace_mm,
-        spectrum=_spectrum(result, arrivals, unfit_here),
+        spectrum=_spectrum(result, arrivals, unfit_here, end),
         unfit=unfit_here,
         time=np.arange(0, len(trace), thin) * np.float64(record.dt),
         trace=trace[::thin] / max(float(np.abs(trace).max()), np.finfo(float).tiny),
     )
+
+
+def _peak(trace: Floats | None, begin: int, end: int) -> float:
+    return math.nan if trace is None else float(np.abs(trace[begin:end]).max(initial=0.0))
+
+
+def _moved(arrivals: Arrivals, later: float) -> Arrivals:
+    """Return arrivals in a part of a record as times of the record."""
+    p, s = (None if pick is None else replace(pick, time=pick.time + later) for pick in (arrivals.p, arrivals.s))
+    return Arrivals(p, s, arrivals.missing)
 
 
 def _direction(record: Record, raw: Mapping[str, Floats], arrivals: Arrivals) -> Direction | None:
@@ -261,12 +325,13 @@ def _direction(record: Record, raw: Mapping[str, Floats], arrivals: Arrivals) ->
     return p_direction(north, east, up, record.dt, arrivals.p.time, window)
 
 
-def _spectrum(result: Result, arrivals: Arrivals, unfit: Sequence[str]) -> SourceSpectrum | None:
+def _spectrum(result: Result, arrivals: Arrivals, unfit: Sequence[str], last: int) -> SourceSpectrum | None:
     """Fit the spectrum from shortly before S to where 95 % of the horizontal energy have come, at least `S_WINDOW`."""
     if arrivals.s is None or unfit or not {"H1", "H2"} <= set(result.motion):
         return None
     motions = [motion.unpadded() for motion in result.motion.values()]
-    energy = np.cumsum(sum(result.motion[name].unpadded().acceleration ** 2 for name in ("H1", "H2")))
+    horizontals = np.array([result.motion[name].unpadded().acceleration[:last] for name in ("H1", "H2")])
+    energy = np.cumsum((horizontals**2).sum(axis=0))
     dt = result.record.dt
     end = max(float(np.searchsorted(energy, 0.95 * energy[-1])) * dt, arrivals.s.time + S_WINDOW)
     bands = [result.usable_band[name] for name in result.motion]
@@ -287,23 +352,96 @@ def study(readings: Iterable[Reading], settings: EventSettings | None = None) ->
     Returns
     -------
     Event
+        Shocks that do not share its origin are left out, and named in the notes.
 
     Raises
     ------
     RecordError
-        No reading, or records of several events.
+        No reading, records of several events, or records that share no event.
+    """
+    found = events_in(readings, settings)
+    if len(found) > 1:
+        raise RecordError(
+            f"the records are of {len(found)} events, at {', '.join(str(event.about) for event in found)}",
+            remedy="Choose those of one event with --from and --to",
+        )
+    return found[0]
+
+
+def events_in(readings: Iterable[Reading], settings: EventSettings | None = None) -> tuple[Event, ...]:
+    """Put readings together that share an origin; see `associate`.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        A reading a shock; one record may have several.
+    settings : EventSettings, optional
+
+    Returns
+    -------
+    tuple of Event
+        In order of time; at least one.
+
+    Raises
+    ------
+    RecordError
+        No reading, or several that share no event.
     """
     settings = settings or EventSettings()
     readings = tuple(readings)
     if not readings:
         raise RecordError("there is no record of the event", remedy="Process records into the archive first")
+    if len(readings) == 1:
+        return (_together(readings, (), settings),)
     starts = [reading.start for reading in readings if reading.start is not None]
     epoch = min(starts) if starts else None
-    if epoch is not None and (max(starts) - epoch) / np.timedelta64(1, "s") > LONGEST_SPREAD:
+    groups, _ = associate([_arrived(reading, epoch) for reading in readings])
+    found = []
+    for group in groups:
+        mine = [readings[number] for number in group]
+        apart = [reading for number, reading in enumerate(readings) if number not in group]
+        others = {number for other in groups for number in other}
+        event = _together(mine, [r for r in apart if readings.index(r) not in others], settings)
+        if event.location.consistent:
+            found.append(event)
+    if not found:
         raise RecordError(
-            f"the records begin between {epoch} and {max(starts)}: they are not all of one event",
-            remedy="Choose those of one event with --from and --to",
+            f"these {len(readings)} records share no earthquake: no common origin explains any two of them",
+            remedy="Look at one record at a time, choosing it with --from and --to, or give picks with --picks",
         )
+    return tuple(found)
+
+
+def _arrived(reading: Reading, epoch: np.datetime64 | None) -> Arrived:
+    """Return what counts for the association."""
+    station, p, s = reading.station, reading.arrivals.p, reading.arrivals.s
+    offset = _offset(reading, epoch)
+    place = None
+    if station.latitude is not None and station.longitude is not None:
+        place = (station.latitude, station.longitude)
+    return Arrived(
+        reading.record,
+        None if p is None else (offset or 0.0) + p.time,
+        None if s is None else (offset or 0.0) + s.time,
+        LEAST_UNCERTAINTY["P"] if p is None else p.uncertainty,
+        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty,
+        place,
+        offset is not None,
+    )
+
+
+def _offset(reading: Reading, epoch: np.datetime64 | None) -> float | None:
+    """Return the record's start, s after the epoch; None where it is not known."""
+    if reading.start is None or epoch is None:
+        return None
+    return float((reading.start - epoch) / np.timedelta64(1, "ns")) * 1e-9
+
+
+def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: EventSettings) -> Event:
+    """Put the readings of one event together."""
+    readings = tuple(readings)
+    starts = [reading.start for reading in readings if reading.start is not None]
+    epoch = min(starts) if starts else None
     names = _names(readings)
     times = [_station_times(reading, name, epoch) for reading, name in zip(readings, names, strict=True)]
     located = [found for found in times if found is not None]
@@ -313,6 +451,9 @@ def study(readings: Iterable[Reading], settings: EventSettings | None = None) ->
     notes = list(location.notes)
     table = _table(readings, names, times, location)
     notes += _implausible(table)
+    if apart:
+        others = ", ".join(dict.fromkeys(reading.station.code or reading.record for reading in apart))
+        notes.append(f"not part of this event, since no common origin explains them: {others}")
     local, moment = _size("ML", table, "local_magnitude"), _size("Mw", table, "moment_magnitude")
     for reading, name in zip(readings, names, strict=True):
         notes += [f"{name}: {note}" for note in reading.arrivals.notes]
@@ -361,23 +502,64 @@ def study_archive(
     ArchiveError
         A file of the archive is damaged.
     """
+    return study(read_archive(archive, settings, picks=picks, begin=begin, end=end), settings)
+
+
+def read_archive(
+    archive: Archive,
+    settings: EventSettings | None = None,
+    *,
+    picks: PickFile | None = None,
+    begin: np.datetime64 | None = None,
+    end: np.datetime64 | None = None,
+) -> tuple[Reading, ...]:
+    """Read the records of an archive, or those that begin within a time, chosen by the catalogue before any is opened.
+
+    Parameters
+    ----------
+    archive, settings, picks, begin, end
+        As for `study_archive`.
+
+    Returns
+    -------
+    tuple of Reading
+        One for each shock.
+
+    Raises
+    ------
+    RecordError
+        A pick names none of the records.
+    """
     settings = settings or EventSettings()
-    readings = []
-    for name in archive.ids():
+    readings: list[Reading] = []
+    for name in _chosen(archive, begin, end):
         result = archive[name]
-        start = result.record.start
-        outside = start is None and (begin is not None or end is not None)
-        if start is not None:
-            outside = bool((begin is not None and start < begin) or (end is not None and start > end))
-        if not outside:
-            given = None if picks is None else picks.of(result.record)
-            readings.append(read_station(result, given, settings.instrument))
+        given = None if picks is None else picks.of(result.record)
+        readings += read_shocks(result, given, settings.instrument)
     if picks is not None and (unknown := picks.unknown()):
         raise RecordError(
             f"picks are given for {', '.join(unknown)}, but there is no such record among those of the event",
             remedy="Name records by their id or their station's code",
         )
-    return study(readings, settings)
+    return tuple(readings)
+
+
+def _chosen(archive: Archive, begin: np.datetime64 | None, end: np.datetime64 | None) -> list[str]:
+    """Return the ids of the records that begin within a time."""
+    if begin is None and end is None:
+        return archive.ids()
+    # Texts of times are compared first, whatever digits they have; then the times.
+    second = np.timedelta64(1, "s")
+    parts = [] if begin is None else [f'start >= "{(begin - second).astype("datetime64[s]")}"']
+    parts += [] if end is None else [f'start <= "{(end + 2 * second).astype("datetime64[s]")}"']
+    found = archive.find(" and ".join(parts), state="all")
+    starts = found["start"].dt.tz_localize(None).to_numpy()
+    inside = np.ones(len(found), dtype=bool)
+    if begin is not None:
+        inside &= starts >= begin
+    if end is not None:
+        inside &= starts <= end
+    return sorted(found.loc[inside, "record"])
 
 
 def _names(readings: Sequence[Reading]) -> list[str]:
@@ -393,10 +575,8 @@ def _station_times(reading: Reading, name: str, epoch: np.datetime64 | None) -> 
     station, p, s = reading.station, reading.arrivals.p, reading.arrivals.s
     if station.latitude is None or station.longitude is None or (p is None and s is None):
         return None
-    timed = reading.start is not None and epoch is not None
-    offset = 0.0
-    if reading.start is not None and epoch is not None:
-        offset = (reading.start - epoch) / np.timedelta64(1, "ns") * 1e-9
+    known = _offset(reading, epoch)
+    timed, offset = known is not None, known or 0.0
     return StationTimes(
         name, station.latitude, station.longitude,
         None if p is None else offset + p.time, None if s is None else offset + s.time,
