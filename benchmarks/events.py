@@ -15,8 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strongmotion.event import StationTimes, locate
+from strongmotion import RecordError
+from strongmotion.arrivals import Arrivals, Pick
+from strongmotion.event import Reading, StationTimes, events_in, locate, source_spectrum, wood_anderson
 from strongmotion.foundation.geodesy import Plane, azimuthal_gap
+from strongmotion.record import Station
 
 Floats = NDArray[np.float64]
 
@@ -210,9 +213,104 @@ def coverage(seeds: tuple[int, ...], count: int = EVENTS) -> None:
     print(f"  time of a location: median {np.median(times):.3f} s, largest {max(times):.3f} s")
 
 
+def accelerogram(
+    rng: np.random.Generator, magnitude: float, distance: float, arrivals: tuple[float, float], dt: float = 0.01
+) -> Floats:
+    """Return three components of acceleration, m/s², by the stochastic method (Boore 2003, from memory).
+
+    Brune's source with a stress drop of 1 to 20 MPa, spherical spreading, attenuation, amplification by the ground,
+    microseism and noise. The record begins at 0 s, and P and S are where they are said to arrive.
+    """
+    moment, stress = 10 ** (1.5 * magnitude + 9.05), math.exp(rng.uniform(math.log(1e6), math.log(2e7)))
+    beta, density = 3500.0, 2800.0
+    corner = 2.34 * beta / (2 * math.pi) * (16 / 7 * stress / moment) ** (1 / 3)
+    duration = 1 / corner + 0.05 * distance + 2.0
+    n = round((arrivals[1] + 3 * duration + 40.0) / dt)
+    time_, frequency = np.arange(n) * dt, np.fft.rfftfreq(n, dt)
+    plateau = 0.63 * 2.0 * moment / (4 * math.pi * density * beta**3 * 1000 * distance)
+    site = 10 ** rng.normal(0.08, 0.15)
+    shape = (2 * math.pi * frequency) ** 2 / (1 + (frequency / corner) ** 2)
+    shape *= np.exp(-math.pi * rng.uniform(0.02, 0.06) * frequency)
+    shape *= np.exp(-math.pi * frequency**0.3 * distance / (200 * 3.5))
+    hiss, swell_rms = 10 ** rng.uniform(-5, -3), 10 ** rng.uniform(-6, -4)
+    traces = []
+    for of_p, of_s in ((0.1, 0.65), (0.1, 0.65), (0.2, 0.4)):
+        total = hiss * rng.normal(size=n)
+        for arrival, part in zip(arrivals, (of_p, of_s), strict=True):
+            after = np.clip(time_ - arrival, 0, None) / duration
+            envelope = np.minimum(1, after / 0.1) * np.exp(-3 * np.clip(after - 0.7, 0, None))
+            spectrum = np.fft.rfft(rng.normal(size=n) * envelope) / math.sqrt(float((envelope**2).sum()))
+            total += part * np.fft.irfft(spectrum * shape * plateau * site / dt, n)
+        swell = np.fft.irfft(np.fft.rfft(rng.normal(size=n)) * np.exp(-(((frequency - 0.2) / 0.06) ** 2)), n)
+        traces.append(total + swell_rms * swell / swell.std())
+    return np.array(traces)
+
+
+def reading_of(event: Simulated, index: int, rng: np.random.Generator) -> Reading:
+    """Return what one station of an event tells, with its picks as simulated."""
+    station, dt = event.stations[index], 0.01
+    east, north = Plane(event.latitude, event.longitude).onto([station.latitude], [station.longitude])[0]
+    slant = math.hypot(east, north, event.depth)
+    begin = min(at for at in (station.p, station.s) if at is not None) - 20.0
+    p, s = (None if at is None else at - begin for at in (station.p, station.s))
+    at_s = s if s is not None else p + slant / 8.0 if p is not None else 30.0
+    at_p = p if p is not None else max(5.0, at_s - slant / 8.0)
+    traces = accelerogram(rng, event.magnitude, slant, (at_p, at_s), dt)
+    picks = Arrivals(
+        None if p is None else Pick("P", p, station.p_uncertainty),
+        None if s is None else Pick("S", s, station.s_uncertainty),
+    )
+    spectrum = None
+    if s is not None:
+        energy = np.cumsum((traces[:2] ** 2).sum(axis=0))
+        end = max(float(np.searchsorted(energy, 0.95 * energy[-1])) * dt, s + 20.0)
+        quiet = None if p is None else (0.0, p - 0.5)
+        spectrum = source_spectrum(list(traces), dt, s - 0.3, end, 0.03, 20.0, quiet)
+    peaks = {f"H{number}": float(np.abs(wood_anderson(traces[number - 1], dt)).max()) for number in (1, 2)}
+    start = np.datetime64("2031-04-17T00:00:00", "ns") + np.timedelta64(round(begin * 1e9), "ns")
+    place = Station(code=station.station, latitude=station.latitude, longitude=station.longitude)
+    return Reading(
+        f"record {index}", place, start, picks, None, float(np.abs(traces[:2]).max()), math.nan, math.nan, peaks,
+        spectrum, (), np.arange(2.0), np.zeros(2),
+    )  # fmt: skip
+
+
+def sizes(seed: int, count: int) -> None:
+    """Print how far sizes are from the truth, and how often one off by more than 0.5 comes without a warning."""
+    off: list[float] = []
+    unwarned: list[tuple[int, float, str, float]] = []
+    bounds = broken = none = energies = 0
+    for number in range(count):
+        event = simulate(seed, number)
+        rng = np.random.default_rng([seed, number, 1])
+        chosen = range(min(len(event.stations), 5))
+        try:
+            found = events_in([reading_of(event, index, rng) for index in chosen])[0]
+        except RecordError:
+            none += 1
+            continue
+        size = found.size
+        if size is None:
+            none += 1
+        elif size.at_least:
+            bounds += 1
+            broken += size.value > event.magnitude + 0.5
+            energies += found.energy is not None
+        else:
+            off.append(size.value - event.magnitude)
+            warned = any("differ by" in note or "below the least" in note for note in found.notes)
+            if abs(off[-1]) > 0.5 and not warned:
+                unwarned.append((number, round(event.magnitude, 2), size.kind, round(size.value, 2)))
+    print(f"Sizes, {count} events of M 3 to 8, seed {seed}: {len(off)} sizes, {bounds} lower bounds, {none} without")
+    print(f"  off by {np.mean(off):+.2f} on average, standard deviation {np.std(off):.2f}")
+    print(f"  off by more than 0.5 without a warning: {len(unwarned)} of {count}: {unwarned[:6]}")
+    print(f"  lower bounds above the truth by more than 0.5: {broken} of {bounds}; energies from bounds: {energies}")
+
+
 def main() -> None:
     """Print the coverage for the reported seeds."""
     coverage(REPORTED)
+    sizes(REPORTED[0], 150)
 
 
 if __name__ == "__main__":

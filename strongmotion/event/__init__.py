@@ -29,6 +29,7 @@ from .magnitude import (
     radiated_energy,
     seismic_moment,
     source_spectrum,
+    stress_drop,
     wood_anderson,
 )
 from .picks import PickFile, read_picks
@@ -88,6 +89,7 @@ __all__ = [
     "read_station",
     "seismic_moment",
     "source_spectrum",
+    "stress_drop",
     "study",
     "study_archive",
     "to_quakeml",

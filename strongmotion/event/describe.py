@@ -96,5 +96,9 @@ def _degrees(latitude: float, longitude: float) -> str:
 
 
 def _size(size: Size) -> str:
-    scatter = "" if math.isnan(size.scatter) else f" ± {size.scatter:.2f} (scatter of stations)"
-    return f"{size.kind} {size.value:.2f}{scatter}, from {size.stations} station{'s' * (size.stations != 1)}"
+    count = f"from {size.stations} station{'s' * (size.stations != 1)}"
+    if size.at_least:
+        why = "the scale saturates there" if size.kind == "ML" else "the records' band ends above the corner"
+        return f"at least {size.kind} {size.value:.1f}, {count}: {why}"
+    scatter = "" if math.isnan(size.scatter) else f"; scatter of stations {size.scatter:.2f}"
+    return f"{size.kind} {size.value:.2f} ± {size.error:.2f}, {count}{scatter}"

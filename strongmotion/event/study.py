@@ -24,6 +24,9 @@ from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, expected_pga
 from .location import Location, StationTimes, locate, wadati
 from .magnitude import (
+    PLAUSIBLE_STRESS,
+    RICHTER_DISTANCES,
+    RICHTER_SATURATES,
     UHRHAMMER_COLLINS,
     SourceSpectrum,
     WoodAnderson,
@@ -32,6 +35,7 @@ from .magnitude import (
     radiated_energy,
     seismic_moment,
     source_spectrum,
+    stress_drop,
     wood_anderson,
 )
 from .picks import PickFile
@@ -57,6 +61,14 @@ IMPLAUSIBLE = 3.0
 
 S_WINDOW = 20.0
 """Least length of the S window, s, for the corner of a magnitude 6 to 7 to be seen: common practice, no source."""
+
+STATION_SCATTER, SHARED_SCATTER = 0.25, 0.15
+"""Least standard deviation of a station's magnitude (radiation, directivity, soft ground), and that of what all share
+(spreading, velocity at the source, mean amplification): judgements, without a source. Hutton & Boore (1987) find 0.21
+for ML with station corrections."""
+
+DISAGREE = 0.5
+"""Difference of moment and local magnitude beyond which it is said."""
 
 TRACE_POINTS = 6000
 """Points to which the traces kept for the record section are thinned."""
@@ -130,12 +142,27 @@ class Reading:
 
 @dataclass(frozen=True)
 class Size:
-    """A magnitude: the median of the stations', their scatter (standard deviation), and how many there are."""
+    """A magnitude: the median of the stations', their scatter (standard deviation), and how many there are.
+
+    Parameters
+    ----------
+    kind : str
+        ``"Mw"`` or ``"ML"``.
+    value, scatter : float
+    stations : int
+    error : float
+        Standard error: scatter, never less than `STATION_SCATTER` a station, the distances' error, and what all
+        stations share.
+    at_least : bool
+        The value is a lower bound: the scale saturates, or the band does not reach below the corner.
+    """
 
     kind: str
     value: float
     scatter: float
     stations: int
+    error: float = math.nan
+    at_least: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,13 +200,15 @@ class Event:
 
     @property
     def size(self) -> Size | None:
-        """The moment magnitude where there is one, else the local."""
-        return self.moment or self.local
+        """The moment magnitude where there is one that is no bound, else the local, else the larger bound."""
+        known = [size for size in (self.moment, self.local) if size is not None]
+        exact = [size for size in known if not size.at_least]
+        return exact[0] if exact else max(known, key=lambda size: size.value, default=None)
 
     @property
     def energy(self) -> float | None:
-        """Energy radiated in waves, J, by Gutenberg & Richter (1956)."""
-        return None if self.size is None else radiated_energy(self.size.value)
+        """Energy radiated in waves, J, by Gutenberg & Richter (1956); None where the size is a bound only."""
+        return None if self.size is None or self.size.at_least else radiated_energy(self.size.value)
 
     @property
     def about(self) -> np.datetime64 | None:
@@ -277,7 +306,7 @@ def _read(
     moved = {name: result.motion[name].unpadded() for name in fit}
     pgv = max(_peak(moved[name].velocity, begin, end) for name in fit) if both else math.nan
     trace_mm: dict[str, float] = {
-        name: _peak(wood_anderson(moved[name].acceleration, record.dt, instrument), begin, end) for name in fit
+        name: _peak(wood_anderson(moved[name].acceleration, record.dt, instrument), begin, end) for name in fit if both
     }
     shown = "V" if "V" in raw else record.names[0]
     trace = raw[shown] - raw[shown].mean()
@@ -338,7 +367,8 @@ def _spectrum(result: Result, arrivals: Arrivals, unfit: Sequence[str], last: in
     lowest = max(band.low_cut for band in bands) * 1.4  # where the filter takes less than a seventh of the amplitude
     highest = min(band.high_cut or band.nyquist for band in bands) / 1.4
     accelerations = [motion.acceleration for motion in motions]
-    return source_spectrum(accelerations, dt, arrivals.s.time - 0.3, end, lowest, highest)
+    quiet = None if arrivals.p is None else (0.0, arrivals.p.time - 0.5)
+    return source_spectrum(accelerations, dt, arrivals.s.time - 0.3, end, lowest, highest, quiet)
 
 
 def study(readings: Iterable[Reading], settings: EventSettings | None = None) -> Event:
@@ -454,15 +484,34 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
     if apart:
         others = ", ".join(dict.fromkeys(reading.station.code or reading.record for reading in apart))
         notes.append(f"not part of this event, since no common origin explains them: {others}")
-    local, moment = _size("ML", table, "local_magnitude"), _size("Mw", table, "moment_magnitude")
+    local, moment = _local(table), _moment(table)
+    if local and moment and not local.at_least and not moment.at_least and abs(local.value - moment.value) > DISAGREE:
+        notes.append(
+            f"moment and local magnitude differ by {abs(local.value - moment.value):.1f}: look at the records before "
+            "either is used"
+        )
+    if local is not None and moment is not None and moment.at_least != local.at_least:
+        bound, value = (moment, local) if moment.at_least else (local, moment)
+        if bound.value > value.value + DISAGREE:
+            notes.append(f"{value.kind} is below the least that {bound.kind} allows: look at the records")
     for reading, name in zip(readings, names, strict=True):
         notes += [f"{name}: {note}" for note in reading.arrivals.notes]
         if reading.station.latitude is None or reading.station.longitude is None:
             notes.append(f"{name}: its coordinates are not known, so it does not count for the place")
         if reading.start is None:
             notes.append(f"{name}: its clock is not known, so only S minus P counts")
-        if reading.spectrum is not None and not reading.spectrum.plateau_seen:
-            notes.append(f"{name}: its usable band does not reach below the source's corner: no moment magnitude")
+        if reading.spectrum is not None and not reading.spectrum.noise_known:
+            notes.append(f"{name}: no noise before P to compare its spectrum with: no moment magnitude")
+        elif reading.spectrum is not None and not reading.spectrum.plateau_seen:
+            notes.append(f"{name}: its band does not reach an octave below the corner: its moment is a lower bound")
+    low, high = PLAUSIBLE_STRESS
+    for row in table.itertuples():
+        if math.isfinite(row.stress_drop_mpa) and not low <= row.stress_drop_mpa * 1e6 <= high:
+            notes.append(
+                f"{row.station}: a stress drop of {row.stress_drop_mpa:.2g} MPa is not plausible (0.1 to 100 MPa): its "
+                "moment does not count"
+            )
+    for reading, name in zip(readings, names, strict=True):
         if reading.unfit:
             notes.append(f"{name}: {', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
     doubted = {*location.left_out, *(clock.station for clock in location.clocks)}
@@ -614,10 +663,16 @@ def _table(
             hypocentral = math.hypot(epicentral, depth)
             low, high = hypocentral, hypocentral
         known = math.isfinite(hypocentral)
-        magnitudes = [local_magnitude(mm, hypocentral) for mm in reading.trace_mm.values() if known and mm > 0]
+        within = known and RICHTER_DISTANCES[0] <= hypocentral <= RICHTER_DISTANCES[1]
+        magnitudes = [local_magnitude(mm, hypocentral) for mm in reading.trace_mm.values() if within and mm > 0]
         spectrum = reading.spectrum
         seen = spectrum is not None and spectrum.plateau_seen and known
         moment = seismic_moment(spectrum.plateau, hypocentral) if spectrum is not None and seen else None
+        stress = math.nan if moment is None or spectrum is None else stress_drop(moment, spectrum.corner)
+        least = math.nan
+        if known and spectrum is not None and spectrum.noise_known and spectrum.floor > 0:
+            least = moment_magnitude(seismic_moment(spectrum.floor, max(low, 1.0)))
+        plausible = moment is not None and PLAUSIBLE_STRESS[0] <= stress <= PLAUSIBLE_STRESS[1]
         p_residual, s_residual = residuals.get((name, "P")), residuals.get((name, "S"))
         rows.append(
             {
@@ -650,8 +705,10 @@ def _table(
                 "intensity": reading.intensity,
                 "wood_anderson_mm": max(reading.trace_mm.values(), default=math.nan),
                 "local_magnitude": float(np.mean(magnitudes)) if magnitudes else math.nan,
-                "moment_magnitude": math.nan if moment is None else moment_magnitude(moment),
+                "moment_magnitude": moment_magnitude(moment) if moment is not None and plausible else math.nan,
+                "least_moment_magnitude": least,
                 "corner_hz": math.nan if spectrum is None else spectrum.corner,
+                "stress_drop_mpa": stress / 1e6,
                 "unfit": " ".join(reading.unfit),
             }
         )
@@ -684,9 +741,29 @@ def _implausible(table: pd.DataFrame) -> list[str]:
     ]
 
 
-def _size(kind: str, table: pd.DataFrame, column: str) -> Size | None:
-    values = table.loc[table["pga_plausible"], column].dropna()
-    if values.empty:
+def _local(table: pd.DataFrame) -> Size | None:
+    """Return the local magnitude: a lower bound where it saturates."""
+    size = _size("ML", table, "local_magnitude", 1.11)
+    return None if size is None else replace(size, at_least=size.value > RICHTER_SATURATES)
+
+
+def _moment(table: pd.DataFrame) -> Size | None:
+    """Return the moment magnitude, or a lower bound where no station sees the plateau."""
+    size = _size("Mw", table, "moment_magnitude", 2 / 3)
+    if size is not None:
+        return size
+    bound = _size("Mw", table, "least_moment_magnitude", 2 / 3)
+    return None if bound is None else replace(bound, at_least=True)
+
+
+def _size(kind: str, table: pd.DataFrame, column: str, by_distance: float) -> Size | None:
+    """Return the median over stations; a magnitude grows by `by_distance` log10 of the distance."""
+    rows = table[table["pga_plausible"] & table[column].notna()]
+    if rows.empty:
         return None
+    values = rows[column]
     scatter = float(values.std(ddof=1)) if len(values) > 1 else math.nan
-    return Size(kind, float(values.median()), scatter, len(values))
+    spread = np.log10(rows["hypocentral_distance_high_km"] / rows["hypocentral_distance_low_km"].clip(lower=0.1)) / 3.92
+    each = max(STATION_SCATTER, 0.0 if math.isnan(scatter) else scatter)
+    error = math.hypot(each / math.sqrt(len(values)), SHARED_SCATTER, by_distance * float(spread.median()))
+    return Size(kind, float(values.median()), scatter, len(values), error)

@@ -314,7 +314,11 @@ def _what(event: Event) -> str:
         parts.append(f"{abs(point.latitude):.2f}°{north} {abs(point.longitude):.2f}°{east}")
         low, high = event.location.depth_interval
         parts.append(f"{low:.0f} to {high:.0f} km deep")
-    parts += [f"{size.kind} {size.value:.1f}" for size in (event.moment, event.local) if size is not None]
+    parts += [
+        f"{size.kind} {'≥ ' if size.at_least else ''}{size.value:.1f}"
+        for size in (event.moment, event.local)
+        if size is not None
+    ]
     return ", ".join(parts)
 
 
