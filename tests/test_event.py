@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
-from scipy.stats import chi2
 
+from benchmarks.events import ground, simulate
 from strongmotion import Component, InputError, Record, RecordError, Settings, SettingsError, Station, process, read
 from strongmotion.arrivals import Pick
 from strongmotion.event import (
@@ -38,6 +38,8 @@ from strongmotion.event import (
     wadati,
     wood_anderson,
 )
+from strongmotion.event._posterior import evaluate
+from strongmotion.event.travel import LAYERED_EARTH, slowness_table
 from strongmotion.foundation.geodesy import Plane, azimuthal_gap, destination, distance_and_azimuth, middle
 
 FOLDER = Path(__file__).parents[1] / "demo_records"
@@ -236,161 +238,269 @@ def random_network(number):
     return centre, source, depth, arrivals(at, source, depth, centre=centre, noise=1.0, seed=number)
 
 
-@pytest.mark.slow
-def test_95_percent_ellipse_holds_the_truth_as_often_as_it_says():
-    """500 random networks and hypocentres; the squared standardised distance has two degrees of freedom."""
-    inside = depth_within = time_within = 0
-    for number in range(500):
-        centre, source, depth, stations = random_network(number)
-        found = locate(stations, travel_time_error=0.0).point
-        assert found is not None
-        off = misplaced(found, centre, source)
-        inside += off @ np.linalg.solve(found.covariance[:2, :2], off) < chi2.ppf(0.95, 2)
-        depth_within += abs(found.depth - depth) < 1.96 * found.depth_uncertainty
-        time_within += abs(found.origin_time - 100.0) < 1.96 * found.origin_uncertainty
-    assert 0.90 <= inside / 500 <= 0.98
-    assert 0.90 <= depth_within / 500 <= 0.98
-    assert 0.90 <= time_within / 500 <= 0.98
+@pytest.mark.parametrize("count", [12, pytest.param(150, marks=pytest.mark.slow)])
+def test_95_percent_regions_hold_the_truth_whatever_the_ground(count):
+    """Grounds unlike the models taken, delays of stations, wrong clocks; by class in `python -m benchmarks events`."""
+    held, accused = [], 0
+    for number in range(count):
+        event = simulate(7, number)
+        found = locate(event.stations)
+        accused += bool({clock.station for clock in found.clocks} - set(event.clocks))
+        if found.region is not None:
+            low, high = found.depth_interval
+            held.append((found.holds(event.latitude, event.longitude), low <= event.depth <= high))
+    assert len(held) >= 0.95 * count
+    assert accused <= 0.02 * count + 1
+    # 95 %, less three standard deviations of the binomial.
+    assert np.mean(held, axis=0).min() >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / count)
 
 
-def test_ellipse_is_that_of_the_covariance():
-    found = locate(arrivals(AROUND[:3], noise=1.0)).point
-    turn = math.radians(found.ellipse.azimuth)
-    for axis, length in (
-        ((math.sin(turn), math.cos(turn)), "semi_major"),
-        ((math.cos(turn), -math.sin(turn)), "semi_minor"),
-    ):
-        end = getattr(found.ellipse, length) * np.array(axis)
-        assert end @ np.linalg.solve(found.covariance[:2, :2], end) == pytest.approx(chi2.ppf(0.95, 2), rel=1e-9)
-    assert found.ellipse.semi_major >= found.ellipse.semi_minor
+def test_rays_of_the_simulation_agree_with_those_of_the_location():
+    """Two codes that share nothing: bisection of the slowness there, Newton's method here."""
+    rng = np.random.default_rng(2)
+    for _ in range(20):
+        truth = ground(rng, "layered")
+        model = VelocityModel(truth.top, truth.vp, truth.vs)
+        for phase in "PS":
+            distance, depth = rng.uniform(0.1, 250), rng.uniform(0.5, 80)
+            time = travel_times(model, phase, distance, depth)[0][0]
+            assert truth.first_arrival(phase, distance, depth) == pytest.approx(time, abs=1e-5)
 
 
-def test_wrong_clock_of_5_s_is_named_and_left_out():
-    for number in range(15):
+@pytest.mark.parametrize("model", [HOMOGENEOUS, LAYERED, LAYERED_EARTH])
+def test_interpolated_times_are_those_of_the_rays(model):
+    table, (bend, by_depth, by_distance) = slowness_table(model, 150.0)
+    rng = np.random.default_rng(3)
+    for distance, depth in zip(rng.uniform(0.5, 300, 60), rng.uniform(0.5, 100, 60), strict=True):
+        k, j = math.log1p(depth / bend) / by_depth, math.log1p(distance / bend) / by_distance
+        w, u = k - int(k), j - int(j)
+        for which, phase in enumerate("PS"):
+            corner = table[which, int(k) : int(k) + 2, int(j) : int(j) + 2]
+            mean = np.array([1 - w, w]) @ corner @ np.array([1 - u, u])
+            exact = travel_times(model, phase, distance, depth)[0][0]
+            assert mean * math.hypot(distance, depth) == pytest.approx(exact, abs=0.05)
+
+
+def test_likelihood_is_that_of_the_whole_covariance():
+    """The compiled loop against one dense Gaussian, with the clock's error as part of the covariance."""
+    rng = np.random.default_rng(4)
+    n, place = 5, np.array([3.0, -4.0, 9.0])
+    at = rng.uniform(-40, 40, (n, 2))
+    table, axes = slowness_table(HOMOGENEOUS, 150.0)
+    slant = np.hypot(np.hypot(*(at - place[:2]).T), place[2])
+    times = np.column_stack((slant / 6.0, slant / 3.5))
+    observed = times + rng.normal(0, 0.3, (n, 2)) + 2.0
+    observed[1, 1] = np.nan
+    variance = rng.uniform(0.01, 0.09, (n, 2))
+    stations = np.column_stack((at, observed, variance, np.ones((n, 3))))
+    common, slow, slow_s, growth, delay, ratio, spread, wrong = 0.2, 0.03, 0.02, 0.01, 0.15, 1.73, 5.0, 3.0
+    budget = np.array([common, slow, slow_s, growth, 0.0, ratio, 0.0, spread, 0.0, wrong])
+    logs, _ = evaluate(place[None], stations, table, axes, budget, np.array([[delay, 0.0]]))
+
+    is_s, time = np.tile([0.0, 1.0], n), times.ravel()
+    base = np.diag(variance.ravel())
+    for i in range(n):
+        e = np.zeros(2 * n)
+        e[2 * i], e[2 * i + 1] = 1.0, ratio
+        base += (delay**2 + (growth * times[i, 0]) ** 2) * np.outer(e, e)
+    for column in (common * is_s, slow * time, slow_s * time * is_s, 1e5 * np.ones(2 * n)):
+        base += np.outer(column, column)
+    there = np.isfinite(observed.ravel())
+    residual = (observed.ravel() - time)[there]
+
+    def dense(covariance):
+        covariance = covariance[np.ix_(there, there)]
+        _, log_det = np.linalg.slogdet(covariance)
+        return -0.5 * residual @ np.linalg.solve(covariance, residual) - 0.5 * log_det
+
+    right = dense(base)
+    for i in range(n):
+        late = np.zeros(2 * n)
+        late[2 * i : 2 * i + 2] = spread
+        if i != 1:
+            assert logs[0, 1 + i] - logs[0, 0] == pytest.approx(dense(base + np.outer(late, late)) - right, abs=1e-3)
+        wild = np.zeros((2 * n, 2 * n))
+        wild[2 * i, 2 * i] = wild[2 * i + 1, 2 * i + 1] = wrong**2
+        assert logs[0, 1 + n + i] - logs[0, 0] == pytest.approx(dense(base + wild) - right, abs=1e-3)
+
+
+def test_ellipse_holds_95_percent_of_the_posterior():
+    found = locate(arrivals(AROUND, noise=1.0))
+    region = found.region
+    rows, columns = np.nonzero(region.density > 0)
+    places = [
+        region.plane.back(region.west + (c + 0.5) * region.size, region.south + (r + 0.5) * region.size)
+        for r, c in zip(rows, columns, strict=True)
+    ]
+    inside = np.array([found.holds(*place) for place in places])
+    assert region.density[rows, columns][inside].sum() == pytest.approx(0.95, abs=0.03)
+    assert region.density[region.inside].sum() == pytest.approx(0.95, abs=0.01)
+    assert found.point.ellipse.semi_major >= found.point.ellipse.semi_minor
+
+
+def test_wrong_clock_of_5_s_is_named_with_its_seconds():
+    for number in range(2):
         _, _, _, stations = random_network(1000 + number)
         late = stations[0]
         wrong = [replace(late, p=late.p + 5, s=late.s + 5), *stations[1:]]
-        found = locate(wrong, travel_time_error=0.0)
-        assert found.left_out == ("S0",)
-        without = locate(stations[1:], travel_time_error=0.0).point
-        assert found.point.latitude == pytest.approx(without.latitude, abs=1e-6)
-        assert {residual.station for residual in found.residuals if not residual.used} == {"S0"}
-        assert "left out, because the others agree without: S0" in found.notes
+        found = locate(wrong)
+        (clock,) = found.clocks
+        assert clock.station == "S0"
+        assert clock.offset == pytest.approx(5.0, abs=4 * clock.uncertainty)
+        assert clock.uncertainty < 1.5
+        assert "the clock of S0 is 5." in clock.sentence or "the clock of S0 is 4." in clock.sentence
+        # Its lag still counts; its times do not.
+        same = locate([replace(late, timed=False), *stations[1:]]).point
+        assert found.point.latitude == pytest.approx(same.latitude, abs=1e-6)
+        assert {r.phase for r in found.residuals if r.station == "S0" and r.used} == {"S-P"}
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("late", [(5.0, 5.0), (5.0, -8.0), (300.0, 300.0)])
-def test_two_wrong_clocks_are_named_and_left_out(late):
-    for number in range(8):
+@pytest.mark.parametrize("late", [(5.0, -8.0), (300.0, 300.0)])
+def test_two_wrong_clocks_are_named(late):
+    for number in range(2):
         _, _, _, stations = random_network(number)
-        if len(stations) < 7:
-            continue
+        assert len(stations) >= 7
         wrong = [replace(s, p=s.p + off, s=s.s + off) for s, off in zip(stations[:2], late, strict=True)]
-        found = locate([*wrong, *stations[2:]], travel_time_error=0.0)
-        assert set(found.left_out) == {"S0", "S1"}
-        without = locate(stations[2:], travel_time_error=0.0).point
-        assert found.point.latitude == pytest.approx(without.latitude, abs=1e-4)
+        found = locate([*wrong, *stations[2:]])
+        assert {*(clock.station for clock in found.clocks), *found.left_out} == {"S0", "S1"}
 
 
-def test_one_wrong_pick_is_left_out_alone():
+def test_station_with_a_wrong_pick_is_left_out_whole():
     stations = arrivals(AROUND, noise=1.0)
-    found = locate([replace(stations[0], s=stations[0].s + 3.0), *stations[1:]])
-    assert found.left_out == ("S0 S",)
-    assert np.hypot(*misplaced(found.point)) < 1.5
+    found = locate([replace(stations[0], s=stations[0].s + 6.0), *stations[1:]])
+    assert found.left_out == ("S0",)
+    assert found.clocks == ()
+    assert found.holds(0.0, 0.0)
 
 
 def test_of_three_stations_none_is_blamed_for_its_clock():
     stations = arrivals(AROUND[:3])
     found = locate([replace(stations[0], p=stations[0].p + 5.0, s=stations[0].s + 5.0), *stations[1:]])
     assert found.left_out == ()
-    assert any("do not fit together" in note for note in found.notes)
+    assert found.clocks == ()
+    doubts = ("one station does not fit", "no one place", "clocks do not agree")
+    assert any(doubt in note for note in found.notes for doubt in doubts)
+    assert found.kind == "nothing" or found.holds(0.0, 0.0)
+
+
+def test_clocks_that_are_all_wrong_leave_the_lags():
+    stations = [
+        replace(s, p=s.p + off, s=s.s + off)
+        for s, off in zip(arrivals(AROUND, noise=1.0), (0.0, 37.0, -80.0, 150.0, -260.0), strict=True)
+    ]
+    found = locate(stations)
+    assert found.holds(0.0, 0.0)
+    assert math.isnan(found.point.origin_time)
+    assert any("clocks do not agree" in note for note in found.notes)
+
+
+def test_late_s_at_all_stations_does_not_feign_a_depth():
+    """S picked 0.6 s late everywhere, from 10 km."""
+    stations = [replace(s, s=s.s + 0.6) for s in arrivals(AROUND, depth=10.0)]
+    low, high = locate(stations).depth_interval
+    assert low <= 10.0 <= high
 
 
 @pytest.mark.parametrize("centre", [(0.0, 0.0), (-47.0, 180.0), (-33.0, -179.9), (89.95, 10.0), (60.0, 25.0)])
 @pytest.mark.parametrize("model", [HOMOGENEOUS, LAYERED])
-def test_exact_arrivals_give_the_exact_place_anywhere(centre, model):
-    found = locate(arrivals(AROUND, (4.0, -6.0), 9.0, centre=centre, model=model), model).point
-    assert np.hypot(*misplaced(found, centre, (4.0, -6.0))) < 0.01
-    assert found.depth == pytest.approx(9.0, abs=0.02)
-    assert found.origin_time == pytest.approx(100.0, abs=0.003)
-    assert found.misfit < 1e-3
+def test_exact_arrivals_give_the_place_anywhere(centre, model):
+    found = locate(arrivals(AROUND, (4.0, -6.0), 9.0, centre=centre, model=model), model)
+    assert np.hypot(*misplaced(found.point, centre, (4.0, -6.0))) < 0.4
+    assert found.holds(*Plane(*centre).back(4.0, -6.0))
+    assert found.depth_interval[0] < 9.0 < found.depth_interval[1]
+    assert found.point.origin_time == pytest.approx(100.0, abs=0.3)
+    assert found.depth_resolved
 
 
 def test_station_at_the_epicentre():
     found = locate(arrivals([(0, 0), *AROUND]))
-    assert np.hypot(*misplaced(found.point)) < 0.01
+    assert np.hypot(*misplaced(found.point)) < 0.5
     assert found.depth_resolved
 
 
 def test_lags_alone_give_the_place_but_no_time():
     found = locate([replace(station, timed=False) for station in arrivals(AROUND)]).point
-    assert np.hypot(*misplaced(found)) < 0.01
+    assert np.hypot(*misplaced(found)) < 1.0
     assert math.isnan(found.origin_time)
 
 
 def test_p_alone_gives_the_place():
-    found = locate([replace(station, s=None) for station in arrivals(AROUND)])
-    assert np.hypot(*misplaced(found.point)) < 1.0
+    found = locate([replace(station, s=None) for station in arrivals([*AROUND, (-10, 15)])])
+    assert found.holds(0.0, 0.0)
+    assert found.region.area < 1000
 
 
-def test_three_stations_give_an_epicentre_with_an_assumed_depth():
-    found = locate(arrivals(AROUND[:3]))
-    assert found.kind == "point"
-    assert not found.depth_resolved
-    assert np.hypot(*misplaced(found.point)) < found.point.ellipse.semi_major
-    assert any("do not tell the depth" in note for note in found.notes)
+def test_a_known_depth_counts():
+    at = arrivals(AROUND[:3], depth=30.0)
+    assert not locate(at).depth_interval[1] - locate(at).depth_interval[0] < 8
+    low, high = locate(at, assumed_depth=(30.0, 2.0)).depth_interval
+    assert 25 < low < 30 < high < 35
 
 
 def test_far_event_does_not_tell_its_depth():
     found = locate(arrivals(AROUND, (0.0, 200.0), noise=1.0))
-    assert not found.depth_resolved
-    assert found.gap > 300
-    assert any("to one side" in note for note in found.notes)
-    assert np.hypot(*misplaced(found.point, source=(0.0, 200.0))) < 3 * found.point.ellipse.semi_major
+    low, high = found.depth_interval
+    assert low < 8.0
+    assert high > 40.0
+    assert any("trade off" in note for note in found.notes)
+    assert found.holds(*Plane(0.0, 0.0).back(0.0, 200.0))
 
 
-def test_two_stations_give_both_points():
+def test_two_stations_never_make_a_point():
     found = locate(arrivals([(30, 10), (-20, 25)], depth=10.0))
-    assert found.kind == "two points"
+    assert found.kind in ("two points", "region")
     assert found.point is None
-    assert len(found.hypocentres) == 2
-    assert min(np.hypot(*misplaced(hypocentre)) for hypocentre in found.hypocentres) < 0.05
-    assert max(np.hypot(*misplaced(hypocentre)) for hypocentre in found.hypocentres) > 10
+    for distance, (east, north) in zip(found.distances, [(30, 10), (-20, 25)], strict=True):
+        middle, low, high = distance.hypocentral
+        assert low < math.sqrt(east**2 + north**2 + 100) < high
+        assert middle == pytest.approx(math.sqrt(east**2 + north**2 + 100), rel=0.15)
+    assert found.holds(0.0, 0.0)
+
+
+def test_two_far_places_are_told_apart():
+    """Shallow and precise enough, so that both sides of the line do not run together."""
+    found = locate(arrivals([(60, 40), (-60, 40)], depth=5.0), HOMOGENEOUS, assumed_depth=(5.0, 2.0))
+    assert found.kind == "two points"
+    assert min(np.hypot(*misplaced(hypocentre)) for hypocentre in found.hypocentres) < 3.0
+    assert max(np.hypot(*misplaced(hypocentre)) for hypocentre in found.hypocentres) == pytest.approx(80, abs=5)
 
 
 @pytest.mark.parametrize("east", [(30, 0, -30), (30, 0, -30, 60), (30, 0, -30, 60, -50, 15)])
-def test_stations_in_a_line_give_both_points(east):
+def test_stations_in_a_line_allow_both_sides(east):
     found = locate(arrivals([(x, 10) for x in east], depth=10.0, noise=0.3))
-    assert found.kind == "two points"
-    off = [np.hypot(*misplaced(hypocentre)) for hypocentre in found.hypocentres]
-    assert min(off) < 1.0
-    assert max(off) == pytest.approx(20.0, abs=1.5)  # the same on the other side of the line
+    assert found.holds(0.0, 0.0)
+    assert found.holds(*Plane(0.0, 0.0).back(0.0, 20.0))  # the same on the other side of the line
 
 
-def test_event_on_the_line_of_its_stations_is_not_made_a_point():
+def test_event_on_the_line_of_its_stations_may_lie_beside_it():
     found = locate(arrivals([(30, 0), (10, 0), (-30, 0), (60, 0)]))
-    assert found.kind == "nothing"
-    assert "open in at least one direction" in found.notes[-1]
+    assert all(found.holds(*Plane(0.0, 0.0).back(0.0, north)) for north in (0.0, 5.0, -5.0))
 
 
-def test_one_place_gives_a_circle_however_many_stations():
+def test_one_place_gives_distances_however_many_stations():
     for count in (1, 4):
         found = locate(arrivals([(30, 10)] * count, depth=10.0))
         assert found.kind == "circle"
         assert found.hypocentres == ()
-        assert found.circles[0].radius == pytest.approx(math.hypot(30, 10), abs=0.1)
+        _, low, high = found.distances[0].hypocentral
+        assert low < math.sqrt(1100) < high
+        near, far = found.distances[0].epicentral[1:]
+        assert near < math.hypot(30, 10) < far
 
 
-def test_circle_says_how_far_the_depth_moves_it():
-    near, far = (locate(arrivals([(x, 0)], depth=10.0)).circles[0] for x in (5, 60))
-    assert near.uncertainty > 3.0
-    assert far.uncertainty < 2.5
+def test_one_deep_station_does_not_claim_its_distance():
+    """20 km from an event 60 km deep: its lag gives 63 km, its epicentre may be anywhere nearer."""
+    found = locate(arrivals([(20, 0)], depth=60.0))
+    near, far = found.distances[0].epicentral[1:]
+    assert near < 20.0 < 55.0 < far
+    assert found.distances[0].hypocentral[1] < math.hypot(20, 60) < found.distances[0].hypocentral[2]
 
 
-def test_circles_that_do_not_meet_are_no_place():
+def test_lags_that_contradict_each_other_are_no_place():
     one, two = arrivals([(30, 10), (-20, 25)])
-    found = locate([replace(one, s=one.p + 1.0), replace(two, s=two.p + 1.0)])
-    assert found.kind == "nothing"
+    found = locate([replace(one, s=one.p + 0.5), replace(two, s=two.p + 0.5)])
+    assert found.kind in ("nothing", "region", "two points")
+    assert found.point is None
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])
@@ -468,7 +578,8 @@ def test_brune_pulse_gives_its_moment_and_corner():
     found = source_spectrum([acceleration], dt, 4.0, 44.0, 0.05, 15.0)
     assert found.plateau == pytest.approx(plateau, rel=0.05)
     assert found.corner == pytest.approx(corner, rel=0.05)
-    assert found.plateau_seen
+    assert not found.plateau_seen  # nothing says that it is no microseism
+    assert replace(found, noise_known=True).plateau_seen
 
 
 def test_moment_turns_back_into_the_plateau():
@@ -586,7 +697,7 @@ def test_one_station_gives_a_circle_and_says_where_it_cannot_point(readings):
     assert event.location.circles[0].radius == pytest.approx(23.0, abs=1.5)
     assert math.isfinite(event.local.value)
     words = describe(event)
-    assert "Epicentre on a circle" in words
+    assert "QUAY: hypocentral distance" in words
     assert "tells no direction" in words
     assert "Not for warning or public alert." in words
 
@@ -627,14 +738,14 @@ def test_nothing_known_is_nothing_told(readings):
 
 def test_records_of_two_events_are_refused(readings):
     later = replace(readings["FERN"], start=readings["FERN"].start + np.timedelta64(2, "h"))
-    with pytest.raises(RecordError, match="not all of one event"):
+    with pytest.raises(RecordError, match="share no earthquake"):
         study([readings["QUAY"], later])
 
 
 def test_wrong_clock_does_not_count_for_vp_vs(readings):
     late = replace(readings["QUAY"], start=readings["QUAY"].start + np.timedelta64(5, "s"))
     event = study({**readings, "QUAY": late}.values())
-    assert event.location.left_out == ("QUAY",)
+    assert [clock.station for clock in event.location.clocks] == ["QUAY"]
     without = study([reading for code, reading in readings.items() if code != "QUAY"])
     assert event.vp_vs == pytest.approx(without.vp_vs)
 

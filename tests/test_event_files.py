@@ -108,7 +108,7 @@ def test_quakeml_without_a_place_has_no_origin(event):
     assert not list(document.iter(f"{BED}origin"))
     assert not list(document.iter(f"{BED}magnitude"))
     assert len(list(document.iter(f"{BED}pick"))) == 2
-    assert any("lies on a circle" in element.text for element in document.iter(f"{BED}text"))
+    assert any("hypocentral distance" in element.text for element in document.iter(f"{BED}text"))
 
 
 def test_odd_names_do_no_harm(event, tmp_path):
@@ -257,3 +257,13 @@ def test_reading_is_the_same_from_the_archive(archive, event):
     again = read_station(archive[name])
     assert again.arrivals == event.readings[0].arrivals
     assert math.isclose(again.pga, event.readings[0].pga) or math.isnan(again.pga)
+
+
+def test_window_opens_no_file_outside_it(archive, event, monkeypatch):
+    """The catalogue knows when records begin."""
+    begins = sorted(reading.start for reading in event.readings)
+    opened = []
+    read_one = Archive.__getitem__
+    monkeypatch.setattr(Archive, "__getitem__", lambda self, key: opened.append(key) or read_one(self, key))
+    study_archive(archive, begin=begins[2], end=begins[5])
+    assert len(opened) == 4

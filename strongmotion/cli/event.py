@@ -20,6 +20,8 @@ from .tables import (
 if TYPE_CHECKING:
     import numpy as np
 
+    from ..event import Event
+
 
 @app.command(no_args_is_help=True, rich_help_panel=EVENTS)
 def event(
@@ -32,7 +34,7 @@ def event(
         typer.Option(
             "--velocity",
             metavar="[TOP:]VP/VS",
-            help="P and S velocity, km/s; once for each layer, with the depth of its top in km. 6.0/3.5 if not given.",
+            help="P and S velocity, km/s; once a layer, with the depth of its top in km. Errors are larger without.",
         ),
     ] = None,
     picks: Annotated[
@@ -46,14 +48,18 @@ def event(
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
     depth: Annotated[
-        float, typer.Option("--depth", metavar="KM", help="Assumed depth (km) when the arrivals do not constrain it.")
-    ] = 10.0,
+        float | None,
+        typer.Option("--depth", metavar="KM", help="Depth (km) that is known beforehand; any to 150 km if not given."),
+    ] = None,
     depth_error: Annotated[
         float, typer.Option("--depth-error", metavar="KM", help="Standard error of the assumed depth (km).")
     ] = 7.0,
     time_error: Annotated[
-        float, typer.Option("--time-error", metavar="S", help="Standard error of the model's travel times.")
-    ] = 0.1,
+        float | None,
+        typer.Option(
+            "--time-error", metavar="S", help="Standard error of travel times (s) by the ground at a station."
+        ),
+    ] = None,
     classical: Annotated[
         bool,
         typer.Option(
@@ -77,22 +83,41 @@ def event(
       strongmotion event archive -o event --picks mine.csv --from 2031-04-17T03:20 --to 2031-04-17T03:30
     """
     from ..archive import Archive
-    from ..event import CLASSICAL, UHRHAMMER_COLLINS, EventSettings, VelocityModel, describe, read_picks, study_archive
-    from ..report import write_event
+    from ..event import (
+        CLASSICAL,
+        UHRHAMMER_COLLINS,
+        EventSettings,
+        VelocityModel,
+        events_in,
+        read_archive,
+        read_picks,
+    )
 
     chosen = EventSettings(
-        VelocityModel.parse(velocity) if velocity else VelocityModel(),
+        VelocityModel.parse(velocity) if velocity else None,
         time_error,
-        (depth, depth_error),
+        None if depth is None else (depth, depth_error),
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
-    found = study_archive(
+    readings = read_archive(
         Archive(archive),
         chosen,
         picks=None if picks is None else read_picks(picks),
         begin=None if begin is None else _instant(begin),
         end=None if end is None else _instant(end),
     )
+    found = events_in(readings, chosen)
+    if len(found) > 1:
+        typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
+    for number, event_ in enumerate(found, start=1):
+        _show(event_, output if len(found) == 1 else output / f"event-{number}")
+
+
+def _show(found: Event, output: Path) -> None:
+    """Write one event and print what it is."""
+    from ..event import describe
+    from ..report import write_event
+
     write_event(found, output)
     columns = ("station", "s_minus_p_s", "epicentral_distance_km", "p_residual_s", "s_residual_s", "pga_m_s2",
                "local_magnitude", "moment_magnitude")  # fmt: skip

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
 from .describe import describe
-from .location import Circle, Ellipse, Hypocentre, Location, Residual, StationTimes, locate, wadati
+from .location import (
+    Circle,
+    ClockError,
+    Ellipse,
+    Hypocentre,
+    Location,
+    Region,
+    Residual,
+    StationDistance,
+    StationTimes,
+    locate,
+    wadati,
+)
 from .magnitude import (
     CLASSICAL,
     UHRHAMMER_COLLINS,
@@ -16,11 +29,23 @@ from .magnitude import (
     radiated_energy,
     seismic_moment,
     source_spectrum,
+    stress_drop,
     wood_anderson,
 )
 from .picks import PickFile, read_picks
 from .quakeml import to_quakeml
-from .study import Event, EventSettings, Reading, Size, read_station, study, study_archive
+from .study import (
+    Event,
+    EventSettings,
+    Reading,
+    Size,
+    events_in,
+    read_archive,
+    read_shocks,
+    read_station,
+    study,
+    study_archive,
+)
 from .travel import VelocityModel, epicentral_distance, hypocentral_distance, travel_times
 
 __all__ = [
@@ -28,7 +53,9 @@ __all__ = [
     "PGA_SCATTER",
     "PGV_SCATTER",
     "UHRHAMMER_COLLINS",
+    "Arrived",
     "Circle",
+    "ClockError",
     "Ellipse",
     "Event",
     "EventSettings",
@@ -36,14 +63,18 @@ __all__ = [
     "Location",
     "PickFile",
     "Reading",
+    "Region",
     "Residual",
     "Size",
     "SourceSpectrum",
+    "StationDistance",
     "StationTimes",
     "VelocityModel",
     "WoodAnderson",
+    "associate",
     "describe",
     "epicentral_distance",
+    "events_in",
     "expected_pga",
     "expected_pgv",
     "hypocentral_distance",
@@ -52,10 +83,13 @@ __all__ = [
     "moment_magnitude",
     "moment_of",
     "radiated_energy",
+    "read_archive",
     "read_picks",
+    "read_shocks",
     "read_station",
     "seismic_moment",
     "source_spectrum",
+    "stress_drop",
     "study",
     "study_archive",
     "to_quakeml",

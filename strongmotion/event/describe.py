@@ -22,15 +22,20 @@ def describe(event: Event) -> str:
     elif location.kind == "two points":
         for number, hypocentre in enumerate(location.hypocentres, 1):
             lines += [f"Possible place {number}:", *(f"  {line}" for line in _place(event, hypocentre))]
-    elif location.kind == "circle":
-        circle = location.circles[0]
+    elif location.kind == "region" and location.region is not None:
+        south, north, west, east = location.region.extent
+        low, high = location.depth_interval
         lines.append(
-            f"Epicentre on a circle {circle.radius:.1f} ± {circle.uncertainty:.1f} km about {circle.station}, "
-            f"{_degrees(circle.latitude, circle.longitude)}."
+            f"Epicentre in a region of {location.region.area:.0f} km² (95 %) that is no ellipse, from "
+            f"{_degrees(south, west)} to {_degrees(north, east)}; see the map. Depth {low:.0f} to {high:.0f} km (95 %)."
         )
+        lines += _far(event)
+    elif location.kind == "circle":
+        lines += _far(event)
         lines += _directions(event)
     else:
         lines.append("The place cannot be determined from these records.")
+    lines += [f"{clock.sentence[0].upper()}{clock.sentence[1:]}." for clock in location.clocks]
     for size, name in ((event.moment, "Moment magnitude"), (event.local, "Local magnitude")):
         if size is not None:
             lines.append(f"{name} {_size(size)}.")
@@ -40,7 +45,7 @@ def describe(event: Event) -> str:
         )
     if event.vp_vs is not None:
         lines.append(f"Vp/Vs by the Wadati diagram: {event.vp_vs[0]:.3f} ± {event.vp_vs[1]:.3f}.")
-    lines.append(f"Velocities taken: {event.settings.model}.")
+    lines.append(f"Velocities taken: {event.location.model}.")
     if event.moment is not None:
         lines.append(
             "The moment magnitude takes spherical spreading in an even ground, mean radiation and no soft ground. It "
@@ -53,16 +58,22 @@ def describe(event: Event) -> str:
 def _place(event: Event, hypocentre: Hypocentre) -> list[str]:
     ellipse = hypocentre.ellipse
     time = event.utc(hypocentre.origin_time)
-    told = "" if event.location.depth_resolved else ", leaning on the one assumed"
+    low, high = event.location.depth_interval
+    told = "" if event.location.depth_resolved else ": not constrained by the arrivals"
     lines = []
     if time is not None:
         lines.append(f"Origin time {str(time).replace('T', ' ')} UTC ± {hypocentre.origin_uncertainty:.2f} s.")
     lines += [
         f"Epicentre {_degrees(hypocentre.latitude, hypocentre.longitude)}; 95 % ellipse {ellipse.semi_major:.1f} by "
         f"{ellipse.semi_minor:.1f} km, longer axis towards {ellipse.azimuth:.0f} degrees.",
-        f"Depth {hypocentre.depth:.1f} ± {hypocentre.depth_uncertainty:.1f} km{told}.",
+        f"Depth {low:.0f} to {high:.0f} km (95 %){told}.",
     ]
     return lines
+
+
+def _far(event: Event) -> list[str]:
+    """Say how far the event is from each station, where that is what the arrivals tell."""
+    return [f"{distance.sentence}." for distance in event.location.distances_by_lag]
 
 
 def _directions(event: Event) -> list[str]:
@@ -85,5 +96,9 @@ def _degrees(latitude: float, longitude: float) -> str:
 
 
 def _size(size: Size) -> str:
-    scatter = "" if math.isnan(size.scatter) else f" ± {size.scatter:.2f} (scatter of stations)"
-    return f"{size.kind} {size.value:.2f}{scatter}, from {size.stations} station{'s' * (size.stations != 1)}"
+    count = f"from {size.stations} station{'s' * (size.stations != 1)}"
+    if size.at_least:
+        why = "the scale saturates there" if size.kind == "ML" else "the records' band ends above the corner"
+        return f"at least {size.kind} {size.value:.1f}, {count}: {why}"
+    scatter = "" if math.isnan(size.scatter) else f"; scatter of stations {size.scatter:.2f}"
+    return f"{size.kind} {size.value:.2f} ± {size.error:.2f}, {count}{scatter}"

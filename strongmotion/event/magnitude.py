@@ -43,6 +43,7 @@ __all__ = [
     "radiated_energy",
     "seismic_moment",
     "source_spectrum",
+    "stress_drop",
     "wood_anderson",
 ]
 
@@ -154,7 +155,11 @@ class SourceSpectrum:
     scatter : float
         Standard deviation of the spectrum about the fit, log10.
     lowest, highest : float
-        Band of the fit, Hz.
+        Band of the fit, Hz: where the S waves stand out of the noise.
+    floor : float
+        Level of the displacement spectrum at the lowest frequencies of the band, m s: the plateau is at least so high.
+    noise_known : bool
+        There was quiet before P to compare with; where False microseism may pass for a plateau.
     """
 
     plateau: float
@@ -163,15 +168,33 @@ class SourceSpectrum:
     scatter: float
     lowest: float
     highest: float
+    floor: float = math.nan
+    noise_known: bool = True
 
     @property
     def plateau_seen(self) -> bool:
-        """The band reaches below the corner; where False the plateau is the fit's own guess."""
-        return self.lowest < 0.7 * self.corner
+        """The band reaches an octave below the corner; where False the plateau is the fit's own guess."""
+        return self.noise_known and self.lowest <= 0.5 * self.corner
+
+
+CLEAR = 3.0
+"""Amplitude of the S waves over that of the noise above which a frequency counts: common practice, without a source."""
+
+LEAST_QUIET = 4.0
+"""s of noise before P without which there is none to compare with."""
+
+CHANCE = 2.0
+"""Bins of noise scatter: the floor is taken lower by this factor, so that it stays a lower bound."""
 
 
 def source_spectrum(
-    components: Sequence[Floats], dt: float, begin: float, end: float, lowest: float, highest: float
+    components: Sequence[Floats],
+    dt: float,
+    begin: float,
+    end: float,
+    lowest: float,
+    highest: float,
+    quiet: tuple[float, float] | None = None,
 ) -> SourceSpectrum | None:
     """Fit Brune's (1970) spectrum plateau / (1 + (f/corner)²) to the S waves of one record.
 
@@ -185,12 +208,22 @@ def source_spectrum(
         Window of the S waves, s after the first sample; it is tapered outside, over a twentieth of its length.
     lowest, highest : float
         Usable frequencies, Hz; above 15 Hz nothing is used.
+    quiet : tuple of float, optional
+        Begin and end of the noise before P, s. The band is then the widest one in which the S waves are three times as
+        strong; without it, or where it is too short, the result says that the noise is not known.
 
     Returns
     -------
     SourceSpectrum or None
         None where the band holds less than a factor of 5, the window too few cycles, or the components no motion.
     """
+    noise_known = quiet is not None and quiet[1] - quiet[0] >= LEAST_QUIET
+    if quiet is not None and noise_known:
+        # So short a noise window says nothing of longer periods.
+        band = _clear_band(components, dt, (begin, end), quiet, (max(lowest, 1.5 / (quiet[1] - quiet[0])), highest))
+        if band is None:
+            return None
+        lowest, highest = band
     ramp = max(1, round(0.05 * (end - begin) / dt))
     first, last = max(0, round(begin / dt) - ramp), min(len(components[0]), round(end / dt) + ramp)
     length = (last - first) * dt
@@ -226,7 +259,82 @@ def source_spectrum(
     best = min(fits, key=lambda fit: fit.cost)
     scatter = float(np.std(misfit(best.x), ddof=3)) / math.log(10)
     plateau, corner, kappa = math.exp(best.x[0]), math.exp(best.x[1]), float(best.x[2])
-    return SourceSpectrum(plateau, corner, kappa, scatter, lowest, highest)
+    floor = min(math.exp(float(np.median(level[:3]))) / CHANCE, plateau)
+    return SourceSpectrum(plateau, corner, kappa, scatter, lowest, highest, floor, noise_known)
+
+
+def _clear_band(
+    components: Sequence[Floats],
+    dt: float,
+    signal: tuple[float, float],
+    quiet: tuple[float, float],
+    band: tuple[float, float],
+) -> tuple[float, float] | None:
+    """Return the widest band in which the amplitude of a window is `CLEAR` times that of the noise, or None."""
+    lowest, highest = band[0], min(band[1], 0.4 / dt)
+    if not highest > lowest:
+        return None
+    edges = np.geomspace(lowest, highest, max(6, round(8 * math.log10(highest / lowest))) + 1)
+    power = [_power(components, dt, window, edges) for window in (signal, quiet)]
+    clear = np.asarray(power[0] > CLEAR**2 * power[1], dtype=int)
+    changes = np.flatnonzero(np.diff(np.concatenate(([0], clear, [0]))))
+    runs = changes.reshape(-1, 2)
+    if len(runs) == 0:
+        return None
+    first, last = runs[int(np.argmax(runs[:, 1] - runs[:, 0]))]
+    return float(edges[first]), float(edges[last])
+
+
+def _power(components: Sequence[Floats], dt: float, window: tuple[float, float], edges: Floats) -> Floats:
+    """Return the mean power of a window over bands of frequency; NaN where there is none of the transform's."""
+    first, last = max(0, round(window[0] / dt)), min(len(components[0]), round(window[1] / dt))
+    n = max(last - first, 8)
+    taper = np.sin(np.pi * (np.arange(n) + 0.5) / n) ** 2
+    size = 8 * n
+    which = np.digitize(np.fft.rfftfreq(size, dt), edges) - 1
+    inside = (which >= 0) & (which < len(edges) - 1)
+    total = np.zeros(len(edges) - 1)
+    for trace in components:
+        here = np.zeros(n)
+        part = trace[first:last] - trace[first:last].mean()
+        here[: len(part)] = part
+        total += np.bincount(which[inside], (np.abs(np.fft.rfft(here * taper, size)) ** 2)[inside], len(edges) - 1)
+    # Of noise a longer window holds more in proportion to its length.
+    return np.asarray(total / np.maximum(np.bincount(which[inside], minlength=len(edges) - 1), 1) / n)
+
+
+PLAUSIBLE_STRESS = (1e5, 1e8)
+"""Pa; stress drops of nearly all earthquakes lie between 0.1 and 100 MPa (Abercrombie 1995, from memory)."""
+
+RICHTER_DISTANCES = (10.0, 700.0)
+"""km; the attenuation of the local magnitude was found over these (Hutton & Boore 1987)."""
+
+RICHTER_SATURATES = 5.5
+"""Above it the local magnitude grows more slowly than the moment: it ends near 7 (Hanks & Kanamori 1979), and at 0.8 s
+a source whose corner lies far below 1 Hz gains little. The limit itself is a judgement, without a source."""
+
+
+def stress_drop(moment: float, corner: float, s_velocity: float = 3500.0) -> float:
+    """Return the stress drop, Pa, of a circular source: 7/16 M0 / r³ with r = 2.34 velocity / (2 pi corner).
+
+    Brune (1970), with the factor of the correction of 1971.
+
+    Parameters
+    ----------
+    moment : float
+        N m.
+    corner : float
+        Hz.
+    s_velocity : float
+        m/s.
+
+    Examples
+    --------
+    >>> round(stress_drop(moment_of(5.0), 0.8) / 1e6, 1)
+    1.1
+    """
+    radius = 2.34 * s_velocity / (2 * math.pi * corner)
+    return 7.0 / 16.0 * moment / radius**3
 
 
 def seismic_moment(

@@ -48,10 +48,13 @@ def to_quakeml(event: Event) -> str:
     has_origin = point is not None and origin_time is not None
     if has_origin:
         _text(element, "preferredOriginID", f"{ids}/origin")
-        if event.size is not None:
+        if event.size is not None and not event.size.at_least:
             _text(element, "preferredMagnitudeID", f"{ids}/magnitude/{event.size.kind}")
     _text(element, "type", "earthquake")
-    for sentence in (*event.cautions, *event.notes):
+    told = [clock.sentence for clock in event.location.clocks]
+    if not has_origin:
+        told += [distance.sentence for distance in event.location.distances_by_lag]
+    for sentence in (*event.cautions, *told, *event.notes):
         _text(_add(element, "comment"), "text", sentence)
     _text(_add(element, "creationInfo"), "author", f"strongmotion {__version__}")
 
@@ -65,7 +68,7 @@ def to_quakeml(event: Event) -> str:
         _origin(element, ids, event, point, str(origin_time))
         rows = event.stations.set_index("record")
         for size, column in ((event.local, "local_magnitude"), (event.moment, "moment_magnitude")):
-            if size is not None:
+            if size is not None and not size.at_least:
                 _magnitude(element, ids, size)
                 for reading in event.readings:
                     value = rows.loc[reading.record, column]
@@ -128,7 +131,7 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     _quantity(element, "latitude", f"{point.latitude:.5f}", north)
     _quantity(element, "longitude", f"{point.longitude:.5f}", east)
     _quantity(element, "depth", f"{1000 * point.depth:.0f}", 1000 * point.depth_uncertainty)
-    _text(element, "depthType", "from location" if location.depth_resolved else "operator assigned")
+    _text(element, "depthType", "from location" if location.depth_resolved else "other")
     quality = _add(element, "quality")
     used = [residual for residual in location.residuals if residual.used]
     _text(quality, "usedPhaseCount", len(used))
@@ -162,7 +165,7 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
 
 def _magnitude(parent: ElementTree.Element, ids: str, size: Size) -> None:
     element = _add(parent, "magnitude", publicID=f"{ids}/magnitude/{size.kind}")
-    _quantity(element, "mag", f"{size.value:.2f}", size.scatter)
+    _quantity(element, "mag", f"{size.value:.2f}", size.error)
     _text(element, "type", size.kind)
     _text(element, "stationCount", size.stations)
     _text(element, "originID", f"{ids}/origin")

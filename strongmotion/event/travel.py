@@ -5,6 +5,7 @@ Shearer, P. M. (2009). Introduction to Seismology, 2nd ed., ch. 4. Cambridge Uni
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -13,7 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..foundation.errors import SettingsError
 
-__all__ = ["VelocityModel", "epicentral_distance", "hypocentral_distance", "travel_times"]
+__all__ = [
+    "LAYERED_EARTH",
+    "VelocityModel",
+    "epicentral_distance",
+    "hypocentral_distance",
+    "slowness_table",
+    "travel_times",
+]
 
 Floats = NDArray[np.float64]
 
@@ -96,6 +104,10 @@ class VelocityModel:
         if len(self.top) == 1:
             return f"P {self.vp[0]:g}, S {self.vs[0]:g} km/s"
         return "; ".join(f"from {top:g} km P {vp:g}, S {vs:g} km/s" for top, vp, vs in layers)
+
+
+LAYERED_EARTH = VelocityModel((0.0, 20.0, 35.0), (5.8, 6.5, 8.04), (3.36, 3.75, 4.47))
+"""Crust and uppermost mantle of IASP91 (Kennett & Engdahl 1991, Geophysical Journal International 105; from memory)."""
 
 
 def travel_times(model: VelocityModel, phase: str, distance: ArrayLike, depth: float) -> tuple[Floats, Floats, Floats]:
@@ -228,3 +240,37 @@ def epicentral_distance(lag: float, depth: float, model: VelocityModel) -> float
         after = max(int(beyond[0]), 1)
         low, high = float(distance[after - 1]), float(distance[after])
     return 0.5 * (low + high)
+
+
+BEND, FARTHEST, NODES = 10.0, 1500.0, (120, 260)
+"""Of the tables: distance and depth are spaced evenly below the first, km, in proportion above; reach, km; nodes."""
+
+
+@functools.lru_cache(maxsize=16)
+def slowness_table(model: VelocityModel, deepest: float) -> tuple[Floats, Floats]:
+    """Return the mean slowness, time over slant distance, of P and S on a grid of depths and distances.
+
+    It varies slowly, so that times interpolated from it are true within a few ms, but where waves change their way.
+
+    Parameters
+    ----------
+    model : VelocityModel
+    deepest : float
+        km.
+
+    Returns
+    -------
+    table : ndarray, shape (2, depths, distances)
+        s/km.
+    axes : ndarray, shape (3,)
+        The bend, km, and the steps of log(1 + depth / bend) and log(1 + distance / bend).
+    """
+    steps = np.log1p(np.array([deepest, FARTHEST]) / BEND) / (np.array(NODES) - 1)
+    depths, distances = (BEND * np.expm1(step * np.arange(n)) for step, n in zip(steps, NODES, strict=True))
+    distances[0] = 1e-6
+    depths[0] = 1e-3
+    table = np.empty((2, *NODES))
+    for at, depth in enumerate(depths):
+        for which, phase in enumerate("PS"):
+            table[which, at] = travel_times(model, phase, distances, depth)[0] / np.hypot(distances, depth)
+    return table, np.array([BEND, *steps])

@@ -108,6 +108,15 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
         )
         if event.location.kind == "circle":
             reach.append(float(np.abs(middle_of).max()) + circle.radius)
+    region = event.location.region
+    if region is not None and point is None and event.location.kind != "two points":
+        rows, columns = region.inside.shape
+        offset = centre.onto([region.plane.latitude], [region.plane.longitude])[0]
+        east = offset[0] + region.west + (np.arange(-1, columns + 1) + 0.5) * region.size
+        north = offset[1] + region.south + (np.arange(-1, rows + 1) + 0.5) * region.size
+        plot.contourf(east, north, np.pad(region.inside, 1).astype(float), levels=[0.5, 1.5],
+                      colors=[colours.components["H2"]], alpha=0.35, zorder=3)  # fmt: skip
+        reach += [float(np.abs(east).max()), float(np.abs(north).max())]
     for hypocentre in event.location.hypocentres:
         place = centre.onto([hypocentre.latitude], [hypocentre.longitude])[0]
         ellipse = hypocentre.ellipse
@@ -145,7 +154,7 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
                label="not used"),
         Line2D([], [], color=colours.components["H1"], linewidth=0.9, label="distance by S minus P"),
         Line2D([], [], marker="*", color=colours.components["H2"], linestyle="none", markersize=11,
-               label="epicentre, with its 95 % ellipse"),
+               label="epicentre (95 %)"),
     ]  # fmt: skip
     _legend(plot, handles if used.any() and not used.all() else [handles[0], *handles[2:]], colours, "lower left")
     quieten(plot, colours)
@@ -201,7 +210,7 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     if point is not None and begin:
         along = np.linspace(0.0, 1.1 * farthest, 200)
         for phase, colour in (("P", "H1"), ("S", "H2")):
-            time = travel_times(event.settings.model, phase, along, point.depth)[0]
+            time = travel_times(event.location.model, phase, along, point.depth)[0]
             plot.plot(time, along, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
     plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, farthest + 2.5 * height))
     plot.set(
@@ -303,9 +312,13 @@ def _what(event: Event) -> str:
     if point is not None:
         north, east = "NS"[point.latitude < 0], "EW"[point.longitude < 0]
         parts.append(f"{abs(point.latitude):.2f}°{north} {abs(point.longitude):.2f}°{east}")
-        depth = f"{point.depth:.0f} km deep"
-        parts.append(depth if event.location.depth_resolved else f"{depth} (assumed)")
-    parts += [f"{size.kind} {size.value:.1f}" for size in (event.moment, event.local) if size is not None]
+        low, high = event.location.depth_interval
+        parts.append(f"{low:.0f} to {high:.0f} km deep")
+    parts += [
+        f"{size.kind} {'≥ ' if size.at_least else ''}{size.value:.1f}"
+        for size in (event.moment, event.local)
+        if size is not None
+    ]
     return ", ".join(parts)
 
 
