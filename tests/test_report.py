@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from matplotlib.image import imread
 from typer.testing import CliRunner
 
-from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
+from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Settings, Station, process
 from strongmotion.cli import app
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.measures import GROUPS, MEASURES, Measure
@@ -28,9 +28,11 @@ from strongmotion.record import Source
 from strongmotion.report import FIGURES, FigureEntry, archive_page, peaks_kept, record_page, write_pdf, write_report
 from strongmotion.report.archive_page import thumbnail
 from strongmotion.report.definitions import definition_of
+from strongmotion.report.page import Surroundings
 from strongmotion.report.style import canvas, finish, named_style, quieten
 from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import headline_table, number
+from strongmotion.report.verdict import verdict_of
 
 ROOT = Path(__file__).parents[1]
 VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
@@ -145,8 +147,8 @@ def test_ids_are_unique_and_every_link_has_its_target(page):
     assert set(re.findall(r"url\(#([^)]*)\)", page)) <= set(read.ids)
 
 
-def test_findings_come_first_and_headings_are_in_order(result):
-    finding = Finding("clipping", "unfit", "flat tops", "the peak is too low", "use another", "H1", "14.1 to 14.2 s")
+def test_verdict_and_findings_come_first_and_headings_are_in_order(result):
+    finding = Finding("clipping", "doubt", "flat tops", "the peak is too low", "use another", "H1", "14.1 to 14.2 s")
     note = Finding("note of the maker", "note", "spare", "none", "nothing")
     read = Reading(record_page(dataclasses.replace(result, findings=(note, finding))))
     levels = [int(level[1]) for level, _ in read.headings]
@@ -154,8 +156,96 @@ def test_findings_come_first_and_headings_are_in_order(result):
     assert levels.count(1) == 1
     assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
     titles = [title for _, title in read.headings]
-    assert titles[1] == "What the checks found"
+    assert titles[1:3] == ["Usable within limits", "What the checks found"]
     assert titles.index("Clipping (H1)") < titles.index("Note of the maker") < titles.index("The numbers")
+
+
+DOUBT = Finding("baseline shift", "doubt", "a step", "displacement may be wrong", "look", "V")
+
+
+def unfit(result, *components):
+    """Return a result of which these components are unfit, as `process` leaves it."""
+    share = {"RotD00", "RotD50", "RotD100", "geometric mean", "resultant"}
+    touched = {*components, *(share if {"H1", "H2"} & set(components) else {"resultant"})}
+    findings = tuple(Finding("clipping", "unfit", "flat", "wrong", "use another", name) for name in components)
+    bands = {
+        name: dataclasses.replace(band, usable=not {name, *(("H1", "H2") if name == "horizontal" else ())} & touched)
+        for name, band in result.usable_band.items()
+    }
+    peaks = result.peaks.assign(
+        usable=~result.peaks.component.isin(touched),
+        bound=np.where(result.peaks.component.isin(components) & (result.peaks.quantity == "PGA"), "at least", ""),
+    )
+    return dataclasses.replace(result, findings=findings, usable_band=bands, peaks=peaks)
+
+
+def test_verdict_is_made_of_findings_and_bands(result):
+    sound = verdict_of(dataclasses.replace(result, findings=()))
+    assert sound.kind == "usable"
+    assert [use.component for use in sound.uses] == ["H1", "H2", "V", "RotD50"]
+    assert sound.uses[0].longest == result.usable_band["H1"].longest_period
+
+    doubtful = verdict_of(dataclasses.replace(result, findings=(DOUBT,)))
+    assert doubtful.kind == "usable within"
+    assert [use.peaks["PGD"] for use in doubtful.uses] == ["yes", "yes", "in doubt", "yes"]
+    assert doubtful.uses[2].spectrum.endswith("in doubt")
+    assert doubtful.findings == (("In doubt: some results may be wrong", "baseline shift (V)"),)
+
+    partly = verdict_of(unfit(result, "V"))
+    assert partly.kind == "usable within"
+    assert [use.spectrum == "no" for use in partly.uses] == [False, False, True, False]
+
+    none = verdict_of(unfit(result, "H1", "H2", "V"))
+    assert none.kind == "not usable"
+    assert {word for use in none.uses for word in (*use.peaks.values(), use.spectrum)} == {"no"}
+
+
+def test_a_lower_bound_is_marked_wherever_its_number_stands(result):
+    bound = result.peaks.assign(bound=np.where(result.peaks.quantity == "PGV", "at least", ""))
+    short = dataclasses.replace(result, peaks=bound, findings=())
+    assert {use.peaks["PGV"] for use in verdict_of(short).uses} == {"at least"}
+    pgv = float(bound.query("component == 'H1' and quantity == 'PGV'").value.iloc[0])
+    page = record_page(short)
+    assert len(re.findall(rf"≥ {re.escape(number(pgv))}(?!\d)", page)) >= 3  # headline, measures, figure
+    assert f"PGV {number(pgv)}" not in page
+
+
+def test_verdict_of_a_decided_record_names_who_and_why(result, tmp_path):
+    archive = Archive(tmp_path / "archive", create=True)
+    archive.add(dataclasses.replace(result, findings=()))
+    (record,) = archive.ids()
+    assert verdict_of(archive[record], archive.standing(record)).decision is None
+    archive.decide(record, "accepted", HOSTILE, "clear onset")
+    standing = archive.standing(record)
+    assert verdict_of(archive[record], standing).kind == "usable"
+    archive.decide(record, "rejected", "A. Reader", f"not ours {HOSTILE}")
+    standing = archive.standing(record)
+    verdict = verdict_of(archive[record], standing)
+    assert (verdict.kind, verdict.decision.by) == ("not usable", "A. Reader")
+    page = record_page(
+        archive[record], around=Surroundings("../index.html", None, None, standing, tuple(archive.history(record)))
+    )
+    read = Reading(page)
+    assert "Not usable Rejected by A. Reader" in read.text
+    assert f"version {standing.current.name} added, automatic" in read.text
+    assert f"accepted, version {standing.current.name} {HOSTILE} clear onset" in read.text
+    assert not [tag for tag, _ in read.tags if tag == "script"]
+
+
+def test_settings_that_differ_come_before_all_of_them(result):
+    settings = Settings.from_dict({"filter": {"order": 6}})
+    page = record_page(dataclasses.replace(result, settings=settings))
+    text = Reading(page).text
+    assert "filter.order 6 4 Butterworth order" in text
+    assert text.index("filter.order 6 4") < text.index("All settings")
+    assert "All are the defaults." in Reading(record_page(result)).text
+    assert page.index("<details>") < page.index("<pre ") < page.index("</details>")
+
+
+def test_links_to_definitions_are_passed_over_by_the_tab_key(page):
+    links = re.findall(r'<th scope="row"><a href="#[^"]+"([^>]*)>', page)
+    assert len(links) > 10
+    assert all('tabindex="-1"' in rest for rest in links)
 
 
 def test_page_holds_the_numbers_in_the_unit_asked_for(result):
@@ -178,7 +268,7 @@ def test_bands_stand_under_their_numbers_and_unusable_ordinates_are_marked(resul
 
 
 def test_each_headline_number_links_to_a_definition_with_its_source(page):
-    rows = re.findall(r'<th scope="row"><a href="#([^"]+)">', page)
+    rows = re.findall(r'<th scope="row"><a href="#([^"]+)" tabindex="-1">', page)
     assert {"pga", "pgv", "pgd", "psa", "arias-intensity", "significant-duration-5-95"} <= set(rows)
     for key in rows:
         assert re.search(rf'<dt id="{key}">.+?</dt>\s*<dd>.+?Source: .+?</span></dd>', page, re.DOTALL), key
@@ -298,6 +388,9 @@ def test_report_writes_a_page_each_and_an_index_with_their_numbers(archive, tmp_
     ]
     assert links == [f"records/{record}.html" for record in archive.ids()]
     assert all((tmp_path / link).exists() for link in links)
+    turns = [re.findall(r'rel="(prev|next)" href="([^"]+)"', path.read_text("utf-8")) for path in written.pages]
+    first, second, third = (path.name for path in written.pages)
+    assert turns == [[("next", second)], [("prev", first), ("next", third)], [("prev", second)]]
     for path in written.pages:
         assert 'href="../index.html"' in path.read_text(encoding="utf-8")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import bisect
 import dataclasses
 import gzip
 import json
@@ -24,7 +25,7 @@ from ..foundation.units import acceleration_unit, label
 from .archive_figures import distribution_figure, largest, station_figure
 from .decimate import peaks_kept
 from .definitions import key_of
-from .page import Picture, templates, write_record_page
+from .page import Neighbour, Picture, Surroundings, templates, write_record_page
 from .pdf import write_pdf
 from .spectrum_figures import comparison_figure
 from .svg import Sheet
@@ -114,12 +115,15 @@ def write_report(
     thumbnails: dict[str, str] = {}
     names: dict[str, str] = {}
     compared: list[Result] = []
+    wanted = set(chosen)
+    turned = [one for one in every if one in wanted or (folder / "records" / f"{one}.html").exists()]
     if progress:
         progress(0, len(chosen))
     for done, record in enumerate(chosen, 1):
         try:
             result = store[record]
-            page = write_record_page(result, folder / "records" / f"{record}.html", unit, index="../index.html")
+            around = _around(store, record, turned)
+            page = write_record_page(result, folder / "records" / f"{record}.html", unit, around)
             if pdf:
                 write_pdf(result, folder / "records" / f"{record}.pdf", unit)
         except StrongMotionError as error:
@@ -136,6 +140,16 @@ def write_report(
     text = archive_page(store.catalogue(unit), unit, links, thumbnails, names, compared)
     write_whole(report.index, text.encode(), replace=True)
     return report
+
+
+def _around(store: Archive, record: str, turned: list[str]) -> Surroundings:
+    """Return what a record's page shows of the archive; `turned` are all records with pages, sorted."""
+    at = bisect.bisect_left(turned, record)
+    before, after = (
+        Neighbour(turned[place], f"{turned[place]}.html") if 0 <= place < len(turned) else None
+        for place in (at - 1, at + 1)
+    )
+    return Surroundings("../index.html", before, after, store.standing(record), tuple(store.history(record)))
 
 
 def archive_page(

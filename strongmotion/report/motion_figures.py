@@ -14,6 +14,7 @@ from ..foundation.units import acceleration_unit, in_unit, label
 from ..measures import arias_history, significant_duration
 from .decimate import peaks_kept
 from .style import Style, canvas, finish, named_style, quieten, shortened
+from .tables import at_least
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -483,9 +484,10 @@ def _mark_peak(
     )  # fmt: skip
     window = motion.window
     where = "" if window.start <= at < window.stop else ", in the pad"
+    value = f"{at_least(result, name, quantity)}{peak['value'] * factor:.3g}"
     panel.text(
         0.985, 0.86 if quantity == "PGA" and _pointed(result) else 0.96,
-        f"{quantity} {peak['value'] * factor:.3g} {unit} at {peak['time']:.2f} s{where}",
+        f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}",
         transform=panel.transAxes, ha="right", va="top", fontsize=8.5, color=look.ink,
     )  # fmt: skip
 

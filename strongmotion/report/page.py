@@ -8,6 +8,7 @@ import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,13 +21,15 @@ from ..foundation.units import acceleration_unit
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
+from .verdict import PEAKS, verdict_of
 
 if TYPE_CHECKING:
+    from ..archive import Entry, Standing
     from ..chain import Band
     from ..record import Finding
     from ..result import Result
 
-__all__ = ["Picture", "record_page", "templates", "write_record_page"]
+__all__ = ["Neighbour", "Picture", "Surroundings", "record_page", "templates", "write_record_page"]
 
 
 FOLDER = Path(__file__).parent / "templates"
@@ -38,6 +41,37 @@ class Picture:
 
     svg: Markup
     caption: str
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """Another record of the archive, and where its page lies."""
+
+    record: str
+    link: str
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What an archive knows of a record beside its result.
+
+    Parameters
+    ----------
+    index : str
+        Where the archive's page lies, for a link to it.
+    before, after : Neighbour, optional
+        The pages to turn to.
+    standing : Standing, optional
+        Versions and decisions of the record, of which the result is the current version.
+    history : tuple of Entry
+        All that happened to it.
+    """
+
+    index: str = ""
+    before: Neighbour | None = None
+    after: Neighbour | None = None
+    standing: Standing | None = None
+    history: tuple[Entry, ...] = ()
 
 
 @functools.cache
@@ -71,7 +105,7 @@ def _policy(style: str, *scripts: str) -> str:
     return f"default-src 'none'; style-src {hashed(style)}; script-src {allowed}; base-uri 'none'; form-action 'none'"
 
 
-def record_page(result: Result, unit: str = "m/s2", index: str | None = None) -> str:
+def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None = None) -> str:
     """Return the page of one record as HTML.
 
     Parameters
@@ -79,14 +113,14 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
     result : Result
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
-    index : str, optional
-        Where the archive's page lies, for a link to it.
+    around : Surroundings, optional
+        Its archive: pages to turn to, versions and decisions.
 
     Returns
     -------
     str
-        Findings first, then the headline numbers, figures, tables, how it was processed, definitions and cautions. It
-        needs no other file, no network and no script.
+        The verdict first, then findings, headline numbers, figures, tables, how it was processed, definitions and
+        cautions. It needs no other file, no network and no script.
 
     Raises
     ------
@@ -94,6 +128,7 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
+    around = around or Surroundings()
     record, station = result.record, result.record.station
     headline_columns, headline = headline_table(result, unit)
     named = ["PGA", "PGV", "PGD", "PSA", "RotD50", "usable band", "band of a number"]
@@ -107,7 +142,8 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         version=result.version,
         made_with=__version__,
         cautions=result.cautions,
-        severity=result.severity,
+        verdict=verdict_of(result, around.standing),
+        peaks_used=PEAKS,
         severities=SEVERITIES,
         findings=_alike(result),
         headline_columns=headline_columns,
@@ -125,14 +161,17 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
             (entry.step, entry.component, entry.what, [(key, _value(value)) for key, value in entry.values.items()])
             for entry in result.history
         ],
+        changed=result.settings.changed(),
         settings=result.settings.to_toml(),
         glossary=glossary,
         key_of=key_of,
-        index=index,
+        around=around,
+        happened=[(_instant(entry.time), _happened(entry), entry.by, entry.why) for entry in around.history],
+        instant=_instant,
     )  # fmt: skip
 
 
-def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", index: str | None = None) -> Path:
+def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", around: Surroundings | None = None) -> Path:
     """Write a record's page, whole or not at all; see `record_page`.
 
     Raises
@@ -143,7 +182,7 @@ def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", inde
         `unit` is not one of acceleration.
     """
     path = Path(path)
-    write_whole(path, record_page(result, unit, index).encode(), replace=True)
+    write_whole(path, record_page(result, unit, around).encode(), replace=True)
     return path
 
 
@@ -167,6 +206,28 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
         ]
         if pictures:
             yield section, pictures
+
+
+def _instant(time: str) -> str:
+    """Return the time of an entry as a page prints it; a text that is no time as it stands."""
+    try:
+        return datetime.fromisoformat(time).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    except ValueError:
+        return time or "not known"
+
+
+def _happened(entry: Entry) -> str:
+    """Return what an entry of the manifest says."""
+    its = entry.values
+    if entry.kind == "version":
+        added = "automatic" if its["automatic"] else "by a person"
+        return f"version {its['name']} added, {added}"
+    if entry.kind == "decision":
+        return f"{its['state']}, {'version ' + its['version'] if its['version'] else 'the whole record'}"
+    if entry.kind == "current":
+        return f"version {its['version']} put first"
+    distances = ", ".join(f"{name} {number(float(far))} km" for name, far in its["distances"].items())
+    return f"assigned to the event {its['event']}" + (f": {distances}" if distances else "")
 
 
 def _periods(band: Band) -> tuple[str, str]:

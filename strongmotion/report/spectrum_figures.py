@@ -14,6 +14,7 @@ from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit, label
 from ..spectra import ResponseSpectrum
 from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
+from .tables import at_least
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,7 +102,7 @@ def spectrum_figure(
     handles: list[Artist] = []
     faded = False
     for index, curve in enumerate(curves):
-        pga = f"PGA {_pga(result, curve.name) * factor:.3g} {label(unit)}"
+        pga = f"PGA {at_least(result, curve.name, 'PGA')}{_pga(result, curve.name) * factor:.3g} {label(unit)}"
         line, part = _draw(panel, curve, curve.period, curve.psa * factor, f"{curve.name}, {pga}", index, look)
         handles.append(line)
         faded |= part
