@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import dataclasses
 import gzip
+import html
 import html.parser
 import importlib.util
 import itertools
@@ -26,8 +27,8 @@ from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.measures import GROUPS, MEASURES, Measure
 from strongmotion.record import Source
 from strongmotion.report import FIGURES, FigureEntry, archive_page, peaks_kept, record_page, write_pdf, write_report
-from strongmotion.report.archive_page import thumbnail
 from strongmotion.report.definitions import definition_of
+from strongmotion.report.made import made_in, thumbnail
 from strongmotion.report.page import Surroundings
 from strongmotion.report.style import canvas, finish, named_style, quieten
 from strongmotion.report.svg import Sheet
@@ -404,6 +405,59 @@ def test_report_of_named_records_covers_the_archive_and_links_what_is_there(arch
     assert len(unpacked(index)["values"][0]) == 3
     assert f"records/{first}.html" in index
     assert f"records/{second}.html" in index
+
+
+def test_only_what_changed_is_read_and_written_again(archive, tmp_path, monkeypatch):
+    copy = Archive(tmp_path / "archive", create=True)
+    for record in archive.ids():
+        copy.add(archive[record])
+    _, second, third = copy.ids()
+    folder = tmp_path / "pages"
+    before = write_report(copy, folder)
+    assert before.written == before.pages
+    copy.catalogue()  # brings the index up
+    opened = []
+    inner = Archive._content
+    monkeypatch.setattr(
+        Archive, "_content", lambda self, version: opened.append(version.record) or inner(self, version)
+    )
+    standing = []
+    asked = Archive.standing
+    monkeypatch.setattr(Archive, "standing", lambda self, record: standing.append(record) or asked(self, record))
+
+    def stamps():
+        return {path: (path.stat().st_mtime_ns, path.stat().st_ino) for path in folder.rglob("*.html")}
+
+    at_first = stamps()
+    again = write_report(copy, folder)
+    assert (again.written, again.pages, opened, standing) == ([], before.pages, [], [])
+    assert stamps() == at_first
+
+    copy.decide(second, "rejected", "A. Reader", "a test")
+    opened.clear()
+    standing.clear()
+    again = write_report(copy, folder)
+    assert [path.stem for path in again.written] == [second]
+    assert set(opened) == {second}
+    assert set(standing) == {second}
+    changed = {path.stem for path, stamp in stamps().items() if stamp != at_first[path]}
+    assert changed == {second, "index"}
+    page = (folder / "records" / f"{second}.html").read_text("utf-8")
+    assert "Not usable" in page
+    # The archive's page, made without the records, is that which is made with all of them.
+    fresh = write_report(copy, tmp_path / "fresh")
+    assert fresh.index.read_bytes() == again.index.read_bytes()
+    assert all((folder / "records" / path.name).read_bytes() == path.read_bytes() for path in fresh.pages)
+    assert write_report(copy, folder, unit="g").written == again.pages  # another unit: all anew
+    assert write_report(copy, folder, unit="g", records=[third]).written == []
+
+
+@pytest.mark.parametrize("spoiled", ['"stamp":1', "{", "", '{"stamp":"a","name":"b","thumbnail":"<script>"}'])
+def test_a_page_whose_making_was_changed_is_written_anew(tmp_path, spoiled):
+    path = tmp_path / "page.html"
+    assert made_in(path) is None
+    path.write_text(f'<meta name="made" content="{html.escape(spoiled)}">', encoding="utf-8")
+    assert made_in(path) is None
 
 
 def test_a_damaged_record_is_named_and_the_rest_goes_on(archive, tmp_path):

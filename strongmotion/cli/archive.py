@@ -245,8 +245,9 @@ def report(
 ) -> None:
     """Write pages to read in a browser: one for each record, and one over the archive.
 
-    Each page is one file that needs no network: numbers, findings, figures, the processing history and settings. Begin
-    at FOLDER/index.html.
+    Each page is one file that needs no network: what may be used, findings, numbers, figures, the processing history,
+    versions and decisions, and settings. Begin at FOLDER/index.html. Run again, it writes only the pages of records of
+    which something changed.
 
     \b
     Examples:
@@ -259,7 +260,8 @@ def report(
         written = write_report(archive, folder, records or (), unit, pdf, progress)
     for record, reason in written.failed:
         complain(f"{record}: {reason}")
-    typer.echo(f"{count(len(written.pages), 'page')} of records; begin at {written.index}.")
+    new = len(written.written)
+    typer.echo(f"{count(len(written.pages), 'page')} of records, {new} written now; begin at {written.index}.")
     typer.echo(CAUTION)
     if written.failed:
         raise typer.Exit(1)

@@ -20,6 +20,7 @@ from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
+from .made import FOLDER, Made
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
 from .verdict import PEAKS, verdict_of
 
@@ -30,9 +31,6 @@ if TYPE_CHECKING:
     from ..result import Result
 
 __all__ = ["Neighbour", "Picture", "Surroundings", "record_page", "templates", "write_record_page"]
-
-
-FOLDER = Path(__file__).parent / "templates"
 
 
 @dataclass(frozen=True)
@@ -65,6 +63,8 @@ class Surroundings:
         Versions and decisions of the record, of which the result is the current version.
     history : tuple of Entry
         All that happened to it.
+    made : Made, optional
+        What the page is to carry of its making.
     """
 
     index: str = ""
@@ -72,6 +72,7 @@ class Surroundings:
     after: Neighbour | None = None
     standing: Standing | None = None
     history: tuple[Entry, ...] = ()
+    made: Made | None = None
 
 
 @functools.cache

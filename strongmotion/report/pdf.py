@@ -23,7 +23,7 @@ from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, m
 if TYPE_CHECKING:
     from ..result import Result
 
-__all__ = ["write_pdf"]
+__all__ = ["is_stamped", "write_pdf"]
 
 PAPER = (8.27, 11.69)
 """A4, inches."""
@@ -32,7 +32,7 @@ LINES, COLUMNS = 72, 96
 """Of text on a page."""
 
 
-def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
+def write_pdf(result: Result, path: str | Path, unit: str = "m/s2", stamp: str = "") -> Path:
     """Write a record's findings, numbers, figures, tables and history as PDF, whole or not at all.
 
     Parameters
@@ -41,6 +41,8 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
     path : str or Path
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
+    stamp : str
+        Kept in the file, for `is_stamped`.
 
     Returns
     -------
@@ -57,6 +59,8 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
     path = Path(path)
     content = io.BytesIO()
     about = {"Title": place(result.record), "Subject": CAUTION, "Creator": f"strongmotion {__version__}"}
+    if stamp:
+        about["Keywords"] = stamp
     with (
         matplotlib.rc_context({"pdf.fonttype": 42}),
         PdfPages(content, metadata={**about, "CreationDate": None}) as pages,
@@ -65,6 +69,14 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
             pages.savefig(figure)
     write_whole(path, content.getvalue(), replace=True)
     return path
+
+
+def is_stamped(path: Path, stamp: str) -> bool:
+    """Tell whether a PDF is there that was written with this stamp."""
+    try:
+        return stamp.encode() in path.read_bytes()
+    except OSError:
+        return False
 
 
 def _figures(result: Result, unit: str) -> Iterator[Figure]:

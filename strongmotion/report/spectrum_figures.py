@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 import numpy as np
 from matplotlib.lines import Line2D
@@ -317,7 +317,7 @@ def acceleration_displacement_figure(
 
 
 def comparison_figure(
-    results: Sequence[Result],
+    results: Sequence[Result] | Mapping[str, pd.DataFrame],
     target: TargetSpectrum | None = None,
     component: str = "RotD50",
     damping: float = 0.05,
@@ -330,8 +330,9 @@ def comparison_figure(
 
     Parameters
     ----------
-    results : sequence of Result
-        Each with spectra of this component and damping at the same periods.
+    results : sequence of Result, or mapping of str to pandas.DataFrame
+        Each with spectra of this component and damping at the same periods; or such spectra, as in `Result.spectra`,
+        by the names of their records.
     target : TargetSpectrum, optional
         Of the same damping.
     component : str
@@ -348,7 +349,8 @@ def comparison_figure(
     -------
     matplotlib.figure.Figure
         The median is exp of the mean of log PSA, the spread one standard deviation of it either way; both only over the
-        records usable at a period, and where those are more than half of all.
+        records usable at a period, and where those are at least half of all that are drawn. Along the head stands how
+        many, n, are usable at a few periods.
 
     Raises
     ------
@@ -364,11 +366,15 @@ def comparison_figure(
         raise InputError("there are no results to compare")
     if target is not None and not np.isclose(target.damping, damping):
         raise InputError(f"the target is of damping {target.damping:g}, the spectra of {damping:g}", source="target")
-    curves = []
-    for result in results:
-        found = [curve for curve in _curves_of(result, damping)[1] if curve.name == component]
+    curves: list[_Curve] = []
+    by_name = results if isinstance(results, Mapping) else {}
+    spectra = list(by_name.items()) or [
+        (result.record.id, result.spectra) for result in cast(Sequence[Result], results)
+    ]
+    for name, table in spectra:
+        found = [curve for curve in _curves_of(table, damping)[1] if curve.name == component]
         if not found:
-            raise InputError(f"record {result.record.id} has no spectra of {component}", source="component")
+            raise InputError(f"record {name} has no spectra of {component}", source="component")
         curves.append(_without_zero(found[0]) if scale == "log" else found[0])
     period = curves[0].period
     if any(not np.array_equal(curve.period, period) for curve in curves):
@@ -378,11 +384,11 @@ def comparison_figure(
     if scale == "log":
         logarithmic(panel)
     psa = np.array([np.where(curve.usable & (curve.psa > 0), curve.psa, np.nan) * factor for curve in curves])
-    for row, result in zip(psa, results, strict=True):
-        panel.plot(period, row, color=look.faint, linewidth=0.6, alpha=0.6, label=f"_{result.record.id}")
+    for row, (name, _) in zip(psa, spectra, strict=True):
+        panel.plot(period, row, color=look.faint, linewidth=0.6, alpha=0.6, label=f"_{name}")
     count = np.isfinite(psa).sum(axis=0)
     shown = int(np.isfinite(psa).any(axis=1).sum())
-    enough = count > shown / 2
+    enough = (count >= shown / 2) & (count > 0)
     logs = np.log(psa, where=np.isfinite(psa), out=np.zeros_like(psa))
     mean = logs.sum(axis=0) / np.maximum(count, 1)
     deviation = np.sqrt(np.where(np.isfinite(psa), (logs - mean) ** 2, 0.0).sum(axis=0) / np.maximum(count - 1, 1))
@@ -396,7 +402,10 @@ def comparison_figure(
                 linewidth=0, label="median ± 1 standard deviation of ln PSA",
             )
         )  # fmt: skip
-    handles += panel.plot(period, median, color=look.colour("H1"), linewidth=2.2, label="median")
+    handles += panel.plot(
+        period, median, color=look.colour("H1"), linewidth=2.2, label="median, where n is half of them or more"
+    )
+    _write_counts(panel, period, count, scale, look)
     if target is not None:
         inside = (period >= target.periods[0]) & (period <= target.periods[-1])
         goal = np.full_like(period, np.nan)
@@ -419,14 +428,29 @@ def comparison_figure(
     return finish(figure, axes is None, heading_text, look)
 
 
-def _curves_of(source: Result | ResponseSpectrum, damping: float | None) -> tuple[float, list[_Curve]]:
+def _write_counts(panel: Axes, period: Floats, count: NDArray[np.int64], scale: str, look: Style) -> None:
+    """Write above a panel how many records are usable at a few round periods."""
+    last = period[-1] if scale == "log" else min(period[-1], LAST_LINEAR)
+    marks = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if scale == "log" else (0.5, 1.5, 2.5, 3.5, 4.5)
+    first = "n = "
+    for mark in marks:
+        if 1.02 * period[0] < mark < 0.98 * last:
+            panel.annotate(
+                f"{first}{count[np.abs(period - mark).argmin()]}", (mark, 1.0), xycoords=panel.get_xaxis_transform(),
+                xytext=(0, 2), textcoords="offset points", ha="center", va="bottom", fontsize=8, color=look.faint,
+            )  # fmt: skip
+            first = ""
+
+
+def _curves_of(source: Result | ResponseSpectrum | pd.DataFrame, damping: float | None) -> tuple[float, list[_Curve]]:
     """Return the damping drawn, the first if none is asked for, and its lines."""
     if isinstance(source, ResponseSpectrum):
         if source.sd is None or source.psv is None or source.psa is None:
             raise InputError("the spectrum has not SD, PSV and PSA", remedy="Compute it with these quantities")
         dampings = [float(value) for value in source.damping]
     else:
-        dampings = [float(value) for value in dict.fromkeys(source.spectra["damping"])]
+        table: pd.DataFrame = getattr(source, "spectra", source)
+        dampings = [float(value) for value in dict.fromkeys(table["damping"])]
     damping = dampings[0] if damping is None else float(damping)
     at = next((i for i, known in enumerate(dampings) if np.isclose(known, damping, rtol=1e-9, atol=0.0)), None)
     if at is None:
@@ -446,7 +470,7 @@ def _curves_of(source: Result | ResponseSpectrum, damping: float | None) -> tupl
                 np.ones(order.size, bool), nothing, nothing,
             )
         ]  # fmt: skip
-    table = source.spectra[source.spectra["damping"] == dampings[at]]
+    table = table[table["damping"] == dampings[at]]
     return damping, [
         _curve(str(name), rows.sort_values("period")) for name, rows in table.groupby("component", sort=False)
     ]

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from ..record import Finding
     from ..result import Result
 
-__all__ = ["TITLES", "Use", "Verdict", "verdict_of"]
+__all__ = ["PEAKS", "SET_ASIDE", "TITLES", "Use", "Verdict", "verdict_of"]
 
 Kind = Literal["usable", "usable within", "not usable"]
 
