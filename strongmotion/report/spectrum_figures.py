@@ -369,7 +369,7 @@ def comparison_figure(
     curves: list[_Curve] = []
     by_name = results if isinstance(results, Mapping) else {}
     spectra = list(by_name.items()) or [
-        (result.record.id, result.spectra) for result in cast(Sequence[Result], results)
+        (result.record.id, result.spectra) for result in cast("Sequence[Result]", results)
     ]
     for name, table in spectra:
         found = [curve for curve in _curves_of(table, damping)[1] if curve.name == component]
