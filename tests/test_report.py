@@ -11,6 +11,8 @@ import importlib.util
 import itertools
 import json
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -18,22 +20,38 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
+from matplotlib.text import Text
 from typer.testing import CliRunner
 
 from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Settings, Station, process
+from strongmotion.archive import Entry
 from strongmotion.cli import app
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.measures import GROUPS, MEASURES, Measure
 from strongmotion.record import Source
-from strongmotion.report import FIGURES, FigureEntry, archive_page, peaks_kept, record_page, write_pdf, write_report
+from strongmotion.report import (
+    FIGURES,
+    PAPERS,
+    FigureEntry,
+    Prints,
+    archive_page,
+    peaks_kept,
+    record_page,
+    write_pdf,
+    write_report,
+)
 from strongmotion.report.definitions import definition_of
 from strongmotion.report.made import made_in, thumbnail
 from strongmotion.report.page import Surroundings
+from strongmotion.report.pdf import is_stamped
 from strongmotion.report.style import canvas, finish, named_style, quieten
+from strongmotion.report.summary import summary_pages
 from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import headline_table, number
 from strongmotion.report.verdict import verdict_of
+from strongmotion.spectra import asce7_spectrum
 
 ROOT = Path(__file__).parents[1]
 VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
@@ -330,7 +348,7 @@ def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
         record = dataclasses.replace(record, components=parts, source=Source())
     archive = Archive(tmp_path / "archive", create=True)
     archive.add(process(record))
-    written = write_report(archive, tmp_path / "pages", pdf=kind == "no letters of ours")
+    written = write_report(archive, tmp_path / "pages", prints=Prints(summary=kind == "no letters of ours"))
     assert written.failed == []
     page, index = (path.read_text(encoding="utf-8") for path in (*written.pages, written.index))
     read = Reading(page)
@@ -482,7 +500,7 @@ def test_command_writes_pdf_of_what_it_is_asked_for(archive, tmp_path):
     assert sorted(path.name for path in (tmp_path / "records").iterdir()) == [f"{record}.html", f"{record}.pdf"]
     content = (tmp_path / "records" / f"{record}.pdf").read_bytes()
     assert content.startswith(b"%PDF-")
-    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page ") >= 12
+    assert content.count(b"/Type /Page ") >= 14
 
 
 def test_pdf_of_one_component_has_no_pages_it_cannot_have(tmp_path):
@@ -495,6 +513,133 @@ def test_unknown_records_are_refused_with_the_nearest(archive, tmp_path, wrong):
         write_report(archive, tmp_path, wrong)
     with pytest.raises(ArchiveError, match="holds no record"):
         write_report(Archive(tmp_path / "empty", create=True), tmp_path)
+
+
+# The summary
+
+
+def read_back(path, *options):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("needs pdftotext: apt-get install poppler-utils")
+    done = subprocess.run(["pdftotext", *options, str(path), "-"], capture_output=True, check=True)
+    return done.stdout.decode()
+
+
+def boxes_of(figure, monkeypatch):
+    """Return the box of the paper and those of all texts that are drawn: ticks beyond an axis are not."""
+    drawn, draw = [], Text.draw
+
+    def noted(self, renderer, *rest):
+        if self.get_visible() and self.get_text().strip():
+            drawn.append((self.get_text(), self.get_window_extent(renderer)))
+        draw(self, renderer, *rest)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Text, "draw", noted)
+        figure.draw(FigureCanvasAgg(figure).get_renderer())
+    return figure.bbox, drawn
+
+
+def test_every_number_of_the_summary_is_that_of_the_archive(archive, tmp_path):
+    record = archive.ids()[0]
+    archive.decide(record, "accepted", "A. Reader", "clear onset, quiet end")
+    target = asce7_spectrum(s_ds=1.0, s_d1=0.6, t_l=8.0)
+    prints = Prints(summary=True, target=target)
+    written = write_report(archive, tmp_path, [record], "g", prints)
+    path = tmp_path / "records" / f"{record}.summary.pdf"
+    assert written.failed == []
+    content = path.read_bytes()
+    assert content.count(b"/Type /Page ") == 2
+    assert b"/Subtype /Type3" not in content  # fonts are embedded as they are
+    assert b"/FontFile2" in content
+    width, height = PAPERS["a4"]
+    box = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", content)
+    assert (float(box[1]), float(box[2])) == pytest.approx((72 * width, 72 * height), abs=0.1)
+
+    result = archive[record]
+    lines = [line.split() for line in read_back(path, "-layout").splitlines()]
+    for quantity, unit, factor in (("PGA", "g", 1 / 9.80665), ("PGV", "m/s", 1.0), ("PGD", "m", 1.0)):
+        place = next(i for i, line in enumerate(lines) if line[:2] == [f"{quantity},", unit])
+        of = result.peaks[result.peaks.quantity == quantity].set_index("component")
+        names = ["H1", "H2", "V", "RotD50", "RotD100"]
+        usable = [bool(of.usable[name]) for name in names]
+        expected = [
+            f"{number(of.value[name] * factor)}{'' if good else ' †'}" for name, good in zip(names, usable, strict=True)
+        ]
+        assert " ".join(lines[place][2:]) == " ".join(expected)
+        bands = [
+            f"{number(of.band_low[name] * factor)} to {number(of.band_high[name] * factor)}"
+            for name in names
+            if number(of.band_low[name] * factor) != number(of.band_high[name] * factor)
+        ]
+        assert all(band in " ".join(lines[place + 1]) for band in bands)
+    for period in (0.2, 1.0, 3.0):
+        its = result.spectra[(result.spectra.period == period) & (result.spectra.damping == 0.05)].set_index(
+            "component"
+        )
+        row = next(" ".join(line) for line in lines if line[:3] == ["PSA", "at", f"{period:g}"])
+        said = [number(its.psa[name] / 9.80665) for name in ("H1", "H2", "V", "RotD50", "RotD100")]
+        assert [word for word in row.split("g ", 1)[1].split() if word != "†"] == said
+    for measure in ("Arias intensity, m/s", "Cumulative absolute velocity, m/s", "Significant duration 5-95 %, s"):
+        its = result.measures[result.measures.measure.str.lower() == measure.rsplit(",", 1)[0].lower()]
+        row = next(" ".join(line) for line in lines if " ".join(line).startswith(measure))
+        assert [word for word in row.removeprefix(measure).split() if word not in ("†", "–")] == [
+            number(value) for value in its[its.component.isin(list(result.motion))].value
+        ]
+    text = " ".join(read_back(path).split())
+    for row in result.peaks[result.peaks.component.isin(list(result.motion))].itertuples():
+        value, unit = (row.value / 9.80665, "g") if row.quantity == "PGA" else (row.value, row.unit)
+        assert f"{row.quantity} {value:.3g} {unit} at {row.time:.2f} s" in text
+    band = result.usable_band["horizontal"]
+    assert f"{number(band.shortest_period)} to {number(band.longest_period)} s" in text
+    for said in ("Accepted by A. Reader", "clear onset, quiet end", "target: ASCE", "Page 2 of 2", *CAUTIONS):
+        assert said in text
+    told = [" ".join(finding.what.split()[:4]) in text for finding in result.findings]
+    rest = re.search(r"and (\d+) more finding", text)
+    assert told.count(False) == (int(rest[1]) if rest else 0) < len(told)
+    assert write_report(archive, tmp_path, [record], "g", prints).written == []
+    assert not is_stamped(path, "another")
+
+
+SPREAD = {
+    "plain": (("H1", "H2", "V"), QUAY, 1),
+    "hostile": (("H1", "H2", "V"), HOSTILE_STATIONS["long"], 12),
+    "many": (("A1", "A2", "A3", "A4", "A5", "A6", "A7"), HOSTILE_STATIONS["right to left"], 3),
+    "one": (("V",), Station(), 0),
+}
+
+
+@pytest.mark.parametrize("kind", SPREAD)
+def test_no_text_of_the_summary_leaves_the_paper_or_meets_another(kind, monkeypatch):
+    names, station, count = SPREAD[kind]
+    result = process(recorded(station, names))
+    spans = [(13.0, 14.0), (20.0, 20.0)]
+    findings = tuple(
+        dataclasses.replace(
+            DOUBT, name=f"{name} {k}", component=names[0], span=spans[k % 2] if k < 2 else None, what=HOSTILE * 9
+        )
+        for k, name in enumerate(["baseline shift"] * count)
+    )
+    happened = tuple(
+        Entry(
+            "r", k, (), "decision", {"version": "", "state": "to look at"}, HOSTILE * 9, ARABIC * 9, "2031-04-17T03:26Z"
+        )
+        for k in range(2 * count)
+    )
+    around = Surroundings(history=happened)
+    for page in summary_pages(dataclasses.replace(result, findings=findings), "cm/s2", around, "letter"):
+        paper, boxes = boxes_of(page, monkeypatch)
+        assert tuple(page.get_size_inches()) == PAPERS["letter"]
+        for text, box in boxes:
+            assert paper.x0 + 9 <= box.x0 <= box.x1 <= paper.x1 - 9, text
+            assert paper.y0 <= box.y0 <= box.y1 <= paper.y1, text
+        for (one, first), (two, second) in itertools.combinations(boxes, 2):
+            inside = (
+                min(first.x1, second.x1) - max(first.x0, second.x0),
+                min(first.y1, second.y1) - max(first.y0, second.y0),
+            )
+            # The boxes of lines hold the room below the letters: those of touching lines meet by a little.
+            assert inside[0] < 1.0 or inside[1] < 3.0, (one, two)
 
 
 def test_thumbnail_shows_the_peak(result):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import gzip
 import json
 import math
@@ -26,6 +27,7 @@ from .made import Made, made_in, made_of, stamp_of
 from .page import Neighbour, Picture, Surroundings, templates, write_record_page
 from .pdf import is_stamped, write_pdf
 from .spectrum_figures import comparison_figure
+from .summary import Prints
 from .svg import Sheet
 from .tables import number
 from .verdict import SET_ASIDE
@@ -75,7 +77,7 @@ def write_report(
     folder: str | Path,
     records: Iterable[str] = (),
     unit: str = "m/s2",
-    pdf: bool = False,
+    prints: Prints | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Report:
     """Write a page for each record and one over the archive; pages of what has not changed are left as they are.
@@ -89,8 +91,8 @@ def write_report(
         Ids of the records to write pages for; all if none is given. The archive's page covers all either way.
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
-    pdf : bool
-        Also write ``records/<id>.pdf``.
+    prints : Prints, optional
+        Which PDF to write beside each page; none if not given.
     progress : callable, optional
         Called with the number of records finished and of all records: at the start and after each.
 
@@ -113,6 +115,7 @@ def write_report(
     record's file nor its manifest is opened.
     """
     unit = acceleration_unit(unit)
+    prints = prints or Prints()
     store = archive if isinstance(archive, Archive) else Archive(archive)
     marks = store.marks()
     every = sorted(marks)
@@ -139,23 +142,30 @@ def write_report(
     for done, record in enumerate(chosen, 1):
         before, after = (_neighbour(turned, places[record] + step) for step in (-1, 1))
         stamp = stamp_of(unit, marks[record], [one and one.record for one in (before, after)])
-        wanted = [pages / f"{record}.html", *([pages / f"{record}.pdf"] if pdf else [])]
+        page = pages / f"{record}.html"
+        of_pdf = stamp_of(stamp, prints.mark)
+        wanted = [
+            (pages / f"{record}{ending}.pdf", dataclasses.replace(prints, full=not ending))
+            for ending, asked in (("", prints.full), (".summary", prints.summary))
+            if asked
+        ]
         try:
-            its = made_in(wanted[0]) if record in there else None
-            if its is None or its.stamp != stamp or (pdf and not is_stamped(wanted[1], stamp)):
+            its = made_in(page) if record in there else None
+            stale = [(path, print_) for path, print_ in wanted if not is_stamped(path, of_pdf)]
+            if its is None or its.stamp != stamp or stale:
                 result = store[record]
                 its = made_of(result, stamp)
                 around = Surroundings(
                     "../index.html", before, after, store.standing(record), tuple(store.history(record)), its
                 )  # fmt: skip
-                write_record_page(result, wanted[0], unit, around)
-                if pdf:
-                    write_pdf(result, wanted[1], unit, stamp)
-                report.written.append(wanted[0])
+                write_record_page(result, page, unit, around)
+                for path, print_ in stale:
+                    write_pdf(result, path, unit, around, print_, of_pdf)
+                report.written.append(page)
         except StrongMotionError as error:
             report.failed.append((record, str(error)))
         else:
-            report.pages.append(wanted[0])
+            report.pages.append(page)
             made[record] = its
         if progress:
             progress(done, len(chosen))

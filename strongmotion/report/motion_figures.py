@@ -133,7 +133,7 @@ def motion_figure(
     if unknown := [name for name in names if name not in every] or not names:
         raise InputError(f"components {unknown} are not in this result", remedy=f"Choose from {', '.join(every)}")
     onset, quiet = shaking_begins(result)
-    pointed = _pointed(result)
+    pointed = _rows_of_findings(result)
 
     figure, grid = canvas(
         axes, 3, len(names), (max(3.4 * len(names), 6.2), 6.2), look, sharex=True, sharey="row"
@@ -155,7 +155,7 @@ def motion_figure(
             quieten(panel, look)
             # One scale a row, the same both ways, with room above the traces for the peak's value.
             largest = max(np.abs(getattr(result.motion[of].unpadded(), history)).max() for of in every)
-            limit = (1.8 if row == 0 and pointed else 1.5) * largest * factors[history] or 1.0
+            limit = (1.5 + 0.3 * min(pointed, 3) * (row == 0)) * largest * factors[history] or 1.0
             panel.set_ylim(-limit, limit)
             if column == 0:
                 panel.set_ylabel(f"{title}, {units[history]}")
@@ -422,6 +422,12 @@ def _pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
     return [(one, one.span) for one in result.findings if one.severity != "note" and one.span is not None]
 
 
+def _rows_of_findings(result: Result) -> int:
+    """Return how many findings stand one below the other at the head of a panel, in that which has most."""
+    named = [finding.component for finding, _ in _pointed(result)]
+    return max((sum(one in ("", name) for one in named) for name in result.motion), default=0)
+
+
 def _mark_windows(panel: Axes, result: Result, name: str, quiet: float, look: Style) -> None:
     """Draw bars at the foot of a panel: the pre-event window, and the significant duration."""
     foot = panel.get_xaxis_transform()
@@ -485,10 +491,10 @@ def _mark_peak(
     window = motion.window
     where = "" if window.start <= at < window.stop else ", in the pad"
     value = f"{at_least(result, name, quantity)}{peak['value'] * factor:.3g}"
-    panel.text(
-        0.985, 0.86 if quantity == "PGA" and _pointed(result) else 0.96,
-        f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}",
-        transform=panel.transAxes, ha="right", va="top", fontsize=8.5, color=look.ink,
+    rows = _rows_of_findings(result) if quantity == "PGA" else 0
+    panel.annotate(
+        f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}", (0.985, 0.96), xycoords=panel.transAxes,
+        xytext=(0, -9.5 * rows), textcoords="offset points", ha="right", va="top", fontsize=8.5, color=look.ink,
     )  # fmt: skip
 
 

@@ -8,7 +8,6 @@ import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
+from .happened import happened, instant
 from .made import FOLDER, Made
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
 from .verdict import PEAKS, verdict_of
@@ -167,8 +167,8 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
         glossary=glossary,
         key_of=key_of,
         around=around,
-        happened=[(_instant(entry.time), _happened(entry), entry.by, entry.why) for entry in around.history],
-        instant=_instant,
+        happened=[(instant(entry.time), happened(entry), entry.by, entry.why) for entry in around.history],
+        instant=instant,
     )  # fmt: skip
 
 
@@ -207,28 +207,6 @@ def _pictures(result: Result, unit: str) -> Iterator[tuple[str, list[Picture]]]:
         ]
         if pictures:
             yield section, pictures
-
-
-def _instant(time: str) -> str:
-    """Return the time of an entry as a page prints it; a text that is no time as it stands."""
-    try:
-        return datetime.fromisoformat(time).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
-    except ValueError:
-        return time or "not known"
-
-
-def _happened(entry: Entry) -> str:
-    """Return what an entry of the manifest says."""
-    its = entry.values
-    if entry.kind == "version":
-        added = "automatic" if its["automatic"] else "by a person"
-        return f"version {its['name']} added, {added}"
-    if entry.kind == "decision":
-        return f"{its['state']}, {'version ' + its['version'] if its['version'] else 'the whole record'}"
-    if entry.kind == "current":
-        return f"version {its['version']} put first"
-    distances = ", ".join(f"{name} {number(float(far))} km" for name, far in its["distances"].items())
-    return f"assigned to the event {its['event']}" + (f": {distances}" if distances else "")
 
 
 def _periods(band: Band) -> tuple[str, str]:

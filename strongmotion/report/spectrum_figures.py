@@ -59,6 +59,7 @@ def spectrum_figure(
     scale: Literal["log", "linear"] = "log",
     axes: Axes | None = None,
     style: str = "light",
+    target: TargetSpectrum | None = None,
 ) -> Figure:
     """Draw the pseudo-acceleration spectra of the components and of RotD50 and RotD100.
 
@@ -73,6 +74,8 @@ def spectrum_figure(
     axes : Axes, optional
         To draw into; a figure is made if not given.
     style : {"light", "dark"}
+    target : TargetSpectrum, optional
+        Of the same damping, drawn dashed.
 
     Returns
     -------
@@ -85,13 +88,15 @@ def spectrum_figure(
     Raises
     ------
     InputError
-        The result has no spectra of this damping, `unit` is not one of acceleration, or `scale` or `style` is unknown.
+        The result has no spectra of this damping, `unit` is not one of acceleration, or `scale` or `style` is
+        unknown; the target is of another damping.
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
     if scale not in ("log", "linear"):
         raise InputError(f"unknown scale {scale!r}", remedy="Use log or linear")
     damping, curves = _curves_of(result, damping)
+    _check_damping(target, damping)
     curves = [curve for curve in curves if curve.name != "RotD00"]
     figure, grid = canvas(axes, 1, 1, (8.0, 5.6), look)
     panel = grid[0, 0]
@@ -119,6 +124,8 @@ def spectrum_figure(
         panel.set_xlim(*((first.period[0], first.period[-1]) if scale == "log" else (0, _linear_end(first))))
     if scale == "linear":
         panel.set_ylim(bottom=0)
+    if target is not None and first is not None:
+        handles += _draw_target(panel, target, first.period, factor, look)
     if faded:
         handles.append(Line2D([], [], color=look.faint, alpha=0.4, label="outside the usable band"))
     panel.set_xlabel("Period, s")
@@ -355,8 +362,8 @@ def comparison_figure(
     Raises
     ------
     InputError
-        No results, or one without these spectra or with other periods; `unit`, `scale` or `style` is unknown; the
-        target is of another damping.
+        No results, or one without these spectra or with other periods; `unit`, `scale` or `style` is
+        unknown; the target is of another damping.
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
@@ -364,8 +371,7 @@ def comparison_figure(
         raise InputError(f"unknown scale {scale!r}", remedy="Use log or linear")
     if not results:
         raise InputError("there are no results to compare")
-    if target is not None and not np.isclose(target.damping, damping):
-        raise InputError(f"the target is of damping {target.damping:g}, the spectra of {damping:g}", source="target")
+    _check_damping(target, damping)
     curves: list[_Curve] = []
     by_name = results if isinstance(results, Mapping) else {}
     spectra = list(by_name.items()) or [
@@ -407,13 +413,7 @@ def comparison_figure(
     )
     _write_counts(panel, period, count, scale, look)
     if target is not None:
-        inside = (period >= target.periods[0]) & (period <= target.periods[-1])
-        goal = np.full_like(period, np.nan)
-        goal[inside] = target.at(period[inside]) * factor
-        handles += panel.plot(
-            period, goal, color=look.colour("H2"), linewidth=2.0, linestyle=(0, (5, 2)),
-            label=f"target: {shortened(target.name, 40)}",
-        )  # fmt: skip
+        handles += _draw_target(panel, target, period, factor, look)
     panel.set_xlim(*((period[0], period[-1]) if scale == "log" else (0, min(period[-1], LAST_LINEAR))))
     if scale == "linear":
         panel.set_ylim(bottom=0)
@@ -426,6 +426,22 @@ def comparison_figure(
     quieten(panel, look, nbins=None)
     heading_text = f"{len(results)} record{'s' * (len(results) != 1)}: {component}, {100 * damping:g} % damping"
     return finish(figure, axes is None, heading_text, look)
+
+
+def _check_damping(target: TargetSpectrum | None, damping: float) -> None:
+    if target is not None and not np.isclose(target.damping, damping):
+        raise InputError(f"the target is of damping {target.damping:g}, the spectra of {damping:g}", source="target")
+
+
+def _draw_target(panel: Axes, target: TargetSpectrum, period: Floats, factor: float, look: Style) -> list[Line2D]:
+    """Draw a target over the periods that it has."""
+    inside = (period >= target.periods[0]) & (period <= target.periods[-1])
+    goal = np.full_like(period, np.nan)
+    goal[inside] = target.at(period[inside]) * factor
+    return panel.plot(
+        period, goal, color=look.colour("H2"), linewidth=2.0, linestyle=(0, (5, 2)),
+        label=f"target: {shortened(target.name, 40)}",
+    )  # fmt: skip
 
 
 def _write_counts(panel: Axes, period: Floats, count: NDArray[np.int64], scale: str, look: Style) -> None:
