@@ -51,6 +51,7 @@ from strongmotion.report.summary import summary_pages
 from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import headline_table, number
 from strongmotion.report.verdict import verdict_of
+from strongmotion.report.zoom import packed_motion
 from strongmotion.spectra import asce7_spectrum
 
 ROOT = Path(__file__).parents[1]
@@ -146,7 +147,8 @@ def test_thinning_keeps_every_peak_of_every_pixel(n, pixels, seed):
 
 def test_page_is_whole_and_needs_nothing_else(page):
     read = Reading(page)
-    assert not [tag for tag, _ in read.tags if tag in ("script", "link", "img", "iframe", "object", "image")]
+    assert not [tag for tag, _ in read.tags if tag in ("link", "img", "iframe", "object", "image")]
+    assert [tag for tag, _ in read.tags].count("script") == 2  # the motion's data, and what draws it
     for _, attributes in read.tags:
         for name in ("src", "href", "xlink:href", "action", "srcset", "data"):
             assert attributes.get(name, "#").startswith("#"), attributes
@@ -248,7 +250,7 @@ def test_verdict_of_a_decided_record_names_who_and_why(result, tmp_path):
     assert "Not usable Rejected by A. Reader" in read.text
     assert f"version {standing.current.name} added, automatic" in read.text
     assert f"accepted, version {standing.current.name} {HOSTILE} clear onset" in read.text
-    assert not [tag for tag, _ in read.tags if tag == "script"]
+    assert [tag for tag, _ in read.tags].count("script") == 2
 
 
 def test_settings_that_differ_come_before_all_of_them(result):
@@ -324,6 +326,50 @@ def test_same_result_same_page(result, page):
     assert record_page(result, "g") == page
 
 
+# The motion in full resolution
+
+
+def motion_in(page):
+    """Return the head and the traces that a page carries, read as its format says, with NumPy alone."""
+    content = gzip.decompress(base64.b64decode(re.search(r'id="motion-data">(.*?)</script>', page)[1]))
+    length = int.from_bytes(content[:4], "little")
+    head = json.loads(content[4 : 4 + length])
+    n = head["samples"]
+    planes = np.frombuffer(content, np.uint8, offset=4 + length).reshape(len(head["traces"]), 2, n).astype(np.int64)
+    traces = []
+    for trace, (low, high) in zip(head["traces"], planes, strict=True):
+        numbers = low + 256 * high
+        for _ in range(trace["order"]):
+            numbers = np.cumsum(numbers)
+        traces.append(((numbers + 32768) % 65536 - 32768) * trace["scale"])
+    return head, traces
+
+
+def test_page_carries_every_sample_of_the_motion(result, page):
+    head, traces = motion_in(page)
+    assert (head["samples"], head["dt"]) == (5000, 0.01)
+    expected = [
+        getattr(result.motion[name].unpadded(), history) * (1 / 9.80665 if history == "acceleration" else 1.0)
+        for history in ("acceleration", "velocity", "displacement")
+        for name in ("H1", "H2", "V")
+    ]
+    assert [trace["title"] for trace in head["traces"]][3:6] == [f"{name} velocity, m/s" for name in ("H1", "H2", "V")]
+    assert len({trace["order"] for trace in head["traces"]}) > 1  # differences of several orders are in use
+    for trace, values, true in zip(head["traces"], traces, expected, strict=True):
+        assert np.abs(values - true).max() <= 0.501 * trace["scale"]
+        assert trace["scale"] == pytest.approx(np.abs(true).max() / 32767)
+
+
+def test_a_long_motion_keeps_its_samples_in_fewer_steps():
+    n = 45_000
+    values = np.random.default_rng(4).normal(size=n) * np.exp(-(((np.arange(n) - 20_000) / 5000) ** 2)) + 1e-4
+    its = process(Record((Component("H1", values, 0.01),)), Settings.from_dict({"uncertainty": {"bands": False}}))
+    head, traces = motion_in(f'id="motion-data">{packed_motion(its, "m/s2")}</script>')
+    true = its.motion["H1"].unpadded().acceleration
+    assert np.abs(traces[0] - true).max() <= np.abs(true).max() / 1020
+    assert head["samples"] == n
+
+
 # Hostile metadata
 
 HOSTILE_STATIONS = {
@@ -352,7 +398,8 @@ def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
     assert written.failed == []
     page, index = (path.read_text(encoding="utf-8") for path in (*written.pages, written.index))
     read = Reading(page)
-    assert not [tag for tag, _ in read.tags if tag in ("script", "b", "img")]
+    assert not [tag for tag, _ in read.tags if tag in ("b", "img")]
+    assert [tag for tag, _ in read.tags].count("script") == 2
     assert [tag for tag, _ in Reading(index).tags].count("script") == 2
     assert station.name.strip() == "" or " ".join(station.name.split()) in read.text
     assert "49" not in re.findall(r"<h1>(.*?)</h1>", page)[0]

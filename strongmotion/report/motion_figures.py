@@ -417,14 +417,14 @@ def _significant(result: Result, name: str, end: float) -> tuple[float, float]:
     return begin, begin + duration
 
 
-def _pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
+def pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
     """Return the findings above a note that point to a span of time, with it."""
     return [(one, one.span) for one in result.findings if one.severity != "note" and one.span is not None]
 
 
 def _rows_of_findings(result: Result) -> int:
     """Return how many findings stand one below the other at the head of a panel, in that which has most."""
-    named = [finding.component for finding, _ in _pointed(result)]
+    named = [finding.component for finding, _ in pointed(result)]
     return max((sum(one in ("", name) for one in named) for name in result.motion), default=0)
 
 
@@ -464,7 +464,7 @@ def _beside_bar(panel: Axes, first: float, last: float) -> dict[str, Any]:
 def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
     """Draw a bar at the head of a panel for each doubtful span."""
     head = panel.get_xaxis_transform()
-    own = [(finding, span) for finding, span in _pointed(result) if finding.component in ("", name)]
+    own = [(finding, span) for finding, span in pointed(result) if finding.component in ("", name)]
     for row, (finding, (first, last)) in enumerate(own):
         panel.plot(
             [first, last], [0.985, 0.985], transform=head, color=look.alarm, linewidth=4, solid_capstyle="butt",
@@ -479,23 +479,29 @@ def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
 def _mark_peak(
     panel: Axes, result: Result, name: str, quantity: str, factor: float, unit: str, look: Style
 ) -> None:  # fmt: skip
+    words, time = peak_words(result, name, quantity, factor, unit)
+    motion = result.motion[name]
+    history = next(history for history, _, of in QUANTITIES if of == quantity)
+    panel.plot(
+        [time], [getattr(motion, history)[round(time / motion.dt) + motion.lead] * factor], marker="o", markersize=4.5,
+        color=look.ink, linestyle="none", label=quantity,
+    )  # fmt: skip
+    rows = _rows_of_findings(result) if quantity == "PGA" else 0
+    panel.annotate(
+        words, (0.985, 0.96), xycoords=panel.transAxes, xytext=(0, -9.5 * rows), textcoords="offset points",
+        ha="right", va="top", fontsize=8.5, color=look.ink,
+    )  # fmt: skip
+
+
+def peak_words(result: Result, name: str, quantity: str, factor: float, unit: str) -> tuple[str, float]:
+    """Return what is written at a peak, and its time, s after the first sample."""
     peaks = result.peaks
     peak = peaks[(peaks["component"] == name) & (peaks["quantity"] == quantity)].iloc[0]
     motion = result.motion[name]
-    at = round(peak["time"] / motion.dt) + motion.lead
-    history = next(history for history, _, of in QUANTITIES if of == quantity)
-    panel.plot(
-        [peak["time"]], [getattr(motion, history)[at] * factor], marker="o", markersize=4.5, color=look.ink,
-        linestyle="none", label=quantity,
-    )  # fmt: skip
     window = motion.window
-    where = "" if window.start <= at < window.stop else ", in the pad"
+    where = "" if window.start <= round(peak["time"] / motion.dt) + motion.lead < window.stop else ", in the pad"
     value = f"{at_least(result, name, quantity)}{peak['value'] * factor:.3g}"
-    rows = _rows_of_findings(result) if quantity == "PGA" else 0
-    panel.annotate(
-        f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}", (0.985, 0.96), xycoords=panel.transAxes,
-        xytext=(0, -9.5 * rows), textcoords="offset points", ha="right", va="top", fontsize=8.5, color=look.ink,
-    )  # fmt: skip
+    return f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}", float(peak["time"])
 
 
 def _component_title(result: Result, name: str) -> str:

@@ -1,4 +1,4 @@
-"""The page of one record: self-contained HTML that needs neither network nor script."""
+"""The page of one record: self-contained HTML that needs no network, and says all it has to say without script."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from .happened import happened, instant
 from .made import FOLDER, Made
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
 from .verdict import PEAKS, verdict_of
+from .zoom import packed_motion
 
 if TYPE_CHECKING:
     from ..archive import Entry, Standing
@@ -121,7 +122,8 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
     -------
     str
         The verdict first, then findings, headline numbers, figures, tables, how it was processed, definitions and
-        cautions. It needs no other file, no network and no script.
+        cautions. It needs no other file and no network. A small script of its own draws the motion at full resolution,
+        to zoom and pan; without script, and in print, still pictures stand there.
 
     Raises
     ------
@@ -156,6 +158,7 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
             for name, band in result.usable_band.items()
         ],
         pictures=_pictures(result, unit),
+        motion=packed_motion(result, unit),
         measures=measures_table(result, unit),
         spectra=spectra_table(result, unit),
         history=[
