@@ -23,6 +23,7 @@ from .foundation.times import instant_in
 
 __all__ = [
     "BaselineSettings",
+    "Changed",
     "ChecksSettings",
     "FilterSettings",
     "InstrumentSettings",
@@ -436,6 +437,16 @@ class UncertaintySettings(_Section):
 
 
 @dataclass(frozen=True)
+class Changed:
+    """A setting that differs from its default: its name, its value and its default as TOML, and its comment."""
+
+    name: str
+    value: str
+    default: str
+    comment: str
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings of the chain, a section a step.
 
@@ -576,6 +587,21 @@ class Settings:
                 lines += ["", f"[records.{json.dumps(record_id)}.{name}]"]
                 lines += [f"{key} = {_toml(value)}" for key, value in values.items()]
         return "\n".join(lines) + "\n"
+
+    def changed(self) -> list[Changed]:
+        """Return the settings that differ from their defaults, in their order; those by record are left out.
+
+        Examples
+        --------
+        >>> Settings.from_dict({"filter": {"order": 6}}).changed()[0].name
+        'filter.order'
+        """
+        return [
+            Changed(f"{section.name}.{item.name}", _toml(value), _toml(item.default), item.metadata["comment"])
+            for section in _sections(type(self))
+            for item in dataclasses.fields(getattr(self, section.name))
+            if (value := getattr(getattr(self, section.name), item.name)) != item.default
+        ]
 
     @property
     def sha256(self) -> str:

@@ -499,11 +499,14 @@ def test_comparison_draws_median_and_spread_over_what_is_usable():
     results[2] = dataclasses.replace(results[2], spectra=dead)
     target = TargetSpectrum([0.05, 0.5, 8.0], [9.0, 9.0, 1.0], "the site's $code")
     axes = comparison_figure(results, target, unit="m/s2").axes[0]
-    period, median = hold(axes, "median")
+    period, median = hold(axes, "median, where n is half of them or more")
     one = results[0].spectra.query("component == 'RotD50' and period > 0").psa.to_numpy()
     assert median[period == 1.0] == pytest.approx(one[period == 1.0] * np.exp(np.log(factors).mean()))
     assert median[period == 5.0] != pytest.approx(one[period == 5.0] * np.exp(np.log(factors).mean()))
     assert np.isnan(median[period == 10.0])  # usable in none
+    counts = {float(text.xy[0]): text.get_text() for text in axes.texts}
+    assert counts[0.02] == "n = 3"
+    assert (counts[1.0], counts[5.0]) == ("3", "2")
     (spread,) = axes.collections
     corners = spread.get_paths()[0].vertices
     deviation = np.log(factors).std(ddof=1)
@@ -515,6 +518,12 @@ def test_comparison_draws_median_and_spread_over_what_is_usable():
     nowhere = dataclasses.replace(results[0], spectra=results[0].spectra.assign(usable=False))
     legend = comparison_figure([*results, nowhere]).axes[0].get_legend()
     assert legend.get_texts()[0].get_text() == f"{len(results)} of {len(results) + 1} records, where usable"
+    three = [nowhere, nowhere, nowhere]
+    by_name = {str(k): one.spectra for k, one in enumerate([*results, *three])}
+    drawn = comparison_figure(by_name, unit="m/s2").axes[0]
+    np.testing.assert_array_equal(hold(drawn, "median, where n is half of them or more")[1], median)
+    one_of_two = comparison_figure(results[1:], unit="m/s2").axes[0]
+    assert np.isfinite(hold(one_of_two, "median, where n is half of them or more")[1][period == 5.0])  # just half
     with pytest.raises(InputError, match="damping"):
         comparison_figure(results, dataclasses.replace(target, damping=0.02))
     with pytest.raises(InputError, match="no results"):

@@ -20,6 +20,13 @@ SVG = "{http://www.w3.org/2000/svg}"
 LOOK = STYLES["light"]
 
 
+def places(path):
+    """Return the points of a path: the first, and from it step by step."""
+    begin, _, steps = path.partition("l")
+    numbers = np.array([float(one) for one in re.findall(r"-?[\d.]+", steps)])
+    return np.cumsum(np.vstack(([float(one) for one in begin.split()], numbers.reshape(-1, 2))), axis=0)
+
+
 @pytest.fixture(scope="module")
 def result():
     generator = np.random.default_rng(3)
@@ -84,7 +91,7 @@ def test_lines_stand_where_matplotlib_puts_them(scale):
         target.set_ylim(0.1, 10.0)
         quieten(target, LOOK, nbins=None)
     (path,) = re.findall(r'<path d="M([^"]*)" stroke="#123456" stroke-width="1.25"', sheet.svg("k", "t"))
-    written = np.array([point.split() for point in path.split("L")], dtype=float)
+    written = places(path)
     expected = axes.transData.transform(np.column_stack((x, y)))
     np.testing.assert_allclose(written[:, 0], expected[:, 0], atol=0.06)
     np.testing.assert_allclose(written[:, 1], 288 - expected[:, 1], atol=0.06)
@@ -99,7 +106,7 @@ def test_a_long_trace_is_thinned_and_keeps_its_peaks():
     panel.plot(np.arange(n), values, color="#123456")
     quieten(panel, LOOK)
     (path,) = re.findall(r'<path d="M([^"]*)" stroke="#123456"', sheet.svg("k", "t"))
-    written = np.array([point.split() for point in path.split("L")], dtype=float)
+    written = places(path)
     assert len(written) < 1300
     for at in (123_456, 77_777):
         x, y = panel._to_points(np.array([float(at)]), "x")[0], panel._to_points(values[at : at + 1], "y")[0]
@@ -174,7 +181,7 @@ def test_a_path_that_turns_back_is_thinned_along_its_way_and_keeps_its_ends():
     panel.plot(x, y, color="#123456")
     quieten(panel, LOOK)
     (path,) = re.findall(r'<path d="M([^"]*)" stroke="#123456"', sheet.svg("k", "t"))
-    written = np.array([point.split() for point in path.split("L")], dtype=float)
+    written = places(path)
     drawn = np.column_stack((panel._to_points(x, "x"), panel._to_points(y, "y")))
     assert 1000 < len(written) < 8100
     for at in (0, 70_000, 90_000, len(x) - 1):

@@ -5,11 +5,14 @@ from __future__ import annotations
 import base64
 import dataclasses
 import gzip
+import html
 import html.parser
 import importlib.util
 import itertools
 import json
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -17,20 +20,39 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
+from matplotlib.text import Text
 from typer.testing import CliRunner
 
-from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Station, process
+from strongmotion import Archive, ArchiveError, Component, Finding, InputError, Record, Settings, Station, process
+from strongmotion.archive import Entry
 from strongmotion.cli import app
 from strongmotion.foundation.cautions import CAUTION, CAUTIONS
 from strongmotion.measures import GROUPS, MEASURES, Measure
 from strongmotion.record import Source
-from strongmotion.report import FIGURES, FigureEntry, archive_page, peaks_kept, record_page, write_pdf, write_report
-from strongmotion.report.archive_page import thumbnail
+from strongmotion.report import (
+    FIGURES,
+    PAPERS,
+    FigureEntry,
+    Prints,
+    archive_page,
+    peaks_kept,
+    record_page,
+    write_pdf,
+    write_report,
+)
 from strongmotion.report.definitions import definition_of
+from strongmotion.report.made import made_in, thumbnail
+from strongmotion.report.page import Surroundings
+from strongmotion.report.pdf import is_stamped
 from strongmotion.report.style import canvas, finish, named_style, quieten
+from strongmotion.report.summary import summary_pages
 from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import headline_table, number
+from strongmotion.report.verdict import verdict_of
+from strongmotion.report.zoom import packed_motion
+from strongmotion.spectra import asce7_spectrum
 
 ROOT = Path(__file__).parents[1]
 VOID = {"meta", "br", "input", "link", "img", "hr", "wbr"}
@@ -125,7 +147,8 @@ def test_thinning_keeps_every_peak_of_every_pixel(n, pixels, seed):
 
 def test_page_is_whole_and_needs_nothing_else(page):
     read = Reading(page)
-    assert not [tag for tag, _ in read.tags if tag in ("script", "link", "img", "iframe", "object", "image")]
+    assert not [tag for tag, _ in read.tags if tag in ("link", "img", "iframe", "object", "image")]
+    assert [tag for tag, _ in read.tags].count("script") == 2  # the motion's data, and what draws it
     for _, attributes in read.tags:
         for name in ("src", "href", "xlink:href", "action", "srcset", "data"):
             assert attributes.get(name, "#").startswith("#"), attributes
@@ -145,8 +168,8 @@ def test_ids_are_unique_and_every_link_has_its_target(page):
     assert set(re.findall(r"url\(#([^)]*)\)", page)) <= set(read.ids)
 
 
-def test_findings_come_first_and_headings_are_in_order(result):
-    finding = Finding("clipping", "unfit", "flat tops", "the peak is too low", "use another", "H1", "14.1 to 14.2 s")
+def test_verdict_and_findings_come_first_and_headings_are_in_order(result):
+    finding = Finding("clipping", "doubt", "flat tops", "the peak is too low", "use another", "H1", "14.1 to 14.2 s")
     note = Finding("note of the maker", "note", "spare", "none", "nothing")
     read = Reading(record_page(dataclasses.replace(result, findings=(note, finding))))
     levels = [int(level[1]) for level, _ in read.headings]
@@ -154,8 +177,96 @@ def test_findings_come_first_and_headings_are_in_order(result):
     assert levels.count(1) == 1
     assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
     titles = [title for _, title in read.headings]
-    assert titles[1] == "What the checks found"
+    assert titles[1:3] == ["Usable within limits", "What the checks found"]
     assert titles.index("Clipping (H1)") < titles.index("Note of the maker") < titles.index("The numbers")
+
+
+DOUBT = Finding("baseline shift", "doubt", "a step", "displacement may be wrong", "look", "V")
+
+
+def unfit(result, *components):
+    """Return a result of which these components are unfit, as `process` leaves it."""
+    share = {"RotD00", "RotD50", "RotD100", "geometric mean", "resultant"}
+    touched = {*components, *(share if {"H1", "H2"} & set(components) else {"resultant"})}
+    findings = tuple(Finding("clipping", "unfit", "flat", "wrong", "use another", name) for name in components)
+    bands = {
+        name: dataclasses.replace(band, usable=not {name, *(("H1", "H2") if name == "horizontal" else ())} & touched)
+        for name, band in result.usable_band.items()
+    }
+    peaks = result.peaks.assign(
+        usable=~result.peaks.component.isin(touched),
+        bound=np.where(result.peaks.component.isin(components) & (result.peaks.quantity == "PGA"), "at least", ""),
+    )
+    return dataclasses.replace(result, findings=findings, usable_band=bands, peaks=peaks)
+
+
+def test_verdict_is_made_of_findings_and_bands(result):
+    sound = verdict_of(dataclasses.replace(result, findings=()))
+    assert sound.kind == "usable"
+    assert [use.component for use in sound.uses] == ["H1", "H2", "V", "RotD50"]
+    assert sound.uses[0].longest == result.usable_band["H1"].longest_period
+
+    doubtful = verdict_of(dataclasses.replace(result, findings=(DOUBT,)))
+    assert doubtful.kind == "usable within"
+    assert [use.peaks["PGD"] for use in doubtful.uses] == ["yes", "yes", "in doubt", "yes"]
+    assert doubtful.uses[2].spectrum.endswith("in doubt")
+    assert doubtful.findings == (("In doubt: some results may be wrong", "baseline shift (V)"),)
+
+    partly = verdict_of(unfit(result, "V"))
+    assert partly.kind == "usable within"
+    assert [use.spectrum == "no" for use in partly.uses] == [False, False, True, False]
+
+    none = verdict_of(unfit(result, "H1", "H2", "V"))
+    assert none.kind == "not usable"
+    assert {word for use in none.uses for word in (*use.peaks.values(), use.spectrum)} == {"no"}
+
+
+def test_a_lower_bound_is_marked_wherever_its_number_stands(result):
+    bound = result.peaks.assign(bound=np.where(result.peaks.quantity == "PGV", "at least", ""))
+    short = dataclasses.replace(result, peaks=bound, findings=())
+    assert {use.peaks["PGV"] for use in verdict_of(short).uses} == {"at least"}
+    pgv = float(bound.query("component == 'H1' and quantity == 'PGV'").value.iloc[0])
+    page = record_page(short)
+    assert len(re.findall(rf"≥ {re.escape(number(pgv))}(?!\d)", page)) >= 3  # headline, measures, figure
+    assert f"PGV {number(pgv)}" not in page
+
+
+def test_verdict_of_a_decided_record_names_who_and_why(result, tmp_path):
+    archive = Archive(tmp_path / "archive", create=True)
+    archive.add(dataclasses.replace(result, findings=()))
+    (record,) = archive.ids()
+    assert verdict_of(archive[record], archive.standing(record)).decision is None
+    archive.decide(record, "accepted", HOSTILE, "clear onset")
+    standing = archive.standing(record)
+    assert verdict_of(archive[record], standing).kind == "usable"
+    archive.decide(record, "rejected", "A. Reader", f"not ours {HOSTILE}")
+    standing = archive.standing(record)
+    verdict = verdict_of(archive[record], standing)
+    assert (verdict.kind, verdict.decision.by) == ("not usable", "A. Reader")
+    page = record_page(
+        archive[record], around=Surroundings("../index.html", None, None, standing, tuple(archive.history(record)))
+    )
+    read = Reading(page)
+    assert "Not usable Rejected by A. Reader" in read.text
+    assert f"version {standing.current.name} added, automatic" in read.text
+    assert f"accepted, version {standing.current.name} {HOSTILE} clear onset" in read.text
+    assert [tag for tag, _ in read.tags].count("script") == 2
+
+
+def test_settings_that_differ_come_before_all_of_them(result):
+    settings = Settings.from_dict({"filter": {"order": 6}})
+    page = record_page(dataclasses.replace(result, settings=settings))
+    text = Reading(page).text
+    assert "filter.order 6 4 Butterworth order" in text
+    assert text.index("filter.order 6 4") < text.index("All settings")
+    assert "All are the defaults." in Reading(record_page(result)).text
+    assert page.index("<details>") < page.index("<pre ") < page.index("</details>")
+
+
+def test_links_to_definitions_are_passed_over_by_the_tab_key(page):
+    links = re.findall(r'<th scope="row"><a href="#[^"]+"([^>]*)>', page)
+    assert len(links) > 10
+    assert all('tabindex="-1"' in rest for rest in links)
 
 
 def test_page_holds_the_numbers_in_the_unit_asked_for(result):
@@ -178,7 +289,7 @@ def test_bands_stand_under_their_numbers_and_unusable_ordinates_are_marked(resul
 
 
 def test_each_headline_number_links_to_a_definition_with_its_source(page):
-    rows = re.findall(r'<th scope="row"><a href="#([^"]+)">', page)
+    rows = re.findall(r'<th scope="row"><a href="#([^"]+)" tabindex="-1">', page)
     assert {"pga", "pgv", "pgd", "psa", "arias-intensity", "significant-duration-5-95"} <= set(rows)
     for key in rows:
         assert re.search(rf'<dt id="{key}">.+?</dt>\s*<dd>.+?Source: .+?</span></dd>', page, re.DOTALL), key
@@ -215,6 +326,50 @@ def test_same_result_same_page(result, page):
     assert record_page(result, "g") == page
 
 
+# The motion in full resolution
+
+
+def motion_in(page):
+    """Return the head and the traces that a page carries, read as its format says, with NumPy alone."""
+    content = gzip.decompress(base64.b64decode(re.search(r'id="motion-data">(.*?)</script>', page)[1]))
+    length = int.from_bytes(content[:4], "little")
+    head = json.loads(content[4 : 4 + length])
+    n = head["samples"]
+    planes = np.frombuffer(content, np.uint8, offset=4 + length).reshape(len(head["traces"]), 2, n).astype(np.int64)
+    traces = []
+    for trace, (low, high) in zip(head["traces"], planes, strict=True):
+        numbers = low + 256 * high
+        for _ in range(trace["order"]):
+            numbers = np.cumsum(numbers)
+        traces.append(((numbers + 32768) % 65536 - 32768) * trace["scale"])
+    return head, traces
+
+
+def test_page_carries_every_sample_of_the_motion(result, page):
+    head, traces = motion_in(page)
+    assert (head["samples"], head["dt"]) == (5000, 0.01)
+    expected = [
+        getattr(result.motion[name].unpadded(), history) * (1 / 9.80665 if history == "acceleration" else 1.0)
+        for history in ("acceleration", "velocity", "displacement")
+        for name in ("H1", "H2", "V")
+    ]
+    assert [trace["title"] for trace in head["traces"]][3:6] == [f"{name} velocity, m/s" for name in ("H1", "H2", "V")]
+    assert len({trace["order"] for trace in head["traces"]}) > 1  # differences of several orders are in use
+    for trace, values, true in zip(head["traces"], traces, expected, strict=True):
+        assert np.abs(values - true).max() <= 0.501 * trace["scale"]
+        assert trace["scale"] == pytest.approx(np.abs(true).max() / 32767)
+
+
+def test_a_long_motion_keeps_its_samples_in_fewer_steps():
+    n = 45_000
+    values = np.random.default_rng(4).normal(size=n) * np.exp(-(((np.arange(n) - 20_000) / 5000) ** 2)) + 1e-4
+    its = process(Record((Component("H1", values, 0.01),)), Settings.from_dict({"uncertainty": {"bands": False}}))
+    head, traces = motion_in(f'id="motion-data">{packed_motion(its, "m/s2")}</script>')
+    true = its.motion["H1"].unpadded().acceleration
+    assert np.abs(traces[0] - true).max() <= np.abs(true).max() / 1020
+    assert head["samples"] == n
+
+
 # Hostile metadata
 
 HOSTILE_STATIONS = {
@@ -239,11 +394,12 @@ def test_hostile_metadata_is_escaped_and_breaks_nothing(kind, tmp_path):
         record = dataclasses.replace(record, components=parts, source=Source())
     archive = Archive(tmp_path / "archive", create=True)
     archive.add(process(record))
-    written = write_report(archive, tmp_path / "pages", pdf=kind == "no letters of ours")
+    written = write_report(archive, tmp_path / "pages", prints=Prints(summary=kind == "no letters of ours"))
     assert written.failed == []
     page, index = (path.read_text(encoding="utf-8") for path in (*written.pages, written.index))
     read = Reading(page)
-    assert not [tag for tag, _ in read.tags if tag in ("script", "b", "img")]
+    assert not [tag for tag, _ in read.tags if tag in ("b", "img")]
+    assert [tag for tag, _ in read.tags].count("script") == 2
     assert [tag for tag, _ in Reading(index).tags].count("script") == 2
     assert station.name.strip() == "" or " ".join(station.name.split()) in read.text
     assert "49" not in re.findall(r"<h1>(.*?)</h1>", page)[0]
@@ -298,6 +454,9 @@ def test_report_writes_a_page_each_and_an_index_with_their_numbers(archive, tmp_
     ]
     assert links == [f"records/{record}.html" for record in archive.ids()]
     assert all((tmp_path / link).exists() for link in links)
+    turns = [re.findall(r'rel="(prev|next)" href="([^"]+)"', path.read_text("utf-8")) for path in written.pages]
+    first, second, third = (path.name for path in written.pages)
+    assert turns == [[("next", second)], [("prev", first), ("next", third)], [("prev", second)]]
     for path in written.pages:
         assert 'href="../index.html"' in path.read_text(encoding="utf-8")
 
@@ -311,6 +470,59 @@ def test_report_of_named_records_covers_the_archive_and_links_what_is_there(arch
     assert len(unpacked(index)["values"][0]) == 3
     assert f"records/{first}.html" in index
     assert f"records/{second}.html" in index
+
+
+def test_only_what_changed_is_read_and_written_again(archive, tmp_path, monkeypatch):
+    copy = Archive(tmp_path / "archive", create=True)
+    for record in archive.ids():
+        copy.add(archive[record])
+    _, second, third = copy.ids()
+    folder = tmp_path / "pages"
+    before = write_report(copy, folder)
+    assert before.written == before.pages
+    copy.catalogue()  # brings the index up
+    opened = []
+    inner = Archive._content
+    monkeypatch.setattr(
+        Archive, "_content", lambda self, version: opened.append(version.record) or inner(self, version)
+    )
+    standing = []
+    asked = Archive.standing
+    monkeypatch.setattr(Archive, "standing", lambda self, record: standing.append(record) or asked(self, record))
+
+    def stamps():
+        return {path: (path.stat().st_mtime_ns, path.stat().st_ino) for path in folder.rglob("*.html")}
+
+    at_first = stamps()
+    again = write_report(copy, folder)
+    assert (again.written, again.pages, opened, standing) == ([], before.pages, [], [])
+    assert stamps() == at_first
+
+    copy.decide(second, "rejected", "A. Reader", "a test")
+    opened.clear()
+    standing.clear()
+    again = write_report(copy, folder)
+    assert [path.stem for path in again.written] == [second]
+    assert set(opened) == {second}
+    assert set(standing) == {second}
+    changed = {path.stem for path, stamp in stamps().items() if stamp != at_first[path]}
+    assert changed == {second, "index"}
+    page = (folder / "records" / f"{second}.html").read_text("utf-8")
+    assert "Not usable" in page
+    # The archive's page, made without the records, is that which is made with all of them.
+    fresh = write_report(copy, tmp_path / "fresh")
+    assert fresh.index.read_bytes() == again.index.read_bytes()
+    assert all((folder / "records" / path.name).read_bytes() == path.read_bytes() for path in fresh.pages)
+    assert write_report(copy, folder, unit="g").written == again.pages  # another unit: all anew
+    assert write_report(copy, folder, unit="g", records=[third]).written == []
+
+
+@pytest.mark.parametrize("spoiled", ['"stamp":1', "{", "", '{"stamp":"a","name":"b","thumbnail":"<script>"}'])
+def test_a_page_whose_making_was_changed_is_written_anew(tmp_path, spoiled):
+    path = tmp_path / "page.html"
+    assert made_in(path) is None
+    path.write_text(f'<meta name="made" content="{html.escape(spoiled)}">', encoding="utf-8")
+    assert made_in(path) is None
 
 
 def test_a_damaged_record_is_named_and_the_rest_goes_on(archive, tmp_path):
@@ -335,7 +547,7 @@ def test_command_writes_pdf_of_what_it_is_asked_for(archive, tmp_path):
     assert sorted(path.name for path in (tmp_path / "records").iterdir()) == [f"{record}.html", f"{record}.pdf"]
     content = (tmp_path / "records" / f"{record}.pdf").read_bytes()
     assert content.startswith(b"%PDF-")
-    assert content.count(b"/Type /Page ") + content.count(b"/Type /Page ") >= 12
+    assert content.count(b"/Type /Page ") >= 14
 
 
 def test_pdf_of_one_component_has_no_pages_it_cannot_have(tmp_path):
@@ -348,6 +560,133 @@ def test_unknown_records_are_refused_with_the_nearest(archive, tmp_path, wrong):
         write_report(archive, tmp_path, wrong)
     with pytest.raises(ArchiveError, match="holds no record"):
         write_report(Archive(tmp_path / "empty", create=True), tmp_path)
+
+
+# The summary
+
+
+def read_back(path, *options):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("needs pdftotext: apt-get install poppler-utils")
+    done = subprocess.run(["pdftotext", *options, str(path), "-"], capture_output=True, check=True)
+    return done.stdout.decode()
+
+
+def boxes_of(figure, monkeypatch):
+    """Return the box of the paper and those of all texts that are drawn: ticks beyond an axis are not."""
+    drawn, draw = [], Text.draw
+
+    def noted(self, renderer, *rest):
+        if self.get_visible() and self.get_text().strip():
+            drawn.append((self.get_text(), self.get_window_extent(renderer)))
+        draw(self, renderer, *rest)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Text, "draw", noted)
+        figure.draw(FigureCanvasAgg(figure).get_renderer())
+    return figure.bbox, drawn
+
+
+def test_every_number_of_the_summary_is_that_of_the_archive(archive, tmp_path):
+    record = archive.ids()[0]
+    archive.decide(record, "accepted", "A. Reader", "clear onset, quiet end")
+    target = asce7_spectrum(s_ds=1.0, s_d1=0.6, t_l=8.0)
+    prints = Prints(summary=True, target=target)
+    written = write_report(archive, tmp_path, [record], "g", prints)
+    path = tmp_path / "records" / f"{record}.summary.pdf"
+    assert written.failed == []
+    content = path.read_bytes()
+    assert content.count(b"/Type /Page ") == 2
+    assert b"/Subtype /Type3" not in content  # fonts are embedded as they are
+    assert b"/FontFile2" in content
+    width, height = PAPERS["a4"]
+    box = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", content)
+    assert (float(box[1]), float(box[2])) == pytest.approx((72 * width, 72 * height), abs=0.1)
+
+    result = archive[record]
+    lines = [line.split() for line in read_back(path, "-layout").splitlines()]
+    for quantity, unit, factor in (("PGA", "g", 1 / 9.80665), ("PGV", "m/s", 1.0), ("PGD", "m", 1.0)):
+        place = next(i for i, line in enumerate(lines) if line[:2] == [f"{quantity},", unit])
+        of = result.peaks[result.peaks.quantity == quantity].set_index("component")
+        names = ["H1", "H2", "V", "RotD50", "RotD100"]
+        usable = [bool(of.usable[name]) for name in names]
+        expected = [
+            f"{number(of.value[name] * factor)}{'' if good else ' †'}" for name, good in zip(names, usable, strict=True)
+        ]
+        assert " ".join(lines[place][2:]) == " ".join(expected)
+        bands = [
+            f"{number(of.band_low[name] * factor)} to {number(of.band_high[name] * factor)}"
+            for name in names
+            if number(of.band_low[name] * factor) != number(of.band_high[name] * factor)
+        ]
+        assert all(band in " ".join(lines[place + 1]) for band in bands)
+    for period in (0.2, 1.0, 3.0):
+        its = result.spectra[(result.spectra.period == period) & (result.spectra.damping == 0.05)].set_index(
+            "component"
+        )
+        row = next(" ".join(line) for line in lines if line[:3] == ["PSA", "at", f"{period:g}"])
+        said = [number(its.psa[name] / 9.80665) for name in ("H1", "H2", "V", "RotD50", "RotD100")]
+        assert [word for word in row.split("g ", 1)[1].split() if word != "†"] == said
+    for measure in ("Arias intensity, m/s", "Cumulative absolute velocity, m/s", "Significant duration 5-95 %, s"):
+        its = result.measures[result.measures.measure.str.lower() == measure.rsplit(",", 1)[0].lower()]
+        row = next(" ".join(line) for line in lines if " ".join(line).startswith(measure))
+        assert [word for word in row.removeprefix(measure).split() if word not in ("†", "–")] == [
+            number(value) for value in its[its.component.isin(list(result.motion))].value
+        ]
+    text = " ".join(read_back(path).split())
+    for row in result.peaks[result.peaks.component.isin(list(result.motion))].itertuples():
+        value, unit = (row.value / 9.80665, "g") if row.quantity == "PGA" else (row.value, row.unit)
+        assert f"{row.quantity} {value:.3g} {unit} at {row.time:.2f} s" in text
+    band = result.usable_band["horizontal"]
+    assert f"{number(band.shortest_period)} to {number(band.longest_period)} s" in text
+    for said in ("Accepted by A. Reader", "clear onset, quiet end", "target: ASCE", "Page 2 of 2", *CAUTIONS):
+        assert said in text
+    told = [" ".join(finding.what.split()[:4]) in text for finding in result.findings]
+    rest = re.search(r"and (\d+) more finding", text)
+    assert told.count(False) == (int(rest[1]) if rest else 0) < len(told)
+    assert write_report(archive, tmp_path, [record], "g", prints).written == []
+    assert not is_stamped(path, "another")
+
+
+SPREAD = {
+    "plain": (("H1", "H2", "V"), QUAY, 1),
+    "hostile": (("H1", "H2", "V"), HOSTILE_STATIONS["long"], 12),
+    "many": (("A1", "A2", "A3", "A4", "A5", "A6", "A7"), HOSTILE_STATIONS["right to left"], 3),
+    "one": (("V",), Station(), 0),
+}
+
+
+@pytest.mark.parametrize("kind", SPREAD)
+def test_no_text_of_the_summary_leaves_the_paper_or_meets_another(kind, monkeypatch):
+    names, station, count = SPREAD[kind]
+    result = process(recorded(station, names))
+    spans = [(13.0, 14.0), (20.0, 20.0)]
+    findings = tuple(
+        dataclasses.replace(
+            DOUBT, name=f"{name} {k}", component=names[0], span=spans[k % 2] if k < 2 else None, what=HOSTILE * 9
+        )
+        for k, name in enumerate(["baseline shift"] * count)
+    )
+    happened = tuple(
+        Entry(
+            "r", k, (), "decision", {"version": "", "state": "to look at"}, HOSTILE * 9, ARABIC * 9, "2031-04-17T03:26Z"
+        )
+        for k in range(2 * count)
+    )
+    around = Surroundings(history=happened)
+    for page in summary_pages(dataclasses.replace(result, findings=findings), "cm/s2", around, "letter"):
+        paper, boxes = boxes_of(page, monkeypatch)
+        assert tuple(page.get_size_inches()) == PAPERS["letter"]
+        for text, box in boxes:
+            assert paper.x0 + 9 <= box.x0 <= box.x1 <= paper.x1 - 9, text
+            assert paper.y0 <= box.y0 <= box.y1 <= paper.y1, text
+        for (one, first), (two, second) in itertools.combinations(boxes, 2):
+            inside = (
+                min(first.x1, second.x1) - max(first.x0, second.x0),
+                min(first.y1, second.y1) - max(first.y0, second.y0),
+            )
+            # The boxes of lines hold the room below the letters: those of touching lines meet by a little.
+            assert inside[0] < 1.0 or inside[1] < 3.0, (one, two)
 
 
 def test_thumbnail_shows_the_peak(result):

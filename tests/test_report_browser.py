@@ -8,6 +8,7 @@ import shutil
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from benchmarks.report import invented_catalogue, page_of
@@ -30,6 +31,7 @@ def pages(tmp_path_factory):
         archive.add(process(read(DEMO / file)))
     written = write_report(archive, folder / "pages", unit="g")
     assert written.failed == []
+    written.results = {record: archive[record] for record in archive.ids()}
     return written
 
 
@@ -57,7 +59,7 @@ def show(browser, path, width=1600):
     )
     browser.get(path.as_uri())
     for _ in range(400):  # the table of an archive is unpacked after the page has loaded
-        if browser.execute_script("return document.querySelector('.tools[hidden]') === null"):
+        if browser.execute_script("return document.querySelector('.tools[hidden], #zoom[hidden]') === null"):
             return
         time.sleep(0.02)
     raise AssertionError("the script of the page did not finish")
@@ -101,8 +103,8 @@ def test_everything_is_in_sight_without_scrolling_sideways(browser, path, width)
     show(browser, path, width)
     assert browser.execute_script("return document.documentElement.scrollWidth") <= width
     figures = browser.execute_script(
-        "return Array.from(document.querySelectorAll('figure svg')).map(picture => {"
-        " const box = picture.getBoundingClientRect(), text = picture.querySelector('text');"
+        "return Array.from(document.querySelectorAll('figure svg')).filter(picture => picture.getClientRects().length)"
+        ".map(picture => { const box = picture.getBoundingClientRect(), text = picture.querySelector('text');"
         " return [box.left, box.right, box.width, box.height, text ? text.getBoundingClientRect().height : 0]; })"
     )
     assert len(figures) >= 3
@@ -186,6 +188,97 @@ def test_contrast_of_text_is_at_least_four_and_a_half(browser, path):
         """
     )
     assert poor == []
+
+
+@pytest.fixture
+def quay(pages):
+    return next(path for path in pages.pages if path.stem.split(".")[1] == "QUAY")
+
+
+def colours_at(browser, places):
+    """Return the colours of the canvas at places in pixels of the page."""
+    return browser.execute_script(
+        "const pen = document.querySelector('#zoom canvas').getContext('2d'), ratio = devicePixelRatio;"
+        "return arguments[0].map(([x, y]) => Array.from(pen.getImageData(x * ratio, y * ratio, 1, 1).data));",
+        [[float(x), float(y)] for x, y in places],
+    )
+
+
+def test_motion_zooms_by_keys_until_each_sample_is_seen(browser, pages, quay):
+    from selenium.webdriver.common.by import By
+
+    show(browser, quay, 1280)
+    where, box = browser.find_element(By.ID, "zoom-where"), browser.find_element(By.ID, "zoom")
+    motion = pages.results[quay.stem].motion["H1"].unpadded()
+    assert where.text.endswith(f"{len(motion)} samples")
+    assert browser.execute_script("return getComputedStyle(document.querySelector('.still')).display") == "none"
+    browser.execute_script("arguments[0].focus()", box)
+    for _ in range(30):
+        if float(where.text.split(" to ")[1].split(" s")[0]) - float(where.text.split(" to ")[0]) < 0.6:
+            break
+        box.send_keys("+")
+    first, last = (float(text) for text in where.text.split(" s,")[0].split(" to "))
+    assert 0.2 < last - first < 0.6
+    wide, high, left, right, head = box.size["width"], 104, 64, 8, 20
+    # The places of all samples, from the numbers of the result, not from the page.
+    middle = (motion.time[0] + motion.time[-1]) / 2  # keys zoom about it
+    assert (first + last) / 2 == pytest.approx(middle, abs=0.011)
+    span = motion.dt * (len(motion) - 1) / 2 ** round(np.log2(motion.dt * (len(motion) - 1) / (last - first)))
+    begin = middle - span / 2
+    inside = np.flatnonzero((motion.time > begin + 0.005) & (motion.time < begin + span - 0.005))
+    assert inside.size > 0.8 * span / motion.dt
+    x = left + (motion.time[inside] - begin) / span * (wide - left - right)
+    largest = np.abs(motion.acceleration).max()
+    y = head + (high - head) / 2 - ((high - head) / 2 - 4) * motion.acceleration[inside] / largest
+    colours = np.array(colours_at(browser, np.column_stack((x, y))))
+    blue = np.abs(colours[:, :3] - [0x00, 0x72, 0xB2]).sum(axis=1) < 60
+    dark = colours[:, :3].sum(axis=1) < 150  # under the mark of the peak
+    assert (blue | dark).mean() == 1.0
+    box.send_keys("0")
+    assert where.text.endswith(f"{len(motion)} samples")
+
+
+def test_motion_zooms_by_buttons_wheel_and_drag(browser, quay):
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.actions.wheel_input import ScrollOrigin
+    from selenium.webdriver.common.by import By
+
+    show(browser, quay, 1280)
+    where = browser.find_element(By.ID, "zoom-where")
+    canvas = browser.find_element(By.CSS_SELECTOR, "#zoom canvas")
+
+    def window():
+        return [float(text) for text in where.text.split(" s,")[0].split(" to ")]
+
+    begin, end = window()
+    browser.find_element(By.CSS_SELECTOR, "#zoom button[data-key='+']").click()
+    assert window()[1] - window()[0] == pytest.approx((end - begin) / 2, abs=0.02)
+    before = window()
+    ActionChains(browser).click_and_hold(canvas).move_by_offset(200, 0).release().perform()
+    assert window()[0] < before[0]
+    assert window()[1] - window()[0] == pytest.approx(before[1] - before[0], abs=0.02)
+    before = window()
+    ActionChains(browser).scroll_from_origin(ScrollOrigin.from_element(canvas), 0, -100).perform()
+    assert window()[1] - window()[0] == pytest.approx(0.8 * (before[1] - before[0]), abs=0.02)
+    browser.find_element(By.CSS_SELECTOR, "#zoom button[data-key='0']").click()
+    assert window() == [begin, end]
+
+
+def test_still_pictures_stand_in_print_and_without_script(browser, quay):
+    show(browser, quay)
+    shown = "return ['.still', '#zoom'].map(part => getComputedStyle(document.querySelector(part)).display !== 'none')"
+    assert browser.execute_script(shown) == [False, True]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    assert browser.execute_script(shown) == [True, False]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    browser.get(quay.as_uri())
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    assert browser.execute_script(shown) == [True, False]
+
+
+def test_a_page_is_small(pages):
+    assert max(path.stat().st_size for path in pages.pages) < 0.6e6
 
 
 def column(browser, place):

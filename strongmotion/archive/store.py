@@ -578,6 +578,23 @@ class Archive:
         """Return the ids of all records, sorted."""
         return sorted(self._by_id())
 
+    def marks(self) -> dict[str, str]:
+        """Return for each record a text that differs once anything of it does; no file is opened for it.
+
+        It is a hash of the names of the record's files and of its manifest's entries, which hold the hashes of their
+        content; in an archive of an earlier layout, of names, sizes and times.
+        """
+        marks, earlier = {}, self.is_earlier
+        for record_id, names in self._by_id().items():
+            entries = [] if earlier and record_id not in self.manifest else _names_in(self.manifest.folder / record_id)
+            parts = [*names, "", *(name for name in entries if not name.startswith("."))]
+            if earlier:
+                parts += [
+                    f"{its.st_size} {its.st_mtime_ns}" for its in (os.lstat(self._records / name) for name in names)
+                ]
+            marks[record_id] = hashlib.sha256("\n".join(parts).encode("utf-8", "surrogateescape")).hexdigest()
+        return marks
+
     def files(self) -> list[Path]:
         """Return the file of each record's current version, sorted by id."""
         files = []

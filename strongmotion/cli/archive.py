@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -240,26 +240,39 @@ def report(
     records: Annotated[
         list[str] | None, typer.Argument(metavar="RECORD", help="Ids of records; all if none is named.")
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Write each record's page as PDF too.")] = False,
+    summary: Annotated[bool, typer.Option("--summary", help="Write two pages of PDF a record, for a client.")] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="Write PDF of the two pages and the full record after them.")
+    ] = False,
+    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Of the PDF.")] = "a4",
+    target: Annotated[
+        str,
+        typer.Option("--target", metavar="FILE|SHAPE", help="Draw a target in the PDF, given as for `compare`."),
+    ] = "",
     unit: Unit = "m/s2",
 ) -> None:
     """Write pages to read in a browser: one for each record, and one over the archive.
 
-    Each page is one file that needs no network: numbers, findings, figures, the processing history and settings. Begin
-    at FOLDER/index.html.
+    Each page is one file that needs no network: what may be used, findings, numbers, figures, the processing history,
+    versions and decisions, and settings. Begin at FOLDER/index.html. Run again, it writes only the pages of records of
+    which something changed.
 
     \b
     Examples:
       strongmotion report archive -o pages --unit g
       strongmotion report archive XX.QUAY.00_20310417T032627.310 -o pages --pdf
+      strongmotion report archive -o pages --summary --paper letter --target asce7:sds=1.0,sd1=0.6,tl=8
     """
-    from ..report import write_report
+    from ..report import Prints, write_report
+    from ..suite import target_named
 
+    prints = Prints(pdf, summary, paper, target_named(target) if target else None)
     with Progress() as progress:
-        written = write_report(archive, folder, records or (), unit, pdf, progress)
+        written = write_report(archive, folder, records or (), unit, prints, progress)
     for record, reason in written.failed:
         complain(f"{record}: {reason}")
-    typer.echo(f"{count(len(written.pages), 'page')} of records; begin at {written.index}.")
+    new = len(written.written)
+    typer.echo(f"{count(len(written.pages), 'page')} of records, {new} written now; begin at {written.index}.")
     typer.echo(CAUTION)
     if written.failed:
         raise typer.Exit(1)

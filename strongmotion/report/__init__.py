@@ -20,10 +20,13 @@ from .spectrum_figures import (
 )
 from .style import save
 from .suite_figure import suite_figure
+from .summary import PAPERS, Prints
 
 __all__ = [
     "FIGURES",
+    "PAPERS",
     "FigureEntry",
+    "Prints",
     "Report",
     "acceleration_displacement_figure",
     "archive_page",

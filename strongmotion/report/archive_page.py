@@ -18,24 +18,24 @@ from markupsafe import Markup
 from .. import __version__
 from ..archive import Archive
 from ..foundation.cautions import CAUTIONS
-from ..foundation.errors import ArchiveError, InputError, StrongMotionError
+from ..foundation.errors import ArchiveError, StrongMotionError
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit, label
 from .archive_figures import distribution_figure, largest, station_figure
-from .decimate import peaks_kept
 from .definitions import key_of
-from .page import Picture, templates, write_record_page
-from .pdf import write_pdf
+from .made import Made, made_in, made_of, stamp_of
+from .page import Neighbour, Picture, Surroundings, templates, write_record_page
+from .pdf import is_stamped, write_pdf
 from .spectrum_figures import comparison_figure
+from .summary import Prints
 from .svg import Sheet
 from .tables import number
+from .verdict import SET_ASIDE
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from ..result import Result
-
-__all__ = ["Report", "archive_page", "thumbnail", "write_report"]
+__all__ = ["Report", "archive_page", "write_report"]
 
 ROWS = 50
 """Rows of the table on one leaf."""
@@ -52,10 +52,23 @@ MOST_COMPARED = 200
 
 @dataclass
 class Report:
-    """What `write_report` wrote, and the records it could not."""
+    """What `write_report` wrote, and the records it could not.
+
+    Parameters
+    ----------
+    index : Path
+        The archive's page.
+    pages : list of Path
+        Those of the records that were asked for.
+    written : list of Path
+        Those among them that were not there, or of which something had changed.
+    failed : list of (str, str)
+        Records that could not be read, with the reason.
+    """
 
     index: Path
     pages: list[Path] = field(default_factory=list)
+    written: list[Path] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -64,10 +77,10 @@ def write_report(
     folder: str | Path,
     records: Iterable[str] = (),
     unit: str = "m/s2",
-    pdf: bool = False,
+    prints: Prints | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Report:
-    """Write a page for each record and one over the archive.
+    """Write a page for each record and one over the archive; pages of what has not changed are left as they are.
 
     Parameters
     ----------
@@ -78,8 +91,8 @@ def write_report(
         Ids of the records to write pages for; all if none is given. The archive's page covers all either way.
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
-    pdf : bool
-        Also write ``records/<id>.pdf``.
+    prints : Prints, optional
+        Which PDF to write beside each page; none if not given.
     progress : callable, optional
         Called with the number of records finished and of all records: at the start and after each.
 
@@ -94,57 +107,89 @@ def write_report(
         The archive is not there, holds no record or not one that was asked for, or the folder cannot be written.
     InputError
         `unit` is not one of acceleration.
+
+    Notes
+    -----
+    A page holds a hash of all it was made from: the software, the unit, the pages beside it, and the names of the
+    record's files and manifest entries, which hold hashes of their content. Where that is the same, neither the
+    record's file nor its manifest is opened.
     """
     unit = acceleration_unit(unit)
+    prints = prints or Prints()
     store = archive if isinstance(archive, Archive) else Archive(archive)
-    every = store.ids()
+    marks = store.marks()
+    every = sorted(marks)
     chosen = list(dict.fromkeys(records)) or every
     for record in chosen:
-        if record not in store:
+        if record not in marks:
             store[record]  # raises, with the nearest id
     if not every:
         raise ArchiveError("the archive holds no record", source=str(store.folder), remedy="Process some into it")
     folder = Path(folder)
+    pages = folder / "records"
     try:
-        (folder / "records").mkdir(parents=True, exist_ok=True)
+        pages.mkdir(parents=True, exist_ok=True)
+        there = {path.stem for path in pages.glob("*.html")}
     except OSError as error:
         raise ArchiveError(f"the folder cannot be made: {error.strerror}", source=str(folder)) from None
 
     report = Report(folder / "index.html")
-    thumbnails: dict[str, str] = {}
-    names: dict[str, str] = {}
-    compared: list[Result] = []
+    made: dict[str, Made] = {}
+    turned = [one for one in every if one in there or one in set(chosen)] if records else every
+    places = {record: place for place, record in enumerate(turned)}
     if progress:
         progress(0, len(chosen))
     for done, record in enumerate(chosen, 1):
+        before, after = (_neighbour(turned, places[record] + step) for step in (-1, 1))
+        stamp = stamp_of(unit, marks[record], [one and one.record for one in (before, after)])
+        page = pages / f"{record}.html"
+        of_pdf = stamp_of(stamp, prints.mark)
+        wanted = [
+            (pages / f"{record}{ending}.pdf", dataclasses.replace(prints, full=not ending))
+            for ending, asked in (("", prints.full), (".summary", prints.summary))
+            if asked
+        ]
         try:
-            result = store[record]
-            page = write_record_page(result, folder / "records" / f"{record}.html", unit, index="../index.html")
-            if pdf:
-                write_pdf(result, folder / "records" / f"{record}.pdf", unit)
+            its = made_in(page) if record in there else None
+            stale = [(path, print_) for path, print_ in wanted if not is_stamped(path, of_pdf)]
+            if its is None or its.stamp != stamp or stale:
+                result = store[record]
+                its = made_of(result, stamp)
+                around = Surroundings(
+                    "../index.html", before, after, store.standing(record), tuple(store.history(record)), its
+                )  # fmt: skip
+                write_record_page(result, page, unit, around)
+                for path, print_ in stale:
+                    write_pdf(result, path, unit, around, print_, of_pdf)
+                report.written.append(page)
         except StrongMotionError as error:
             report.failed.append((record, str(error)))
         else:
             report.pages.append(page)
-            thumbnails[record] = thumbnail(result)
-            names[record] = result.record.station.name
-            if len(chosen) <= MOST_COMPARED:
-                compared.append(dataclasses.replace(result, motion={}))  # the spectra are all that is compared
+            made[record] = its
         if progress:
             progress(done, len(chosen))
-    links = {record: f"records/{record}.html" for record in every if (folder / "records" / f"{record}.html").exists()}
-    text = archive_page(store.catalogue(unit), unit, links, thumbnails, names, compared)
-    write_whole(report.index, text.encode(), replace=True)
+    there.update(made)
+    links = {record: f"records/{record}.html" for record in every if record in there}
+    if records:
+        others = ((record, made_in(pages / f"{record}.html")) for record in every if record in there - set(made))
+        made |= {record: its for record, its in others if its is not None}
+    text = archive_page(store.catalogue(unit), unit, links, made).encode()
+    if not (report.index.exists() and report.index.read_bytes() == text):
+        write_whole(report.index, text, replace=True)
     return report
+
+
+def _neighbour(turned: list[str], place: int) -> Neighbour | None:
+    """Return the record at a place among those with pages."""
+    return Neighbour(turned[place], f"{turned[place]}.html") if 0 <= place < len(turned) else None
 
 
 def archive_page(
     catalogue: pd.DataFrame,
     unit: str = "m/s2",
     links: Mapping[str, str] | None = None,
-    thumbnails: Mapping[str, str] | None = None,
-    names: Mapping[str, str] | None = None,
-    compared: Iterable[Result] = (),
+    made: Mapping[str, Made] | None = None,
 ) -> str:
     """Return the page over an archive as HTML.
 
@@ -153,10 +198,10 @@ def archive_page(
     catalogue : pandas.DataFrame
         From `Archive.catalogue`, with accelerations in `unit`.
     unit : {"m/s2", "cm/s2", "g"}
-    links, thumbnails, names : mapping of str to str, optional
-        By record: where its page lies, its `thumbnail`, and its station's name.
-    compared : iterable of Result, optional
-        Those whose spectra are drawn together.
+    links : mapping of str to str, optional
+        Where the page of each record lies.
+    made : mapping of str to Made, optional
+        What the page of each record carries of it: its station's name, a small picture, its spectrum.
 
     Returns
     -------
@@ -171,7 +216,7 @@ def archive_page(
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
-    columns, rows = _table(catalogue, unit, links or {}, thumbnails or {}, names or {})
+    columns, rows = _table(catalogue, unit, links or {}, made or {})
     data = json.dumps(
         {"columns": columns, "values": list(zip(*rows, strict=True)) or [[] for _ in columns], "leaf": ROWS},
         ensure_ascii=False,
@@ -183,7 +228,7 @@ def archive_page(
         total=len(rows),
         leaf=ROWS,
         data=base64.b64encode(gzip.compress(data.encode(), mtime=0)).decode(),
-        pictures=_pictures(catalogue, unit, list(compared)),
+        pictures=_pictures(catalogue, unit, made or {}),
         number=number,
         problems=catalogue.attrs.get("problems", []),
         cautions=CAUTIONS,
@@ -191,29 +236,11 @@ def archive_page(
     )  # fmt: skip
 
 
-def thumbnail(result: Result, width: int = 120, height: int = 28) -> str:
-    """Return the acceleration of the first component as the path of a small SVG picture.
-
-    Examples
-    --------
-    >>> thumbnail(result)                                  # doctest: +SKIP
-    'M0 14L1 15L3 2...'
-    """
-    motion = next(iter(result.motion.values())).unpadded()
-    time, values = peaks_kept(motion.time, motion.acceleration, width // 2)
-    largest_value = float(np.abs(values).max()) or 1.0
-    span = float(time[-1] - time[0]) or 1.0
-    x = np.rint(width * (time - time[0]) / span).astype(int)
-    y = np.rint(height / 2 - (height / 2 - 1) * values / largest_value).astype(int)
-    return "M" + "L".join(f"{a} {b}" for a, b in zip(x, y, strict=True))
-
-
 def _table(
     catalogue: pd.DataFrame,
     unit: str,
     links: Mapping[str, str],
-    thumbnails: Mapping[str, str],
-    names: Mapping[str, str],
+    made: Mapping[str, Made],
 ) -> tuple[list[dict[str, Any]], list[list[Any]]]:
     """Return the columns of the table, each with its kind, and its rows as JSON holds them."""
     psa = next((name for name in catalogue if name.startswith("psa_1s_RotD50")), None)
@@ -243,10 +270,11 @@ def _table(
         zip(catalogue["record"], catalogue["station"], catalogue["worst_finding"], strict=True)
     ):
         values = [_json(column[i]) for _, column in numbers]
+        its = made.get(record)
         rows.append(
             [
-                worst or "none", [record, links.get(record, "")], thumbnails.get(record, "") if pictured else "",
-                states[i] or "", versions[i] or "", names.get(record) or station or "", starts[i], *values,
+                worst or "none", [record, links.get(record, "")], its.thumbnail if its and pictured else "",
+                states[i] or "", versions[i] or "", (its.name if its else "") or station or "", starts[i], *values,
             ]
         )  # fmt: skip
     return columns, rows
@@ -273,7 +301,21 @@ def _thinned(catalogue: pd.DataFrame, cells: int = 40) -> pd.DataFrame:
     return placed.iloc[np.sort(strongest[first])]
 
 
-def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> list[Picture]:
+def _compared(catalogue: pd.DataFrame, made: Mapping[str, Made]) -> dict[str, pd.DataFrame]:
+    """Return the spectra to draw together, by record: of those that nobody set aside, at the periods of the first."""
+    states = catalogue["state"].tolist() if "state" in catalogue else [""] * len(catalogue)
+    spectra: dict[str, pd.DataFrame] = {}
+    for record, state in zip(catalogue["record"], states, strict=True):
+        if record not in made or state in SET_ASIDE or made[record].spectrum.empty:
+            continue
+        its = made[record].spectrum
+        first = next(iter(spectra.values()), its)
+        if np.array_equal(its["period"], first["period"]):
+            spectra[record] = its
+    return spectra
+
+
+def _pictures(catalogue: pd.DataFrame, unit: str, made: Mapping[str, Made]) -> list[Picture]:
     pictures = []
     if np.isfinite(catalogue["latitude_deg"].to_numpy(dtype=float)).any():
         sheet = Sheet(1, 1, 5.0, 4.9, margins=(0.66, 0.1, 0.1, 0.42))
@@ -283,16 +325,16 @@ def _pictures(catalogue: pd.DataFrame, unit: str, compared: list[Result]) -> lis
         if len(mapped) < len(catalogue):
             caption += f" Of records close together only that of the largest PGA is drawn: {len(mapped)} in all."
         pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))
+    compared = _compared(catalogue, made) if len(catalogue) <= MOST_COMPARED else {}
     if compared:
-        sheet = Sheet(1, 1, 5.0, 4.4)
-        component = "RotD50" if all((one.spectra["component"] == "RotD50").any() for one in compared) else None
-        try:
-            if component:
-                comparison_figure(compared, unit=unit, axes=sheet.panels[0])
-                caption = "Spectra of RotD50 at 5 % damping of the records, their median and spread."
-                pictures.append(Picture(Markup(sheet.svg("spectra", f"Spectra of all. {caption}")), caption))
-        except InputError:
-            pass  # other periods or dampings: there is nothing common to draw
+        sheet = Sheet(1, 1, 5.0, 4.4, margins=(0.66, 0.1, 0.32, 0.42))
+        comparison_figure(compared, unit=unit, axes=sheet.panels[0])
+        whole = "" if len(compared) == len(catalogue) else f"{len(compared)} of {len(catalogue)} "
+        caption = (
+            f"Spectra of RotD50 at 5 % damping of {whole or 'the '}records, their median and spread, where at least "
+            "half are usable. Above: n, how many are at a period."
+        )
+        pictures.append(Picture(Markup(sheet.svg("spectra", f"Spectra of all. {caption}")), caption))
     if len(catalogue):
         spreads = [Sheet(1, 1, 5.0, 3.6) for _ in SPREAD]
         distribution_figure(catalogue, unit, axes=[sheet.panels[0] for sheet in spreads])

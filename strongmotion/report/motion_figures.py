@@ -14,6 +14,7 @@ from ..foundation.units import acceleration_unit, in_unit, label
 from ..measures import arias_history, significant_duration
 from .decimate import peaks_kept
 from .style import Style, canvas, finish, named_style, quieten, shortened
+from .tables import at_least
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -132,7 +133,7 @@ def motion_figure(
     if unknown := [name for name in names if name not in every] or not names:
         raise InputError(f"components {unknown} are not in this result", remedy=f"Choose from {', '.join(every)}")
     onset, quiet = shaking_begins(result)
-    pointed = _pointed(result)
+    pointed = _rows_of_findings(result)
 
     figure, grid = canvas(
         axes, 3, len(names), (max(3.4 * len(names), 6.2), 6.2), look, sharex=True, sharey="row"
@@ -154,7 +155,7 @@ def motion_figure(
             quieten(panel, look)
             # One scale a row, the same both ways, with room above the traces for the peak's value.
             largest = max(np.abs(getattr(result.motion[of].unpadded(), history)).max() for of in every)
-            limit = (1.8 if row == 0 and pointed else 1.5) * largest * factors[history] or 1.0
+            limit = (1.5 + 0.3 * min(pointed, 3) * (row == 0)) * largest * factors[history] or 1.0
             panel.set_ylim(-limit, limit)
             if column == 0:
                 panel.set_ylabel(f"{title}, {units[history]}")
@@ -416,9 +417,15 @@ def _significant(result: Result, name: str, end: float) -> tuple[float, float]:
     return begin, begin + duration
 
 
-def _pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
+def pointed(result: Result) -> list[tuple[Finding, tuple[float, float]]]:
     """Return the findings above a note that point to a span of time, with it."""
     return [(one, one.span) for one in result.findings if one.severity != "note" and one.span is not None]
+
+
+def _rows_of_findings(result: Result) -> int:
+    """Return how many findings stand one below the other at the head of a panel, in that which has most."""
+    named = [finding.component for finding, _ in pointed(result)]
+    return max((sum(one in ("", name) for one in named) for name in result.motion), default=0)
 
 
 def _mark_windows(panel: Axes, result: Result, name: str, quiet: float, look: Style) -> None:
@@ -457,7 +464,7 @@ def _beside_bar(panel: Axes, first: float, last: float) -> dict[str, Any]:
 def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
     """Draw a bar at the head of a panel for each doubtful span."""
     head = panel.get_xaxis_transform()
-    own = [(finding, span) for finding, span in _pointed(result) if finding.component in ("", name)]
+    own = [(finding, span) for finding, span in pointed(result) if finding.component in ("", name)]
     for row, (finding, (first, last)) in enumerate(own):
         panel.plot(
             [first, last], [0.985, 0.985], transform=head, color=look.alarm, linewidth=4, solid_capstyle="butt",
@@ -472,22 +479,29 @@ def _mark_findings(panel: Axes, result: Result, name: str, look: Style) -> None:
 def _mark_peak(
     panel: Axes, result: Result, name: str, quantity: str, factor: float, unit: str, look: Style
 ) -> None:  # fmt: skip
+    words, time = peak_words(result, name, quantity, factor, unit)
+    motion = result.motion[name]
+    history = next(history for history, _, of in QUANTITIES if of == quantity)
+    panel.plot(
+        [time], [getattr(motion, history)[round(time / motion.dt) + motion.lead] * factor], marker="o", markersize=4.5,
+        color=look.ink, linestyle="none", label=quantity,
+    )  # fmt: skip
+    rows = _rows_of_findings(result) if quantity == "PGA" else 0
+    panel.annotate(
+        words, (0.985, 0.96), xycoords=panel.transAxes, xytext=(0, -9.5 * rows), textcoords="offset points",
+        ha="right", va="top", fontsize=8.5, color=look.ink,
+    )  # fmt: skip
+
+
+def peak_words(result: Result, name: str, quantity: str, factor: float, unit: str) -> tuple[str, float]:
+    """Return what is written at a peak, and its time, s after the first sample."""
     peaks = result.peaks
     peak = peaks[(peaks["component"] == name) & (peaks["quantity"] == quantity)].iloc[0]
     motion = result.motion[name]
-    at = round(peak["time"] / motion.dt) + motion.lead
-    history = next(history for history, _, of in QUANTITIES if of == quantity)
-    panel.plot(
-        [peak["time"]], [getattr(motion, history)[at] * factor], marker="o", markersize=4.5, color=look.ink,
-        linestyle="none", label=quantity,
-    )  # fmt: skip
     window = motion.window
-    where = "" if window.start <= at < window.stop else ", in the pad"
-    panel.text(
-        0.985, 0.86 if quantity == "PGA" and _pointed(result) else 0.96,
-        f"{quantity} {peak['value'] * factor:.3g} {unit} at {peak['time']:.2f} s{where}",
-        transform=panel.transAxes, ha="right", va="top", fontsize=8.5, color=look.ink,
-    )  # fmt: skip
+    where = "" if window.start <= round(peak["time"] / motion.dt) + motion.lead < window.stop else ", in the pad"
+    value = f"{at_least(result, name, quantity)}{peak['value'] * factor:.3g}"
+    return f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}", float(peak["time"])
 
 
 def _component_title(result: Result, name: str) -> str:

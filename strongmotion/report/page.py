@@ -1,4 +1,4 @@
-"""The page of one record: self-contained HTML that needs neither network nor script."""
+"""The page of one record: self-contained HTML that needs no network, and says all it has to say without script."""
 
 from __future__ import annotations
 
@@ -19,17 +19,19 @@ from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
+from .happened import happened, instant
+from .made import FOLDER, Made
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
+from .verdict import PEAKS, verdict_of
+from .zoom import packed_motion
 
 if TYPE_CHECKING:
+    from ..archive import Entry, Standing
     from ..chain import Band
     from ..record import Finding
     from ..result import Result
 
-__all__ = ["Picture", "record_page", "templates", "write_record_page"]
-
-
-FOLDER = Path(__file__).parent / "templates"
+__all__ = ["Neighbour", "Picture", "Surroundings", "record_page", "templates", "write_record_page"]
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,40 @@ class Picture:
 
     svg: Markup
     caption: str
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """Another record of the archive, and where its page lies."""
+
+    record: str
+    link: str
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What an archive knows of a record beside its result.
+
+    Parameters
+    ----------
+    index : str
+        Where the archive's page lies, for a link to it.
+    before, after : Neighbour, optional
+        The pages to turn to.
+    standing : Standing, optional
+        Versions and decisions of the record, of which the result is the current version.
+    history : tuple of Entry
+        All that happened to it.
+    made : Made, optional
+        What the page is to carry of its making.
+    """
+
+    index: str = ""
+    before: Neighbour | None = None
+    after: Neighbour | None = None
+    standing: Standing | None = None
+    history: tuple[Entry, ...] = ()
+    made: Made | None = None
 
 
 @functools.cache
@@ -71,7 +107,7 @@ def _policy(style: str, *scripts: str) -> str:
     return f"default-src 'none'; style-src {hashed(style)}; script-src {allowed}; base-uri 'none'; form-action 'none'"
 
 
-def record_page(result: Result, unit: str = "m/s2", index: str | None = None) -> str:
+def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None = None) -> str:
     """Return the page of one record as HTML.
 
     Parameters
@@ -79,14 +115,15 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
     result : Result
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
-    index : str, optional
-        Where the archive's page lies, for a link to it.
+    around : Surroundings, optional
+        Its archive: pages to turn to, versions and decisions.
 
     Returns
     -------
     str
-        Findings first, then the headline numbers, figures, tables, how it was processed, definitions and cautions. It
-        needs no other file, no network and no script.
+        The verdict first, then findings, headline numbers, figures, tables, how it was processed, definitions and
+        cautions. It needs no other file and no network. A small script of its own draws the motion at full resolution,
+        to zoom and pan; without script, and in print, still pictures stand there.
 
     Raises
     ------
@@ -94,6 +131,7 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
+    around = around or Surroundings()
     record, station = result.record, result.record.station
     headline_columns, headline = headline_table(result, unit)
     named = ["PGA", "PGV", "PGD", "PSA", "RotD50", "usable band", "band of a number"]
@@ -107,7 +145,8 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
         version=result.version,
         made_with=__version__,
         cautions=result.cautions,
-        severity=result.severity,
+        verdict=verdict_of(result, around.standing),
+        peaks_used=PEAKS,
         severities=SEVERITIES,
         findings=_alike(result),
         headline_columns=headline_columns,
@@ -119,20 +158,24 @@ def record_page(result: Result, unit: str = "m/s2", index: str | None = None) ->
             for name, band in result.usable_band.items()
         ],
         pictures=_pictures(result, unit),
+        motion=packed_motion(result, unit),
         measures=measures_table(result, unit),
         spectra=spectra_table(result, unit),
         history=[
             (entry.step, entry.component, entry.what, [(key, _value(value)) for key, value in entry.values.items()])
             for entry in result.history
         ],
+        changed=result.settings.changed(),
         settings=result.settings.to_toml(),
         glossary=glossary,
         key_of=key_of,
-        index=index,
+        around=around,
+        happened=[(instant(entry.time), happened(entry), entry.by, entry.why) for entry in around.history],
+        instant=instant,
     )  # fmt: skip
 
 
-def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", index: str | None = None) -> Path:
+def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", around: Surroundings | None = None) -> Path:
     """Write a record's page, whole or not at all; see `record_page`.
 
     Raises
@@ -143,7 +186,7 @@ def write_record_page(result: Result, path: str | Path, unit: str = "m/s2", inde
         `unit` is not one of acceleration.
     """
     path = Path(path)
-    write_whole(path, record_page(result, unit, index).encode(), replace=True)
+    write_whole(path, record_page(result, unit, around).encode(), replace=True)
     return path
 
 

@@ -1,4 +1,4 @@
-"""A record's page as PDF, for paper and for files: the same numbers, findings, figures and history."""
+"""A record as PDF, for paper and for files: a summary on two pages, then the same as on its page."""
 
 from __future__ import annotations
 
@@ -18,22 +18,28 @@ from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
 from .figures import FIGURES
 from .style import STYLES, place, printable
+from .summary import PAPERS, Prints, summary_pages
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, spectra_table
 
 if TYPE_CHECKING:
     from ..result import Result
+    from .page import Surroundings
 
-__all__ = ["write_pdf"]
+__all__ = ["is_stamped", "write_pdf"]
 
-PAPER = (8.27, 11.69)
-"""A4, inches."""
-
-LINES, COLUMNS = 72, 96
-"""Of text on a page."""
+LINES, COLUMNS = 68, 96
+"""Of text on a page of either paper."""
 
 
-def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
-    """Write a record's findings, numbers, figures, tables and history as PDF, whole or not at all.
+def write_pdf(
+    result: Result,
+    path: str | Path,
+    unit: str = "m/s2",
+    around: Surroundings | None = None,
+    prints: Prints | None = None,
+    stamp: str = "",
+) -> Path:
+    """Write a record as PDF, whole or not at all: its summary on two pages, and unless that is all, the full record.
 
     Parameters
     ----------
@@ -41,6 +47,13 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
     path : str or Path
     unit : {"m/s2", "cm/s2", "g"}
         Of acceleration.
+    around : Surroundings, optional
+        Versions and decisions of the record in its archive.
+    prints : Prints, optional
+        Paper and target. The full record follows where its `full` asks for it, which it does if not given: findings,
+        numbers, figures, tables and history.
+    stamp : str
+        Kept in the file, for `is_stamped`.
 
     Returns
     -------
@@ -54,25 +67,44 @@ def write_pdf(result: Result, path: str | Path, unit: str = "m/s2") -> Path:
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
+    prints = prints or Prints(full=True)
     path = Path(path)
     content = io.BytesIO()
     about = {"Title": place(result.record), "Subject": CAUTION, "Creator": f"strongmotion {__version__}"}
+    if stamp:
+        about["Keywords"] = stamp
     with (
         matplotlib.rc_context({"pdf.fonttype": 42}),
         PdfPages(content, metadata={**about, "CreationDate": None}) as pages,
     ):
-        for figure in [*_text_pages(_front(result, unit)), *_figures(result, unit), *_text_pages(_back(result, unit))]:
+        for figure in summary_pages(result, unit, around, prints.paper, prints.target):
             pages.savefig(figure)
+        if prints.full:
+            paper = PAPERS[prints.paper]
+            for figure in (
+                *_text_pages(_front(result, unit), paper),
+                *_figures(result, unit, paper),
+                *_text_pages(_back(result, unit), paper),
+            ):
+                pages.savefig(figure)
     write_whole(path, content.getvalue(), replace=True)
     return path
 
 
-def _figures(result: Result, unit: str) -> Iterator[Figure]:
+def is_stamped(path: Path, stamp: str) -> bool:
+    """Tell whether a PDF is there that was written with this stamp."""
+    try:
+        return stamp.encode() in path.read_bytes()
+    except OSError:
+        return False
+
+
+def _figures(result: Result, unit: str, paper: tuple[float, float]) -> Iterator[Figure]:
     """Draw each figure, a page each."""
     for entry in FIGURES:
         if entry.needs(result):
             figure = entry.drawn(result, unit)
-            figure.set_size_inches(PAPER[1], PAPER[0])
+            figure.set_size_inches(paper[1], paper[0])
             yield figure
 
 
@@ -147,11 +179,11 @@ def _table(columns: list[str], rows: list[list[str]]) -> Iterator[str]:
         yield ""
 
 
-def _text_pages(lines: Iterator[str]) -> Iterator[Figure]:
+def _text_pages(lines: Iterator[str], paper: tuple[float, float]) -> Iterator[Figure]:
     """Set lines of text, a figure a page, with the caution at its foot."""
     look, every = STYLES["light"], list(lines)
     for first in range(0, len(every), LINES):
-        figure = Figure(figsize=PAPER, facecolor=look.paper)
+        figure = Figure(figsize=paper, facecolor=look.paper)
         figure.text(
             0.08, 0.95, "\n".join(every[first : first + LINES]), family="monospace", fontsize=7.6, va="top",
             linespacing=1.35, color=look.ink, parse_math=False,

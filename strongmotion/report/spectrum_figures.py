@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 import numpy as np
 from matplotlib.lines import Line2D
@@ -14,6 +14,7 @@ from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit, label
 from ..spectra import ResponseSpectrum
 from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
+from .tables import at_least
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,6 +59,7 @@ def spectrum_figure(
     scale: Literal["log", "linear"] = "log",
     axes: Axes | None = None,
     style: str = "light",
+    target: TargetSpectrum | None = None,
 ) -> Figure:
     """Draw the pseudo-acceleration spectra of the components and of RotD50 and RotD100.
 
@@ -72,6 +74,8 @@ def spectrum_figure(
     axes : Axes, optional
         To draw into; a figure is made if not given.
     style : {"light", "dark"}
+    target : TargetSpectrum, optional
+        Of the same damping, drawn dashed.
 
     Returns
     -------
@@ -84,13 +88,15 @@ def spectrum_figure(
     Raises
     ------
     InputError
-        The result has no spectra of this damping, `unit` is not one of acceleration, or `scale` or `style` is unknown.
+        The result has no spectra of this damping, `unit` is not one of acceleration, or `scale` or `style` is
+        unknown; the target is of another damping.
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
     if scale not in ("log", "linear"):
         raise InputError(f"unknown scale {scale!r}", remedy="Use log or linear")
     damping, curves = _curves_of(result, damping)
+    _check_damping(target, damping)
     curves = [curve for curve in curves if curve.name != "RotD00"]
     figure, grid = canvas(axes, 1, 1, (8.0, 5.6), look)
     panel = grid[0, 0]
@@ -101,7 +107,7 @@ def spectrum_figure(
     handles: list[Artist] = []
     faded = False
     for index, curve in enumerate(curves):
-        pga = f"PGA {_pga(result, curve.name) * factor:.3g} {label(unit)}"
+        pga = f"PGA {at_least(result, curve.name, 'PGA')}{_pga(result, curve.name) * factor:.3g} {label(unit)}"
         line, part = _draw(panel, curve, curve.period, curve.psa * factor, f"{curve.name}, {pga}", index, look)
         handles.append(line)
         faded |= part
@@ -118,6 +124,8 @@ def spectrum_figure(
         panel.set_xlim(*((first.period[0], first.period[-1]) if scale == "log" else (0, _linear_end(first))))
     if scale == "linear":
         panel.set_ylim(bottom=0)
+    if target is not None and first is not None:
+        handles += _draw_target(panel, target, first.period, factor, look)
     if faded:
         handles.append(Line2D([], [], color=look.faint, alpha=0.4, label="outside the usable band"))
     panel.set_xlabel("Period, s")
@@ -316,7 +324,7 @@ def acceleration_displacement_figure(
 
 
 def comparison_figure(
-    results: Sequence[Result],
+    results: Sequence[Result] | Mapping[str, pd.DataFrame],
     target: TargetSpectrum | None = None,
     component: str = "RotD50",
     damping: float = 0.05,
@@ -329,8 +337,9 @@ def comparison_figure(
 
     Parameters
     ----------
-    results : sequence of Result
-        Each with spectra of this component and damping at the same periods.
+    results : sequence of Result, or mapping of str to pandas.DataFrame
+        Each with spectra of this component and damping at the same periods; or such spectra, as in `Result.spectra`,
+        by the names of their records.
     target : TargetSpectrum, optional
         Of the same damping.
     component : str
@@ -347,13 +356,14 @@ def comparison_figure(
     -------
     matplotlib.figure.Figure
         The median is exp of the mean of log PSA, the spread one standard deviation of it either way; both only over the
-        records usable at a period, and where those are more than half of all.
+        records usable at a period, and where those are at least half of all that are drawn. Along the head stands how
+        many, n, are usable at a few periods.
 
     Raises
     ------
     InputError
-        No results, or one without these spectra or with other periods; `unit`, `scale` or `style` is unknown; the
-        target is of another damping.
+        No results, or one without these spectra or with other periods; `unit`, `scale` or `style` is
+        unknown; the target is of another damping.
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
@@ -361,13 +371,16 @@ def comparison_figure(
         raise InputError(f"unknown scale {scale!r}", remedy="Use log or linear")
     if not results:
         raise InputError("there are no results to compare")
-    if target is not None and not np.isclose(target.damping, damping):
-        raise InputError(f"the target is of damping {target.damping:g}, the spectra of {damping:g}", source="target")
-    curves = []
-    for result in results:
-        found = [curve for curve in _curves_of(result, damping)[1] if curve.name == component]
+    _check_damping(target, damping)
+    curves: list[_Curve] = []
+    by_name = results if isinstance(results, Mapping) else {}
+    spectra = list(by_name.items()) or [
+        (result.record.id, result.spectra) for result in cast("Sequence[Result]", results)
+    ]
+    for name, table in spectra:
+        found = [curve for curve in _curves_of(table, damping)[1] if curve.name == component]
         if not found:
-            raise InputError(f"record {result.record.id} has no spectra of {component}", source="component")
+            raise InputError(f"record {name} has no spectra of {component}", source="component")
         curves.append(_without_zero(found[0]) if scale == "log" else found[0])
     period = curves[0].period
     if any(not np.array_equal(curve.period, period) for curve in curves):
@@ -377,11 +390,11 @@ def comparison_figure(
     if scale == "log":
         logarithmic(panel)
     psa = np.array([np.where(curve.usable & (curve.psa > 0), curve.psa, np.nan) * factor for curve in curves])
-    for row, result in zip(psa, results, strict=True):
-        panel.plot(period, row, color=look.faint, linewidth=0.6, alpha=0.6, label=f"_{result.record.id}")
+    for row, (name, _) in zip(psa, spectra, strict=True):
+        panel.plot(period, row, color=look.faint, linewidth=0.6, alpha=0.6, label=f"_{name}")
     count = np.isfinite(psa).sum(axis=0)
     shown = int(np.isfinite(psa).any(axis=1).sum())
-    enough = count > shown / 2
+    enough = (count >= shown / 2) & (count > 0)
     logs = np.log(psa, where=np.isfinite(psa), out=np.zeros_like(psa))
     mean = logs.sum(axis=0) / np.maximum(count, 1)
     deviation = np.sqrt(np.where(np.isfinite(psa), (logs - mean) ** 2, 0.0).sum(axis=0) / np.maximum(count - 1, 1))
@@ -395,15 +408,12 @@ def comparison_figure(
                 linewidth=0, label="median ± 1 standard deviation of ln PSA",
             )
         )  # fmt: skip
-    handles += panel.plot(period, median, color=look.colour("H1"), linewidth=2.2, label="median")
+    handles += panel.plot(
+        period, median, color=look.colour("H1"), linewidth=2.2, label="median, where n is half of them or more"
+    )
+    _write_counts(panel, period, count, scale, look)
     if target is not None:
-        inside = (period >= target.periods[0]) & (period <= target.periods[-1])
-        goal = np.full_like(period, np.nan)
-        goal[inside] = target.at(period[inside]) * factor
-        handles += panel.plot(
-            period, goal, color=look.colour("H2"), linewidth=2.0, linestyle=(0, (5, 2)),
-            label=f"target: {shortened(target.name, 40)}",
-        )  # fmt: skip
+        handles += _draw_target(panel, target, period, factor, look)
     panel.set_xlim(*((period[0], period[-1]) if scale == "log" else (0, min(period[-1], LAST_LINEAR))))
     if scale == "linear":
         panel.set_ylim(bottom=0)
@@ -418,14 +428,45 @@ def comparison_figure(
     return finish(figure, axes is None, heading_text, look)
 
 
-def _curves_of(source: Result | ResponseSpectrum, damping: float | None) -> tuple[float, list[_Curve]]:
+def _check_damping(target: TargetSpectrum | None, damping: float) -> None:
+    if target is not None and not np.isclose(target.damping, damping):
+        raise InputError(f"the target is of damping {target.damping:g}, the spectra of {damping:g}", source="target")
+
+
+def _draw_target(panel: Axes, target: TargetSpectrum, period: Floats, factor: float, look: Style) -> list[Line2D]:
+    """Draw a target over the periods that it has."""
+    inside = (period >= target.periods[0]) & (period <= target.periods[-1])
+    goal = np.full_like(period, np.nan)
+    goal[inside] = target.at(period[inside]) * factor
+    return panel.plot(
+        period, goal, color=look.colour("H2"), linewidth=2.0, linestyle=(0, (5, 2)),
+        label=f"target: {shortened(target.name, 40)}",
+    )  # fmt: skip
+
+
+def _write_counts(panel: Axes, period: Floats, count: NDArray[np.int64], scale: str, look: Style) -> None:
+    """Write above a panel how many records are usable at a few round periods."""
+    last = period[-1] if scale == "log" else min(period[-1], LAST_LINEAR)
+    marks = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if scale == "log" else (0.5, 1.5, 2.5, 3.5, 4.5)
+    first = "n = "
+    for mark in marks:
+        if 1.02 * period[0] < mark < 0.98 * last:
+            panel.annotate(
+                f"{first}{count[np.abs(period - mark).argmin()]}", (mark, 1.0), xycoords=panel.get_xaxis_transform(),
+                xytext=(0, 2), textcoords="offset points", ha="center", va="bottom", fontsize=8, color=look.faint,
+            )  # fmt: skip
+            first = ""
+
+
+def _curves_of(source: Result | ResponseSpectrum | pd.DataFrame, damping: float | None) -> tuple[float, list[_Curve]]:
     """Return the damping drawn, the first if none is asked for, and its lines."""
     if isinstance(source, ResponseSpectrum):
         if source.sd is None or source.psv is None or source.psa is None:
             raise InputError("the spectrum has not SD, PSV and PSA", remedy="Compute it with these quantities")
         dampings = [float(value) for value in source.damping]
     else:
-        dampings = [float(value) for value in dict.fromkeys(source.spectra["damping"])]
+        table: pd.DataFrame = getattr(source, "spectra", source)
+        dampings = [float(value) for value in dict.fromkeys(table["damping"])]
     damping = dampings[0] if damping is None else float(damping)
     at = next((i for i, known in enumerate(dampings) if np.isclose(known, damping, rtol=1e-9, atol=0.0)), None)
     if at is None:
@@ -445,7 +486,7 @@ def _curves_of(source: Result | ResponseSpectrum, damping: float | None) -> tupl
                 np.ones(order.size, bool), nothing, nothing,
             )
         ]  # fmt: skip
-    table = source.spectra[source.spectra["damping"] == dampings[at]]
+    table = table[table["damping"] == dampings[at]]
     return damping, [
         _curve(str(name), rows.sort_values("period")) for name, rows in table.groupby("component", sort=False)
     ]

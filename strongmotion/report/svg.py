@@ -7,6 +7,7 @@ as text, and without an id that another figure of the page has too. It is no Axe
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from collections.abc import Iterable, Sequence
@@ -587,7 +588,19 @@ def _path(x: Floats, y: Floats) -> str:
     if x.size > 2:  # points that fall together are one
         moved = np.concatenate(([True], (np.diff(x) != 0) | (np.diff(y) != 0)))
         x, y = x[moved], y[moved]
-    return "M" + "L".join([f"{a:g} {b:g}" for a, b in zip((x / 10.0).tolist(), (y / 10.0).tolist(), strict=True)])
+    begin = f"M{x[0] / 10.0:g} {y[0] / 10.0:g}"
+    if x.size == 1:
+        return begin
+    # Steps from point to point are half as long to write as places. They are whole tenths, so they add up exactly.
+    steps = np.column_stack((np.diff(x), np.diff(y))).astype(int).ravel().tolist()
+    return f"{begin}l{''.join([_tenths(step) for step in steps])}"
+
+
+@functools.cache
+def _tenths(step: int) -> str:
+    """Return a number of tenths as a path has it, with what parts it from the number before."""
+    text = f"{step / 10.0:g}".replace("0.", ".", 1) if abs(step) < 10 and step else f"{step / 10.0:g}"
+    return text if step < 0 else f" {text}"
 
 
 def _stroke(drawn: Drawn) -> str:

@@ -20,6 +20,7 @@ __all__ = [
     "DAGGER",
     "SEVERITIES",
     "Cell",
+    "at_least",
     "facts",
     "headline_table",
     "measures_table",
@@ -68,6 +69,15 @@ def number(value: float, digits: int = 3) -> str:
     if size < 1e-4 or size >= 1e7:
         return f"{value:.{digits - 1}e}"
     return f"{value:.0f}" if size >= 10.0**digits - 0.5 else f"{value:#.{digits}g}".rstrip(".")
+
+
+def at_least(result: Result, component: str, quantity: str) -> str:
+    """Return the mark that stands before a peak that is a lower bound; nothing before any other number."""
+    peaks = result.peaks
+    if "bound" not in peaks:
+        return ""
+    its = peaks[(peaks["component"] == component) & (peaks["quantity"] == quantity)]
+    return "≥ " if its["bound"].astype(bool).any() else ""
 
 
 def facts(record: Record) -> list[tuple[str, str]]:
@@ -145,7 +155,9 @@ def measures_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
     unfit = _unfit(result, columns)
     rows = []
     measured: dict[str, dict[str, dict]] = {}
+    bounds = {(row["component"], row["quantity"]): row.get("bound") for row in result.peaks.to_dict("records")}
     for row in table.to_dict("records"):
+        row["bound"] = bounds.get((row["component"], row["measure"]))
         measured.setdefault(str(row["measure"]), {})[str(row["component"])] = row
     for measure, by_component in measured.items():
         first = next(iter(by_component.values()))
@@ -202,8 +214,8 @@ def _cell(row: dict | None, factor: float, value: str = "value", unfit: bool = F
     ends = [float(row.get(end, math.nan)) * factor for end in (low, high)]
     central = float(row[value]) * factor
     band = "" if unfit or not all(math.isfinite(end) for end in ends) else _band(central, *ends)
-    at_least = "≥ " if row.get("bound") else ""
-    return Cell(f"{at_least}{number(central)}", band, bool(row.get("usable", True)) and not unfit)
+    mark = "≥ " if row.get("bound") else ""
+    return Cell(f"{mark}{number(central)}", band, bool(row.get("usable", True)) and not unfit)
 
 
 def _band(value: float, low: float, high: float) -> str:
