@@ -24,12 +24,14 @@ from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order, step
 from .pad import pad_ends
+from .rivals import BaselineModel
 from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
 from .windows import Windows, find_windows
 
 __all__ = [
     "Band",
     "Baseline",
+    "BaselineModel",
     "Choices",
     "Corrected",
     "Mended",
@@ -178,7 +180,13 @@ def correct(
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *tested, *steps])
     baseline = {
-        name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
+        name: Baseline(
+            chosen.method,
+            chosen.removed.get(name),
+            chosen.displacements.get(name),
+            chosen.rivals[name].models if name in chosen.rivals else (),
+        )
+        for name in padded
     }
     if before is not None:
         low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))

@@ -1,0 +1,354 @@
+"""Rival baselines: what else explains the quiet windows as well, and where it leaves the ground.
+
+The quiet windows give few numbers: slope, level and curvature of velocity after the shaking, and a trend of
+acceleration before it. Many histories of the zero line give the same numbers and different displacements: none; one
+step, sudden or gradual; two levels, one during the strong shaking and another after it (Iwan, Moser & Peng, 1985;
+Boore, 2001); a tilt that grows with the shaking (Graizer, 2006). Each is a sum of few shapes. The zero can change only
+between the onset and the time from which velocity is a straight line, so times of change are drawn from that interval,
+and the spread of displacements is what is not known (Akkar & Boore, 2009). Given the times, amplitudes follow from the
+quiet windows by generalised least squares, with the noise as known beforehand (`tail`) and a normal distribution of
+amplitudes, and displacement is a sum of weights times amplitudes.
+
+All models can explain the numbers, so what is assumed beforehand sets the interval. A level that came and went has
+about the size of what remains after the shaking: where nothing remains, rivals are small by construction, and where
+something does, none is preferred. To every model belong what changes slowly (a drift since before the shaking, a
+recovery after it), which only curved quiet windows let in, and half a count of offset where noise is below the count.
+Displacements that the velocity of the shaking could not have reached in its duration are unlikely.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from ..motion import Motion
+from .baseline import NORMAL_95, Shift
+from .counts import rounding_offset
+from .integrate import integrate_twice
+from .tail import Tail
+from .windows import Windows
+
+__all__ = ["BaselineModel", "Rivals", "rival_baselines"]
+
+Floats = NDArray[np.float64]
+
+DRAWS = 256
+"""Draws of the times of change; a quarter is of each kind below."""
+
+NONE, ONE_STEP, TWO_LEVELS, TILT = "none", "one step", "two levels", "tilt with the shaking"
+
+REMOVED, REMOVED_WEIGHT = "as removed", 0.2
+"""What the motion is made with: one step, or an error that noise explains. It counts as one of five."""
+
+KINDS = (ONE_STEP, TWO_LEVELS, TILT, ONE_STEP)
+"""Draws in turn. Of the two of one step the first is sudden, the last gradual."""
+
+DRAWN = np.append(np.resize(KINDS, DRAWS), NONE)
+"""The model of each draw; the last has no error but half a count."""
+
+RELATIVE_LEVEL = 1.0
+"""Standard deviation of a level that came and went, as a multiple of what remains after the shaking: a judgement,
+without a source."""
+
+FINAL_LEVEL = 2.0
+"""The same of the level after the shaking: wide, since that level is measured."""
+
+DRIFT = 3.0
+"""The same of a drift since before the shaking."""
+
+SLOWEST = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
+"""Time constants, s, of what changes slowly."""
+
+WITHIN_NOISE = 2.0
+"""Slope and level after the shaking are signs of a baseline by what they exceed this many standard deviations by."""
+
+LEAST_STRONG = 5.0
+"""Shortest duration of strong shaking, s, over which velocity came to the level that it shows at rest."""
+
+QUANTILES = (-1.645, -0.97, -0.52, -0.17, 0.17, 0.52, 0.97, 1.645)
+"""The normal distribution by eight of its values."""
+
+
+def _evenly(count: int, dimensions: int) -> Floats:
+    """Return points that fill a unit cube evenly, the same each time; shape (count, dimensions).
+
+    The additive recurrence whose steps are powers of the root of x^(d+1) = x + 1 (from memory).
+    """
+    root = 2.0
+    for _ in range(64):
+        root = (1.0 + root) ** (1.0 / (dimensions + 1))
+    return np.asarray((0.5 + np.outer(np.arange(1, count + 1), root ** -np.arange(1.0, dimensions + 1))) % 1.0)
+
+
+EVENLY = _evenly(DRAWS, 7)
+"""Five times of change, the time constants, and whether the times follow the energy of the shaking."""
+
+
+@dataclass(frozen=True)
+class BaselineModel:
+    """One explanation of the quiet windows.
+
+    Parameters
+    ----------
+    name : str
+        ``"as removed"``, ``"none"``, ``"one step"``, ``"two levels"`` or ``"tilt with the shaking"``.
+    weight : float
+        Its share in the interval, from 0 to 1.
+    misfit : float
+        Root mean square of what the best of it leaves of the quiet windows, in standard deviations of the noise.
+    low, high : float
+        Permanent displacement with it, m, from 5 to 95 %.
+    """
+
+    name: str
+    weight: float
+    misfit: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, eq=False)
+class Rivals:
+    """All explanations together.
+
+    Parameters
+    ----------
+    models : tuple of BaselineModel
+    low, high : float
+        Permanent displacement, m, from 5 to 95 %, over all.
+    extremes : tuple of ndarray, each of shape (n,)
+        Zero lines of acceleration, m/s², with which the ground ends near either.
+    """
+
+    models: tuple[BaselineModel, ...]
+    low: float
+    high: float
+    extremes: tuple[Floats, Floats]
+
+
+def rival_baselines(motion: Motion, windows: Windows, tail: Tail, shift: Shift) -> Rivals:
+    """Weigh explanations of the quiet windows, and say where they leave the ground.
+
+    Parameters
+    ----------
+    motion : Motion
+        Acceleration, m/s², its zero that of the pre-event window, before any shift is removed.
+    windows : Windows
+        Onset, pre-event window and strong shaking.
+    tail : Tail
+        What velocity at rest says.
+    shift : Shift
+        The simplest explanation, whose displacement is measured over the whole tail.
+
+    Returns
+    -------
+    Rivals
+    """
+    data = _Data(motion, windows, tail, shift)
+    shapes = _Shapes(data)
+    mean, deviation, log_weight, misfit = data.solve(shapes.sums)
+    # Each model is as likely beforehand as another, however many draws it has.
+    log_weight -= np.log(DRAWS / len(KINDS)) * (DRAWN != NONE) + np.log(2.0) * (DRAWN == ONE_STEP)
+    log_weight -= log_weight.max()
+    weight = np.exp(log_weight) / np.exp(log_weight).sum()
+    # What the motion itself is made with is one more model, with a share like theirs.
+    its_low, its_high = shift.interval
+    models = [BaselineModel(REMOVED, REMOVED_WEIGHT, 0.0, its_low, its_high)]
+    low, high = _interval(
+        np.append(mean, (its_low + its_high) / 2),
+        np.append(deviation, (its_high - its_low) / 2 / NORMAL_95),
+        np.append((1.0 - REMOVED_WEIGHT) * weight, REMOVED_WEIGHT),
+    )
+    low, high = min(low, shift.displacement), max(high, shift.displacement)
+    for name in (NONE, ONE_STEP, TWO_LEVELS, TILT):
+        of_it = name == DRAWN
+        share = float(weight[of_it].sum()) * (1.0 - REMOVED_WEIGHT)
+        # What is next to impossible still has its displacements.
+        relative = np.exp(log_weight[of_it] - log_weight[of_it].max())
+        its_low, its_high = _interval(mean[of_it], deviation[of_it], relative / relative.sum())
+        models.append(BaselineModel(name, share, float(misfit[of_it].min()), its_low, its_high))
+    order = np.argsort(mean)
+    share_below = np.cumsum(weight[order])
+    # A baseline of a certain displacement is less common than the baselines on both its sides.
+    at = [int(order[min(int(np.searchsorted(share_below, part)), len(order) - 1)]) for part in (0.05, 0.95)]
+    first, last = (shapes.zero_line(i, data.amplitudes(shapes.sums[i]), motion) for i in at)
+    return Rivals(tuple(models), low, high, (first, last))
+
+
+def _interval(mean: Floats, deviation: Floats, weight: Floats) -> tuple[float, float]:
+    """Return 5 and 95 % of a mixture of normal distributions."""
+    values = (mean[:, None] + deviation[:, None] * np.array(QUANTILES)).ravel()
+    order = np.argsort(values)
+    share = np.repeat(weight, len(QUANTILES))[order] / len(QUANTILES)
+    low, high = np.interp((0.05, 0.95), np.cumsum(share) - share / 2, values[order])
+    return float(low), float(high)
+
+
+class _Data:
+    """What the quiet windows say, with its errors: trend before, slope, level and curvature of velocity after.
+
+    The last number is the displacement, which is asked for.
+    """
+
+    def __init__(self, motion: Motion, windows: Windows, tail: Tail, shift: Shift) -> None:
+        sums, line, dt = tail.sums, tail.line, motion.dt
+        self.tail, self.windows, self.dt = tail, windows, dt
+        self.weights = np.array([sums.trend, sums.slope, sums.level, sums.curvature, sums.displaced])
+        self.seen = self.weights @ sums.means
+        block, count = round(sums.step / dt), len(sums.means)
+        self.blocks = (count, block)
+        zero_line = shift.zero_line(len(motion), dt, 0.0)
+        self.seen[4] = shift.offset + self.weights[4] @ self.by_block(zero_line)
+        self.acceleration = motion.acceleration - shift.zero_line(len(motion), dt, shift.half_length)
+        self.velocity, displacement = integrate_twice(self.acceleration, dt)
+        # The coda is an error of the straight line, and of the displacement.
+        span = sums.time[-1] - line.start * dt
+        whole = line.slope_error * span / np.sqrt(12.0)
+        self.error = sums.covariance(self.weights)
+        self.error[1, 1] += line.slope_error**2
+        self.error[2, 2] += whole**2 + (line.slope_error * span / 2) ** 2
+        self.error[1, 2] -= line.slope_error**2 * span / 2
+        self.error[2, 1] = self.error[1, 2]
+        self.error[3, 3] += 720.0 * (whole / span**2) ** 2
+        parts = np.array_split(displacement[line.start :: 10], 3)
+        self.coda = float(np.ptp([np.median(part) for part in parts])) / 2 / NORMAL_95
+        strong = max((windows.strong[1] - windows.strong[0]) * dt, LEAST_STRONG)
+        self.farthest = float(np.abs(self.velocity[: line.start]).max()) * strong
+        # What noise explains is no sign of any baseline.
+        beyond_noise = np.maximum(np.abs(self.seen) - WITHIN_NOISE * np.sqrt(np.diag(self.error)), 0.0)
+        left = float(max(beyond_noise[1], beyond_noise[2] / strong))
+        half_count = rounding_offset(motion.acceleration[: windows.noise], motion.count)
+        sizes = np.array((FINAL_LEVEL, RELATIVE_LEVEL, RELATIVE_LEVEL, DRIFT)) * left
+        self.prior = np.append(sizes, half_count) ** 2
+
+    def by_block(self, values: Floats) -> Floats:
+        """Average samples over the blocks of the sums."""
+        count, block = self.blocks
+        return np.asarray(values[: count * block].reshape(count, block).mean(axis=1))
+
+    def solve(self, shapes: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Return displacement, its standard deviation, the log of the weight and the misfit for each draw.
+
+        `shapes` are the sums of each shape with an amplitude of 1; shape (draws, shapes, 5).
+        """
+        common = np.einsum("dsi,s,dsj->dij", shapes, self.prior, shapes) + self.error
+        inverse, seen = np.linalg.inv(common[:, :4, :4]), self.seen[:4]
+        linked = common[:, 4, :4]
+        solved = inverse @ seen
+        mean = self.seen[4] - (linked * solved).sum(axis=1)
+        variance = common[:, 4, 4] - np.einsum("di,dij,dj->d", linked, inverse, linked)
+        deviation = np.sqrt(np.maximum(variance, 0.0) + self.coda**2)
+        log_weight = -(solved @ seen + np.linalg.slogdet(common[:, :4, :4])[1] + (mean / self.farthest) ** 2) / 2
+        # What remains is that part of the noise which the solution ascribes to noise.
+        remains = solved @ self.error[:4, :4]
+        misfit = np.sqrt(np.mean(remains**2 / np.diag(self.error)[:4], axis=1))
+        return mean, deviation, log_weight, misfit
+
+    def amplitudes(self, shapes: Floats) -> Floats:
+        """Return the likeliest amplitudes of the shapes of one draw, m/s²."""
+        common = np.einsum("si,s,sj->ij", shapes[:, :4], self.prior, shapes[:, :4]) + self.error[:4, :4]
+        return np.asarray(self.prior * (shapes[:, :4] @ np.linalg.solve(common, self.seen[:4])))
+
+
+class _Shapes:
+    """Draws of the shapes: the level that stays, one that came and went, a recovery, a drift, half a count.
+
+    Attributes
+    ----------
+    sums : ndarray, shape (draws, 5, 5)
+        Sums of the shapes (second axis), by the weights of the data (last axis).
+    """
+
+    def __init__(self, data: _Data) -> None:
+        sums = data.tail.sums
+        self._data, self._step = data, sums.step
+        self._change = (data.windows.noise * data.dt, data.tail.line.start * data.dt)
+        after = np.cumsum(data.weights[:, ::-1], axis=1)[:, ::-1]
+        self._after = np.pad(after, ((0, 0), (0, 1)))  # sums of a step at each edge of the blocks
+        acceleration = data.by_block(data.acceleration**2)
+        self._growths = [
+            self._growth(part)
+            for part in (
+                data.by_block(np.abs(data.velocity)),
+                data.by_block(data.velocity**2),
+                np.sqrt(acceleration),
+                acceleration,
+            )
+        ]
+        drawn = EVENLY
+        by_energy = drawn[:, 6] < 0.5
+        self._times = np.where(by_energy[:, None], self._with_energy(drawn[:, :5]), self._any_time(drawn[:, :5]))
+        self._times[:, :2].sort(axis=1)
+        self._times[:, 2:4].sort(axis=1)
+        self._slow = (drawn[:, 5] * len(SLOWEST)).astype(int)
+        self._drift = (drawn[::-1, 5] * len(SLOWEST)).astype(int)
+        self.sums = np.zeros((DRAWS + 1, 5, 5))
+        self._add_sums()
+
+    def _growth(self, rate: Floats) -> Floats:
+        """Return what grows from 0 to 1 at a rate between the quiet windows, by block."""
+        time = self._data.tail.sums.time
+        grown = np.cumsum(np.where((time > self._change[0]) & (time < self._change[1]), rate, 0.0))
+        return np.asarray(grown / grown[-1] if grown[-1] > 0 else np.zeros_like(grown))
+
+    def _any_time(self, parts: Floats) -> Floats:
+        return self._change[0] + parts * (self._change[1] - self._change[0])
+
+    def _with_energy(self, parts: Floats) -> Floats:
+        return np.interp(parts, self._growths[-1], self._data.tail.sums.time)
+
+    def _steps(self, times: Floats) -> Floats:
+        """Return the sums of sudden steps; the last axis is that of the weights."""
+        at = np.clip(times / self._step, 0.0, self._after.shape[1] - 1.001)
+        below = at.astype(int)
+        part = (at - below)[..., None]
+        table = self._after.T
+        return np.asarray((1 - part) * table[below] + part * table[below + 1])
+
+    def _add_sums(self) -> None:
+        times, weights = self._times, self._data.weights
+        kind = np.arange(DRAWS) % len(KINDS)
+        level = self.sums[:DRAWS, 0]
+        level[:] = self._steps(times[:, 2])
+        level[kind == 1] = self._steps(times[kind == 1, 1])
+        growths = np.array([np.diff(growth, prepend=0.0) @ self._after[:, :-1].T for growth in self._growths])
+        level[kind == 2] = growths[np.arange(int((kind == 2).sum())) % len(growths)]
+        first, last = times[kind == 3, 2], times[kind == 3, 3]
+        within = first[:, None] + (last - first)[:, None] * (np.arange(16) + 0.5) / 16
+        level[kind == 3] = self._steps(within).mean(axis=1)
+        self.sums[:DRAWS, 1] = self._steps(times[:, 0]) - self._steps(times[:, 1])
+        dying = []
+        for constant in SLOWEST:
+            kept = np.exp(-self._step / constant)
+            summed = lfilter([1.0], [1.0, -kept], weights[:, ::-1] * np.sqrt(kept), axis=1)[:, ::-1]
+            dying.append(summed.T)
+        table = np.array(dying)
+        at = np.clip((times[:, 4] / self._step).round().astype(int), 0, table.shape[1] - 1)
+        self.sums[:DRAWS, 2] = table[self._slow, at]
+        self.sums[:DRAWS, 3] = table[self._drift, 0]
+        self.sums[:, 4] = self._steps(np.array(self._change[0])) - self._steps(np.array(self._change[1]))
+
+    def zero_line(self, draw: int, amplitudes: Floats, motion: Motion) -> Floats:
+        """Return the error of acceleration of one draw, m/s², its mean before the onset removed."""
+        time, dt = np.arange(len(motion)) * motion.dt, motion.dt
+
+        def grown(first: float, last: float) -> Floats:
+            return np.clip((time - first) / max(last - first, dt) + 0.5 * (last - first < dt), 0.0, 1.0)
+
+        line = amplitudes[4] * (grown(self._change[0], self._change[0]) - grown(self._change[1], self._change[1]))
+        if draw < DRAWS:
+            times, kind = self._times[draw], draw % len(KINDS)
+            if kind == 2:
+                growth = self._growths[draw // len(KINDS) % len(self._growths)]
+                level = np.interp(time, self._data.tail.sums.time + self._step / 2, growth)
+            else:
+                level = grown(*((times[2],) * 2, (times[1],) * 2, (0.0, 0.0), (times[2], times[3]))[kind])
+            line = line + amplitudes[0] * level
+            line += amplitudes[1] * (grown(times[0], times[0]) - grown(times[1], times[1]))
+            since = time - times[4]
+            line += amplitudes[2] * np.where(since >= 0, np.exp(-np.maximum(since, 0.0) / SLOWEST[self._slow[draw]]), 0)
+            line += amplitudes[3] * np.exp(-time / SLOWEST[self._drift[draw]])
+        return np.asarray(line - line[: self._data.windows.noise].mean())
