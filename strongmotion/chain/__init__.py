@@ -131,7 +131,7 @@ def correct(
     keeps_low_cut = any(its.low_cut not in (AUTO, 0) for its in own.values())
     chosen = choose_method(motions, windows, keeps_low_cut, settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
-        chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
+        chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown, chosen.departures
     )
 
     findings = [*(finding for _, _, its in mendings for finding in its), *late, *chosen.findings, *low_signal]
@@ -167,7 +167,9 @@ def correct(
         others, entries = raise_low_cuts(automatic, acausal, bands, windows, order, largest)
         bands, tested = refiltered(others), (*tested, *entries)
     for name, motion in padded.items():
-        choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
+        removed, is_open = chosen.removed.get(name), name in chosen.open
+        extremes = chosen.rivals[name].extremes if removed is not None or is_open else ()
+        choices[name] = Choices(motion, bands[name], removed, is_open, extremes, compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], returns=chosen.method == BAND_LIMITED

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import next_fast_len
+from scipy.fft import next_fast_len, rfft, rfftfreq
 from scipy.signal.windows import tukey
 
 from ..motion import Entry, Motion
@@ -64,6 +64,7 @@ def choose_bands(
     settings: FilterSettings,
     cuts_low: bool = True,
     unknown: Mapping[str, NDArray[np.float64]] | None = None,
+    rivals: Mapping[str, NDArray[np.float64]] | None = None,
 ) -> tuple[dict[str, Band], dict[str, SignalAndNoise], tuple[Entry, ...], tuple[Finding, ...]]:
     """Choose the band of each component; the two horizontals share their low-cut.
 
@@ -80,6 +81,9 @@ def choose_bands(
 
     unknown : mapping of str to ndarray, optional
         By component, error of acceleration, m/s², that counts as noise too: what is not known of its zero line.
+    rivals : mapping of str to ndarray, optional
+        By component, how far other baselines lie from the one that was removed, m/s²; shape (k, n). They limit the
+        longest usable period, and move no corner.
 
     Returns
     -------
@@ -97,6 +101,7 @@ def choose_bands(
     high: dict[str, Chosen] = {}
     findings: list[Finding] = []
     compared: dict[str, SignalAndNoise] = {}
+    steady_from: dict[str, float] = {}
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
     strong = (windows.strong[1] - windows.strong[0]) * motions[0].dt
     hole = HOLE_CYCLES / strong if strong > 0 else 0.0
@@ -119,6 +124,11 @@ def choose_bands(
                 findings.append(_low_signal(motion.component, best, settings.signal_to_noise))
             continue
         lowest, top = clear
+        if rivals is not None and motion.component in rivals:
+            others = np.abs(rfft(rivals[motion.component], axis=-1)).max(axis=0) * motion.dt
+            smooth = konno_ohmachi(rfftfreq(len(motion), motion.dt), others, frequency, settings.smoothing)
+            steady = _clear_band(seen, np.hypot(noise, smooth), settings.signal_to_noise, hole)
+            steady_from[motion.component] = top if steady is None else steady[0]
         low[motion.component] = (lowest, f"{asked} above it")
         if which != "pre-event":
             # The velocity at the start is not known, and looks like signal; slow coda in the tail looks like noise.
@@ -143,12 +153,23 @@ def choose_bands(
             findings.append(_no_common_band(given))
 
     bands = {
-        name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction, clear_from[name]) for name in low
+        name: Band(
+            low[name][0],
+            high[name][0],
+            nyquist,
+            settings.period_fraction,
+            clear_from[name],
+            steady_from=steady_from.get(name, 0.0),
+        )
+        for name in low
     }
     if {"H1", "H2"} <= set(bands) and bands["H1"].low_cut == bands["H2"].low_cut:
         cuts = [bands[name].high_cut for name in ("H1", "H2") if bands[name].high_cut > 0]
         bands["horizontal"] = replace(
-            bands["H1"], high_cut=min(cuts, default=0.0), clear_from=max(clear_from["H1"], clear_from["H2"])
+            bands["H1"],
+            high_cut=min(cuts, default=0.0),
+            clear_from=max(clear_from["H1"], clear_from["H2"]),
+            steady_from=max(bands[name].steady_from for name in ("H1", "H2")),
         )
     entries = tuple(
         Entry(

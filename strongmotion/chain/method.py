@@ -87,18 +87,20 @@ class Baseline:
 class Chosen:
     """The motions with their zero corrected, the method they take, and what is known of permanent displacement.
 
-    `removed` holds the baseline shifts that were removed, by component; `open` those with which a band-limited
-    motion could as well have been kept whole. `unknown` is what is not known of them,
-    m/s², where they matter: as good as noise. `rivals` are what else explains the quiet windows.
+    `removed` holds the baseline shifts that were removed, by component; `open` the components of a band-limited
+    motion that could as well have been kept whole. `unknown` is what is not known of them,
+    m/s², where they matter: as good as noise. `rivals` are what else explains the quiet windows, and `departures` how far
+    they lie from what was removed, m/s², where a shift matters.
     """
 
     motions: list[Motion]
     method: str
     removed: dict[str, Shift]
-    open: dict[str, Shift]
+    open: set[str]
     unknown: dict[str, NDArray[np.float64]]
     displacements: dict[str, PermanentDisplacement]
     rivals: dict[str, Rivals]
+    departures: dict[str, NDArray[np.float64]]
     entries: tuple[Entry, ...]
     findings: tuple[Finding, ...]
 
@@ -152,7 +154,7 @@ def choose_method(
         method, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
     corrected: list[Motion] = []
     findings: list[Finding] = []
-    unknown, removed = {}, {}
+    unknown, removed, departures = {}, {}, {}
     for motion in motions:
         shift = shifts[motion.component]
         if method == POLYNOMIAL:
@@ -162,12 +164,14 @@ def choose_method(
             if matters:
                 findings.append(_shifted(motion, shift))
                 unknown[motion.component] = shift.open_error(len(motion), motion.dt)
+                line = shift.zero_line(len(motion), motion.dt, shift.half_length)
+                departures[motion.component] = np.array(rivals[motion.component].extremes) - line
             if method == OFFSET_PRESERVING or matters:
                 motion = remove_shift(motion, shift)
                 removed[motion.component] = shift
         corrected.append(motion)
     open_ = {
-        name: shift
+        name
         for name, shift in shifts.items()
         if shift
         and method == BAND_LIMITED
@@ -191,6 +195,7 @@ def choose_method(
         unknown,
         displacements,
         rivals,
+        departures,
         (*(_explained(name, its) for name, its in rivals.items()), Entry(STEP, "", f"Method {method}: {why}", values)),
         tuple(findings),
     )

@@ -68,6 +68,9 @@ WITHIN_NOISE = 2.0
 LEAST_STRONG = 5.0
 """Shortest duration of strong shaking, s, over which velocity came to the level that it shows at rest."""
 
+FELT = 2.0
+"""Shortest length, s, of a level that oscillators of long periods feel in full: half a period of 4 s."""
+
 QUANTILES = (-1.645, -0.97, -0.52, -0.17, 0.17, 0.52, 0.97, 1.645)
 """The normal distribution by eight of its values."""
 
@@ -120,13 +123,14 @@ class Rivals:
     low, high : float
         Permanent displacement, m, from 5 to 95 %, over all.
     extremes : tuple of ndarray, each of shape (n,)
-        Zero lines of acceleration, m/s², with which the ground ends near either.
+        Four zero lines of acceleration, m/s²: with two of them the ground ends near `low` and `high`, the others have
+        the largest levels that came and went, down and up, which long periods feel most.
     """
 
     models: tuple[BaselineModel, ...]
     low: float
     high: float
-    extremes: tuple[Floats, Floats]
+    extremes: tuple[Floats, ...]
 
 
 def rival_baselines(motion: Motion, windows: Windows, tail: Tail, shift: Shift) -> Rivals:
@@ -170,12 +174,18 @@ def rival_baselines(motion: Motion, windows: Windows, tail: Tail, shift: Shift) 
         relative = np.exp(log_weight[of_it] - log_weight[of_it].max())
         its_low, its_high = _interval(mean[of_it], deviation[of_it], relative / relative.sum())
         models.append(BaselineModel(name, share, float(misfit[of_it].min()), its_low, its_high))
-    order = np.argsort(mean)
-    share_below = np.cumsum(weight[order])
-    # A baseline of a certain displacement is less common than the baselines on both its sides.
-    at = [int(order[min(int(np.searchsorted(share_below, part)), len(order) - 1)]) for part in (0.05, 0.95)]
-    first, last = (shapes.zero_line(i, data.amplitudes(shapes.sums[i]), motion) for i in at)
-    return Rivals(tuple(models), low, high, (first, last))
+    amplitudes = data.amplitudes(shapes.sums)
+    brief = shapes.felt(amplitudes)
+    at = [_quantile(mean, weight, 0.05), _quantile(mean, weight, 0.95)]
+    at += [_quantile(brief, weight * (brief * side >= 0), 0.5 + 0.45 * side) for side in (-1, 1)]
+    return Rivals(tuple(models), low, high, tuple(shapes.zero_line(i, amplitudes[i], motion) for i in at))
+
+
+def _quantile(values: Floats, weight: Floats, part: float) -> int:
+    """Return which of the values has the given part of all weight below it."""
+    order = np.argsort(values)
+    below = np.cumsum(weight[order])
+    return int(order[min(int(np.searchsorted(below, part * below[-1])), len(order) - 1)])
 
 
 def _interval(mean: Floats, deviation: Floats, weight: Floats) -> tuple[float, float]:
@@ -248,9 +258,11 @@ class _Data:
         return mean, deviation, log_weight, misfit
 
     def amplitudes(self, shapes: Floats) -> Floats:
-        """Return the likeliest amplitudes of the shapes of one draw, m/s²."""
-        common = np.einsum("si,s,sj->ij", shapes[:, :4], self.prior, shapes[:, :4]) + self.error[:4, :4]
-        return np.asarray(self.prior * (shapes[:, :4] @ np.linalg.solve(common, self.seen[:4])))
+        """Return the likeliest amplitudes of the shapes of each draw, m/s²; shape (draws, shapes)."""
+        of_it = shapes[..., :4]
+        common = np.einsum("dsi,s,dsj->dij", of_it, self.prior, of_it) + self.error[:4, :4]
+        solved = np.linalg.solve(common, np.broadcast_to(self.seen[:4, None], (*common.shape[:2], 1)))
+        return np.asarray(self.prior * (of_it @ solved)[..., 0])
 
 
 class _Shapes:
@@ -331,23 +343,28 @@ class _Shapes:
         self.sums[:DRAWS, 3] = table[self._drift, 0]
         self.sums[:, 4] = self._steps(np.array(self._change[0])) - self._steps(np.array(self._change[1]))
 
+    def felt(self, amplitudes: Floats) -> Floats:
+        """Return the level that came and went, m/s², as an oscillator feels it: by as much less as it is brief."""
+        length = np.append(self._times[:, 1] - self._times[:, 0], 0.0)
+        return amplitudes[:, 1] * np.minimum(length / FELT, 1.0)
+
     def zero_line(self, draw: int, amplitudes: Floats, motion: Motion) -> Floats:
         """Return the error of acceleration of one draw, m/s², its mean before the onset removed."""
         time, dt = np.arange(len(motion)) * motion.dt, motion.dt
 
-        def grown(first: float, last: float) -> Floats:
+        def ramp(first: float, last: float) -> Floats:
             return np.clip((time - first) / max(last - first, dt) + 0.5 * (last - first < dt), 0.0, 1.0)
 
-        line = amplitudes[4] * (grown(self._change[0], self._change[0]) - grown(self._change[1], self._change[1]))
+        line = amplitudes[4] * (ramp(self._change[0], self._change[0]) - ramp(self._change[1], self._change[1]))
         if draw < DRAWS:
             times, kind = self._times[draw], draw % len(KINDS)
             if kind == 2:
                 growth = self._growths[draw // len(KINDS) % len(self._growths)]
                 level = np.interp(time, self._data.tail.sums.time + self._step / 2, growth)
             else:
-                level = grown(*((times[2],) * 2, (times[1],) * 2, (0.0, 0.0), (times[2], times[3]))[kind])
+                level = ramp(*((times[2],) * 2, (times[1],) * 2, (0.0, 0.0), (times[2], times[3]))[kind])
             line = line + amplitudes[0] * level
-            line += amplitudes[1] * (grown(times[0], times[0]) - grown(times[1], times[1]))
+            line += amplitudes[1] * (ramp(times[0], times[0]) - ramp(times[1], times[1]))
             since = time - times[4]
             line += amplitudes[2] * np.where(since >= 0, np.exp(-np.maximum(since, 0.0) / SLOWEST[self._slow[draw]]), 0)
             line += amplitudes[3] * np.exp(-time / SLOWEST[self._drift[draw]])
