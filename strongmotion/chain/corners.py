@@ -54,6 +54,9 @@ source."""
 HOLE_CYCLES = 2.0
 """The spectrum of a shaking of D seconds rises and falls over 1/D Hz: holes of twice that are chance."""
 
+STEEP = 0.25
+"""Shortest time, s, in which zero lines change here: above its frequency they are taken as steps."""
+
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
 
@@ -125,9 +128,11 @@ def choose_bands(
             continue
         lowest, top = clear
         if rivals is not None and motion.component in rivals:
-            others = np.abs(rfft(rivals[motion.component], axis=-1)).max(axis=0) * motion.dt
-            smooth = konno_ohmachi(rfftfreq(len(motion), motion.dt), others, frequency, settings.smoothing)
-            steady = _clear_band(seen, np.hypot(noise, smooth), settings.signal_to_noise, hole)
+            # The bands say what other baselines would change, so it is enough that they are less than the signal.
+            smooth = _spectrum_of_steps(rivals[motion.component], motion.dt, frequency, settings.smoothing)
+            steady = _clear_band(
+                seen, np.hypot(noise, smooth / settings.signal_to_noise), settings.signal_to_noise, hole
+            )
             steady_from[motion.component] = top if steady is None else steady[0]
         low[motion.component] = (lowest, f"{asked} above it")
         if which != "pre-event":
@@ -294,6 +299,20 @@ def _smoothed(
     tapered[:samples] = (acceleration - acceleration.mean()) * tukey(samples, TAPERED)
     spectrum = fourier_spectrum(tapered, dt)
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
+
+
+def _spectrum_of_steps(
+    lines: NDArray[np.float64], dt: float, frequency: NDArray[np.float64], smoothing: float
+) -> NDArray[np.float64]:
+    """Return the largest smoothed Fourier amplitude of some zero lines, m/s, which fall as 1/f where they are steep."""
+    block = max(1, round(STEEP / dt))
+    count = lines.shape[-1] // block
+    coarse = lines[:, : count * block].reshape(len(lines), count, block).mean(axis=-1)
+    largest = np.abs(rfft(coarse, axis=-1)).max(axis=0) * block * dt
+    highest = 0.4 / (block * dt)
+    below = np.minimum(frequency, highest)
+    smooth = konno_ohmachi(rfftfreq(count, block * dt), largest, np.unique(below), smoothing)
+    return np.asarray(np.interp(below, np.unique(below), smooth) * below / frequency)
 
 
 def _clear_band(

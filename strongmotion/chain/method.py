@@ -88,9 +88,9 @@ class Chosen:
     """The motions with their zero corrected, the method they take, and what is known of permanent displacement.
 
     `removed` holds the baseline shifts that were removed, by component; `open` the components of a band-limited
-    motion that could as well have been kept whole. `unknown` is what is not known of them,
-    m/s², where they matter: as good as noise. `rivals` are what else explains the quiet windows, and `departures` how far
-    they lie from what was removed, m/s², where a shift matters.
+    motion that could as well have been kept whole. `unknown` is what is not known of them, m/s², where they matter: as
+    good as noise. `rivals` are what else explains the quiet windows, and `departures` how far they lie from what was
+    removed, m/s², where a shift matters.
     """
 
     motions: list[Motion]

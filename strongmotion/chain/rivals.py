@@ -65,6 +65,10 @@ SLOWEST = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
 WITHIN_NOISE = 2.0
 """Slope and level after the shaking are signs of a baseline by what they exceed this many standard deviations by."""
 
+BRIEFEST = 0.5
+"""Shortest time, s, that a level lasts. What came and went leaves a velocity, whatever time it took: the briefer, the
+larger its level may be."""
+
 LEAST_STRONG = 5.0
 """Shortest duration of strong shaking, s, over which velocity came to the level that it shows at rest."""
 
@@ -225,7 +229,7 @@ class _Data:
         self.error[3, 3] += 720.0 * (whole / span**2) ** 2
         parts = np.array_split(displacement[line.start :: 10], 3)
         self.coda = float(np.ptp([np.median(part) for part in parts])) / 2 / NORMAL_95
-        strong = max((windows.strong[1] - windows.strong[0]) * dt, LEAST_STRONG)
+        self.strong = strong = max((windows.strong[1] - windows.strong[0]) * dt, LEAST_STRONG)
         self.farthest = float(np.abs(self.velocity[: line.start]).max()) * strong
         # What noise explains is no sign of any baseline.
         beyond_noise = np.maximum(np.abs(self.seen) - WITHIN_NOISE * np.sqrt(np.diag(self.error)), 0.0)
@@ -295,6 +299,8 @@ class _Shapes:
         self._times = np.where(by_energy[:, None], self._with_energy(drawn[:, :5]), self._any_time(drawn[:, :5]))
         self._times[:, :2].sort(axis=1)
         self._times[:, 2:4].sort(axis=1)
+        length = np.maximum(self._times[:, 1] - self._times[:, 0], BRIEFEST)
+        self._brief = np.maximum(data.strong / length, 1.0)
         self._slow = (drawn[:, 5] * len(SLOWEST)).astype(int)
         self._drift = (drawn[::-1, 5] * len(SLOWEST)).astype(int)
         self.sums = np.zeros((DRAWS + 1, 5, 5))
@@ -331,7 +337,8 @@ class _Shapes:
         first, last = times[kind == 3, 2], times[kind == 3, 3]
         within = first[:, None] + (last - first)[:, None] * (np.arange(16) + 0.5) / 16
         level[kind == 3] = self._steps(within).mean(axis=1)
-        self.sums[:DRAWS, 1] = self._steps(times[:, 0]) - self._steps(times[:, 1])
+        between = self._steps(times[:, 0]) - self._steps(times[:, 1])
+        self.sums[:DRAWS, 1] = self._brief[:, None] * between
         dying = []
         for constant in SLOWEST:
             kept = np.exp(-self._step / constant)
@@ -345,27 +352,31 @@ class _Shapes:
 
     def felt(self, amplitudes: Floats) -> Floats:
         """Return the level that came and went, m/s², as an oscillator feels it: by as much less as it is brief."""
-        length = np.append(self._times[:, 1] - self._times[:, 0], 0.0)
-        return amplitudes[:, 1] * np.minimum(length / FELT, 1.0)
+        length = self._times[:, 1] - self._times[:, 0]
+        return np.append(amplitudes[:-1, 1] * self._brief * np.minimum(length / FELT, 1.0), 0.0)
 
     def zero_line(self, draw: int, amplitudes: Floats, motion: Motion) -> Floats:
         """Return the error of acceleration of one draw, m/s², its mean before the onset removed."""
-        time, dt = np.arange(len(motion)) * motion.dt, motion.dt
+        time, step = self._data.tail.sums.time, self._step
 
         def ramp(first: float, last: float) -> Floats:
-            return np.clip((time - first) / max(last - first, dt) + 0.5 * (last - first < dt), 0.0, 1.0)
+            # What is sudden takes one block, with the same middle.
+            return np.clip((time - (first + last) / 2) / max(last - first, step) + 0.5, 0.0, 1.0)
 
-        line = amplitudes[4] * (ramp(self._change[0], self._change[0]) - ramp(self._change[1], self._change[1]))
+        def between(first: float, last: float) -> Floats:
+            return ramp(first, first) - ramp(last, last)
+
+        line = amplitudes[4] * between(*self._change)
         if draw < DRAWS:
             times, kind = self._times[draw], draw % len(KINDS)
             if kind == 2:
-                growth = self._growths[draw // len(KINDS) % len(self._growths)]
-                level = np.interp(time, self._data.tail.sums.time + self._step / 2, growth)
+                level = self._growths[draw // len(KINDS) % len(self._growths)]
             else:
-                level = ramp(*((times[2],) * 2, (times[1],) * 2, (0.0, 0.0), (times[2], times[3]))[kind])
-            line = line + amplitudes[0] * level
-            line += amplitudes[1] * (ramp(times[0], times[0]) - ramp(times[1], times[1]))
-            since = time - times[4]
-            line += amplitudes[2] * np.where(since >= 0, np.exp(-np.maximum(since, 0.0) / SLOWEST[self._slow[draw]]), 0)
+                first, last = {0: (times[2], times[2]), 1: (times[1], times[1]), 3: (times[2], times[3])}[kind]
+                level = ramp(first, last)
+            line = line + amplitudes[0] * level + amplitudes[1] * self._brief[draw] * between(times[0], times[1])
+            since = np.maximum(time - times[4], 0.0)
+            line += amplitudes[2] * ramp(times[4], times[4]) * np.exp(-since / SLOWEST[self._slow[draw]])
             line += amplitudes[3] * np.exp(-time / SLOWEST[self._drift[draw]])
-        return np.asarray(line - line[: self._data.windows.noise].mean())
+        whole = np.interp(np.arange(len(motion)) * motion.dt, time, line)
+        return np.asarray(whole - whole[: self._data.windows.noise].mean())
