@@ -75,6 +75,15 @@ LEAST_STRONG = 5.0
 FELT = 2.0
 """Shortest length, s, of a level that oscillators of long periods feel in full: half a period of 4 s."""
 
+FARTHEST = 0.025
+"""Fraction of draws whose level that came and went is larger than the largest of the extremes, on either side."""
+
+SMALLEST = 1e-15
+"""Least standard deviation of what the quiet windows say, in SI units, so that records without noise can be solved."""
+
+ROUNDING = 1e-9
+"""The same as a fraction of its variance: numbers of double precision say no more."""
+
 QUANTILES = (-1.645, -0.97, -0.52, -0.17, 0.17, 0.52, 0.97, 1.645)
 """The normal distribution by eight of its values."""
 
@@ -181,7 +190,7 @@ def rival_baselines(motion: Motion, windows: Windows, tail: Tail, shift: Shift) 
     amplitudes = data.amplitudes(shapes.sums)
     brief = shapes.felt(amplitudes)
     at = [_quantile(mean, weight, 0.05), _quantile(mean, weight, 0.95)]
-    at += [_quantile(brief, weight * (brief * side >= 0), 0.5 + 0.45 * side) for side in (-1, 1)]
+    at += [_quantile(brief, weight, FARTHEST), _quantile(brief, weight, 1.0 - FARTHEST)]
     return Rivals(tuple(models), low, high, tuple(shapes.zero_line(i, amplitudes[i], motion) for i in at))
 
 
@@ -230,7 +239,7 @@ class _Data:
         parts = np.array_split(displacement[line.start :: 10], 3)
         self.coda = float(np.ptp([np.median(part) for part in parts])) / 2 / NORMAL_95
         self.strong = strong = max((windows.strong[1] - windows.strong[0]) * dt, LEAST_STRONG)
-        self.farthest = float(np.abs(self.velocity[: line.start]).max()) * strong
+        self.farthest = max(float(np.abs(self.velocity[: line.start]).max()) * strong, SMALLEST)
         # What noise explains is no sign of any baseline.
         beyond_noise = np.maximum(np.abs(self.seen) - WITHIN_NOISE * np.sqrt(np.diag(self.error)), 0.0)
         left = float(max(beyond_noise[1], beyond_noise[2] / strong))
@@ -249,24 +258,31 @@ class _Data:
         `shapes` are the sums of each shape with an amplitude of 1; shape (draws, shapes, 5).
         """
         common = np.einsum("dsi,s,dsj->dij", shapes, self.prior, shapes) + self.error
-        inverse, seen = np.linalg.inv(common[:, :4, :4]), self.seen[:4]
+        (inverse, log_size), seen = _inverse(common[:, :4, :4]), self.seen[:4]
         linked = common[:, 4, :4]
         solved = inverse @ seen
         mean = self.seen[4] - (linked * solved).sum(axis=1)
         variance = common[:, 4, 4] - np.einsum("di,dij,dj->d", linked, inverse, linked)
         deviation = np.sqrt(np.maximum(variance, 0.0) + self.coda**2)
-        log_weight = -(solved @ seen + np.linalg.slogdet(common[:, :4, :4])[1] + (mean / self.farthest) ** 2) / 2
+        log_weight = -(solved @ seen + log_size + (mean / self.farthest) ** 2) / 2
         # What remains is that part of the noise which the solution ascribes to noise.
         remains = solved @ self.error[:4, :4]
-        misfit = np.sqrt(np.mean(remains**2 / np.diag(self.error)[:4], axis=1))
+        misfit = np.sqrt(np.mean(remains**2 / np.maximum(np.diag(self.error)[:4], SMALLEST**2), axis=1))
         return mean, deviation, log_weight, misfit
 
     def amplitudes(self, shapes: Floats) -> Floats:
         """Return the likeliest amplitudes of the shapes of each draw, m/s²; shape (draws, shapes)."""
         of_it = shapes[..., :4]
         common = np.einsum("dsi,s,dsj->dij", of_it, self.prior, of_it) + self.error[:4, :4]
-        solved = np.linalg.solve(common, np.broadcast_to(self.seen[:4, None], (*common.shape[:2], 1)))
-        return np.asarray(self.prior * (of_it @ solved)[..., 0])
+        return np.asarray(self.prior * np.einsum("dsi,dij,j->ds", of_it, _inverse(common)[0], self.seen[:4]))
+
+
+def _inverse(covariance: Floats) -> tuple[Floats, Floats]:
+    """Return inverse and log of the determinant of covariances of numbers of unlike units, also without any noise."""
+    scale = np.sqrt(np.maximum(np.diagonal(covariance, axis1=1, axis2=2), SMALLEST**2))
+    scaled = covariance / (scale[:, :, None] * scale[:, None, :]) + ROUNDING * np.eye(covariance.shape[1])
+    inverse = np.linalg.inv(scaled) / (scale[:, :, None] * scale[:, None, :])
+    return inverse, np.linalg.slogdet(scaled)[1] + 2.0 * np.log(scale).sum(axis=1)
 
 
 class _Shapes:
