@@ -276,7 +276,7 @@ def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding
 def _not_resolved(name: str, low: float, high: float) -> Finding:
     return Finding(
         "permanent displacement not resolved", "note",
-        what=f"whether and how far the ground moved for good cannot be determined: between {low:.3g} and {high:.3g} m",
+        what=f"the ground may have moved for good by {low:.3g} to {high:.3g} m",
         effect="displacement is without it, and PGD may be that of the vibration alone",
         remedy="use satellite positions or a neighbouring instrument",
         component=name,
