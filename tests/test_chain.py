@@ -317,8 +317,8 @@ def test_noise_alone_is_unfit():
 def test_every_step_is_in_the_history_with_numbers():
     history = process(one(shaking())).history
     assert [entry.step for entry in history] == [
-        "acceleration", "onset", "baseline", "method", "corners", "pad", "displacement test", "filter",
-        "integrate", "end check",
+        "acceleration", "onset", "baseline", "rival baselines", "method", "corners", "pad", "displacement test",
+        "filter", "integrate", "end check",
     ]  # fmt: skip
     assert all(entry.values for entry in history)
 

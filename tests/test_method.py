@@ -7,7 +7,7 @@ import pytest
 
 from strongmotion import Component, Record, Settings, process
 from strongmotion.chain import integrate_twice
-from strongmotion.chain.baseline import _Sums
+from strongmotion.chain.tail import TailSums
 
 DT, N = 0.01, 8000
 WITHOUT_BANDS = Settings.from_dict({"uncertainty": {"bands": False}, "spectra": {"periods": [1.0]}})
@@ -176,7 +176,7 @@ def test_what_noise_does_to_the_tail_is_known_beforehand():
     seen, directly, expected = [], [], []
     for _ in range(400):
         noise = wandering(rng)
-        sums = _Sums(noise - noise[:quiet].mean(), DT, quiet, rest)
+        sums = TailSums(noise - noise[:quiet].mean(), DT, quiet, rest)
         means = noise[: N // 25 * 25].reshape(-1, 25).mean(axis=1)
         velocity, displacement = integrate_twice(noise - noise[:quiet].mean(), DT)
         slope, level = np.polyfit(TIME[rest:] - rest * DT, velocity[rest:], 1)

@@ -101,6 +101,7 @@ _NUMBERS = {
     "nyquist": ("half the sampling rate", "Hz"),
     "period_fraction": ("longest usable period as a fraction of 1 / low-cut", "1"),
     "clear_from": ("lowest frequency at which the signal is clear of noise, 0 where not known", "Hz"),
+    "steady_from": ("lowest frequency at which the signal is clear of other baselines, 0 where none matter", "Hz"),
     "row": ("row of the table", "1"),
 }
 """Long name and CF unit of every dataset whose numbers share one unit."""

@@ -24,12 +24,14 @@ from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order, step
 from .pad import pad_ends
+from .rivals import BaselineModel
 from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
 from .windows import Windows, find_windows
 
 __all__ = [
     "Band",
     "Baseline",
+    "BaselineModel",
     "Choices",
     "Corrected",
     "Mended",
@@ -130,7 +132,7 @@ def correct(
     keeps_low_cut = bool(limits) or any(its.low_cut not in (AUTO, 0) for its in own.values())
     chosen = choose_method(motions, windows, keeps_low_cut, settings.baseline, damaged)
     bands, compared, corners, low_signal = choose_bands(
-        chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown
+        chosen.motions, windows, settings.filter, chosen.method == BAND_LIMITED, chosen.unknown, chosen.departures
     )
     bands, limited, outside = within_response(bands, limits)
 
@@ -168,7 +170,9 @@ def correct(
         others, entries = raise_low_cuts(automatic, acausal, bands, windows, order, largest)
         bands, tested = refiltered(others), (*tested, *entries)
     for name, motion in padded.items():
-        choices[name] = Choices(motion, bands[name], chosen.removed.get(name), chosen.open.get(name), compared[name])
+        removed, is_open = chosen.removed.get(name), name in chosen.open
+        extremes = chosen.rivals[name].extremes if removed is not None or is_open else ()
+        choices[name] = Choices(motion, bands[name], removed, is_open, extremes, compared[name])
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], returns=chosen.method == BAND_LIMITED
@@ -181,7 +185,13 @@ def correct(
     steps = [entry for motion in finished.values() for entry in motion.history]
     whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *limited, *tested, *steps])
     baseline = {
-        name: Baseline(chosen.method, chosen.removed.get(name), chosen.displacements.get(name)) for name in padded
+        name: Baseline(
+            chosen.method,
+            chosen.removed.get(name),
+            chosen.displacements.get(name),
+            chosen.rivals[name].models if name in chosen.rivals else (),
+        )
+        for name in padded
     }
     if before is not None:
         low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))

@@ -27,6 +27,9 @@ class Band:
     clear_from : float
         Hz, the lowest frequency at which the signal is clear of noise; 0 where that is not known. It limits the
         longest period where nothing is cut.
+    steady_from : float
+        Hz, the lowest frequency at which the signal is clear of what is not known of the baseline; 0 where there is no
+        sign of a shift. It limits the longest period, whatever is cut.
     usable : bool
         False where a component is unfit: the corners say how it was filtered, and no period is inside. Its shortest
         usable period is then infinite, and its longest 0.
@@ -38,13 +41,14 @@ class Band:
     period_fraction: float
     clear_from: float = 0.0
     usable: bool = True
+    steady_from: float = 0.0
 
     @property
     def longest_period(self) -> float:
-        """Longest usable spectral period, s; infinite where nothing is cut and the noise is not known."""
+        """Longest usable spectral period, s; infinite where nothing limits it."""
         if not self.usable:
             return 0.0
-        limit = self.low_cut or self.clear_from
+        limit = max(self.low_cut or self.clear_from, self.steady_from)
         return self.period_fraction / limit if limit > 0 else math.inf
 
     @property

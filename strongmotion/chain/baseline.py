@@ -13,11 +13,9 @@ displacement is known only to within that, for w from 0 to where the zero moves 
 shaking grows. The break times, middle ± w, are searched over that range, and the permanent displacement read from the
 tail for all of it: a step is fitted to the displacement, as Wang et al. (2011) do.
 
-What noise does to all this is known beforehand: slope, level and permanent displacement are weighted sums of the
-acceleration, so the spectrum of the noise times that of the weights is their variance (random vibration; Crandall &
-Mark, 1963; from memory). The noise is that of the pre-event window, taken to grow as 1/f below two cycles in it. A
-line that such noise explains is no baseline shift; it is then taken as an error of acceleration that lasted from the
-pre-event window to the tail, the likeliest way for a random walk of velocity to get there.
+What noise does to all this is known beforehand (`tail`). A line that noise explains is no baseline shift; it is then
+taken as an error of acceleration that lasted from the pre-event window to the tail, the likeliest way for a random walk
+of velocity to get there. What else explains the line, and how far the displacement is known, is found by `rivals`.
 """
 
 from __future__ import annotations
@@ -26,16 +24,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import next_fast_len, rfft, rfftfreq
 
 from ..motion import Motion, Value
 from ..settings import AUTO, BaselineSettings
 from .integrate import integrate_twice
 from .order import step
-from .windows import LEAST_TAIL, Windows
-
-BLOCK = 0.25
-"""Length, s, over which acceleration is averaged before the effect of noise is computed: shorter noise has none."""
+from .tail import Tail
+from .windows import Windows
 
 __all__ = ["Shift", "fit_shift", "remove_baseline", "remove_polynomial", "remove_shift"]
 
@@ -113,23 +108,18 @@ class Shift:
         part = np.clip(-self.offset / self._gradual, 0.0, 1.0 + BEYOND) if self.returns else 0.5
         return self.longest * float(np.sqrt(part))
 
+    @property
+    def displacement(self) -> float:
+        """The permanent displacement, m, with the half-length that is corrected with."""
+        part = (self.half_length / self.longest) ** 2 if self.longest > 0.0 else 0.0
+        return self.offset + part * self._gradual
+
     def open_error(self, n: int, dt: float) -> NDArray[np.float64]:
         """Return half the difference between the most and the least gradual zero line, m/s².
 
         What cannot be known of it: the one in their middle is that far from either.
         """
         return (self.zero_line(n, dt, self.longest) - self.zero_line(n, dt, 0.0)) / 2.0
-
-    @property
-    def least_offset(self) -> float:
-        """The smallest permanent displacement, m, without its sign, inside the interval."""
-        low, high = self.interval
-        return 0.0 if low <= 0.0 <= high else min(abs(low), abs(high))
-
-    def is_resolved(self, relative: float, absolute: float) -> bool:
-        """Tell whether the permanent displacement is known to a part of itself or to a length, m."""
-        low, high = self.interval
-        return (high - low) / 2 <= max(absolute, relative * abs(high + low) / 2)
 
     def zero_line(self, n: int, dt: float, half_length: float) -> NDArray[np.float64]:
         """Return the error of acceleration over `n` samples, m/s², for a shift over `middle` ± `half_length`."""
@@ -140,7 +130,7 @@ class Shift:
         return line
 
 
-def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) -> Shift | None:
+def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows, tail: Tail) -> Shift:
     """Find from velocity after the shaking how the zero of acceleration moved.
 
     Parameters
@@ -150,22 +140,12 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
     dt : float
         Sampling interval, s.
     windows : Windows
-        Pre-event window, strong shaking and tail.
-
-    Returns
-    -------
-    Shift or None
-        None without a pre-event window and a tail.
+        Onset, pre-event window and strong shaking.
+    tail : Tail
+        What velocity at rest says of this acceleration.
     """
-    tail, strong, quiet = windows.tail, windows.strong, windows.pre_event
-    if tail is None or quiet is None:
-        return None
-    n, begin, end = len(acceleration), strong[0] * dt, strong[1] * dt
-    velocity, _ = integrate_twice(acceleration, dt)
-    sums = _Sums(acceleration, dt, quiet.stop, tail.start)
-    line = _line_at_rest(velocity, dt, tail.start, end, sums.deviation(sums.slope))
-    if line.start > tail.start:
-        sums = _Sums(acceleration, dt, quiet.stop, line.start)
+    sums, line, quiet = tail.sums, tail.line, windows.noise
+    n, begin, end = len(acceleration), windows.strong[0] * dt, windows.strong[1] * dt
     rest, size, at_end = line.start * dt, line.slope, line.level
     slope_error = float(np.hypot(line.slope_error, sums.deviation(sums.slope)))
     level_error = float(np.hypot(line.level_error, sums.deviation(sums.level + (end - rest) * sums.slope)))
@@ -184,7 +164,7 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
             middle = end
             unknown = abs(at_end) * (end - begin) / 2  # nobody knows when, in the strong shaking
         else:
-            middle, transient_span = rest, (quiet.stop * dt, rest)
+            middle, transient_span = rest, (quiet * dt, rest)
         at_middle = at_end + size * (middle - end)
         transient = at_middle / max(transient_span[1] - transient_span[0], dt)
         raised = sums.level - (rest - middle) * sums.slope
@@ -201,67 +181,6 @@ def fit_shift(acceleration: NDArray[np.float64], dt: float, windows: Windows) ->
     return replace(shift, offset=float(np.median(still)), spread=spread)
 
 
-class _Sums:
-    """What is read from the tail, as weighted sums of acceleration averaged over blocks, and what noise does to them.
-
-    Parameters
-    ----------
-    acceleration : ndarray, shape (n,)
-        m/s², its zero that of the quiet window.
-    dt : float
-        Sampling interval, s.
-    quiet, rest : int
-        Samples from the first that are noise; sample from which the ground is at rest.
-
-    Attributes
-    ----------
-    displaced, level, slope : ndarray, shape (m,)
-        Weights of displacement, and of the level and slope of a straight line through velocity, at rest.
-    """
-
-    def __init__(self, acceleration: NDArray[np.float64], dt: float, quiet: int, rest: int) -> None:
-        block = max(1, round(BLOCK / dt))
-        count, self._step = len(acceleration) // block, block * dt
-        means = acceleration[: count * block].reshape(count, block).mean(axis=1)
-        self._time = (np.arange(count) + 0.5) * self._step
-        self._quiet = slice(0, max(quiet // block, 1))
-        self._rest = slice(min(rest // block, count - 2), count)
-        at_rest = self._time[self._rest]
-        away = at_rest - at_rest.mean()
-        slope = away / (away @ away)
-        self.slope = self._of_velocity(slope)
-        self.level = self._of_velocity(1.0 / len(away) + slope * (rest * dt - at_rest.mean()))
-        self.displaced = self._from_zero(np.maximum(rest * dt - self._time, 0.0) * self._step)
-        noise = means[self._quiet]
-        self._density = 2.0 * self._step * float(np.var(noise - _straight(noise))) if len(noise) > 2 else 0.0
-        self._grows_below = 2.0 / max(quiet * dt, self._step)
-
-    def _of_velocity(self, weights: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Turn weights of velocity at rest into those of acceleration."""
-        whole = np.zeros_like(self._time)
-        whole[self._rest] = weights
-        return self._from_zero(self._step * (np.cumsum(whole[::-1])[::-1] - whole / 2))
-
-    def _from_zero(self, weights: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Take the mean of the quiet window from what weights are applied to."""
-        weights[self._quiet] -= weights.sum() / (self._quiet.stop - self._quiet.start)
-        return weights
-
-    def deviation(self, weights: NDArray[np.float64]) -> float:
-        """Return the standard deviation that noise gives a weighted sum."""
-        n = next_fast_len(8 * len(weights), real=True)
-        frequency = rfftfreq(n, self._step)
-        growth = np.maximum(1.0, self._grows_below / np.maximum(frequency, frequency[1]))
-        growth[0] = 0.0
-        return float(np.sqrt(self._density * frequency[1]) * np.linalg.norm(growth * rfft(weights, n)))
-
-
-def _straight(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the straight line through evenly spaced values."""
-    away = np.arange(len(values)) - (len(values) - 1) / 2
-    return np.asarray(values.mean() + away * (away @ values) / (away @ away))
-
-
 def _most_gradual(acceleration: NDArray[np.float64], dt: float, end: int) -> float:
     """Return the half-length, s, of a ramp that grows over as long a time as the energy of the shaking.
 
@@ -274,48 +193,6 @@ def _most_gradual(acceleration: NDArray[np.float64], dt: float, end: int) -> flo
     time = np.arange(end) * dt
     mean = float((time * energy).sum()) / total
     return float(np.sqrt(3.0 * max(float((time**2 * energy).sum()) / total - mean**2, 0.0)))
-
-
-@dataclass(frozen=True)
-class _Line:
-    """A straight line through velocity at rest: slope, m/s², and level, m/s, at a given time, with their errors."""
-
-    start: int
-    slope: float
-    level: float
-    slope_error: float
-    level_error: float
-
-
-def _line_at_rest(velocity: NDArray[np.float64], dt: float, first: int, at: float, wander: float) -> _Line:
-    """Fit a line to velocity from a sample of the tail on, and give its level at the time `at`, s.
-
-    The coda has not died out at the beginning of the tail; a late start leaves little to fit, and far to go back over
-    while the zero wanders, m/s². The start that leaves the least error of the level is taken.
-    """
-    block = max(1, round(0.1 / dt))
-    count = (len(velocity) - first) // block
-    means = velocity[first : first + count * block].reshape(count, block).mean(axis=1)
-    time = (first + (np.arange(count) + 0.5) * block - 0.5) * dt
-    best: _Line | None = None
-    least = np.inf
-    for start in range(0, max(1, count - round(LEAST_TAIL / (block * dt)) + 1), max(1, count // 16)):
-        here, values = time[start:], means[start:]
-        centre, span = here.mean(), here[-1] - here[0]
-        away = here - centre
-        level = values.mean()
-        slope = float(away @ values / (away @ away))
-        rest = values - level - slope * away
-        independent = max(int(np.count_nonzero(np.diff(np.signbit(rest)))), 2)
-        error = float(rest.std() / np.sqrt(independent))
-        slope_error = error * np.sqrt(12.0) / span
-        level_error = float(np.hypot(error, slope_error * (centre - at)))
-        whole_error = float(np.hypot(level_error, wander * (here[0] - at)))
-        if best is None or whole_error < least:
-            least = whole_error
-            best = _Line(first + start * block, slope, level + slope * (at - centre), slope_error, level_error)
-    assert best is not None
-    return best
 
 
 def remove_shift(motion: Motion, shift: Shift) -> Motion:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import next_fast_len
+from scipy.fft import next_fast_len, rfft, rfftfreq
 from scipy.signal.windows import tukey
 
 from ..motion import Entry, Motion
@@ -54,6 +54,9 @@ source."""
 HOLE_CYCLES = 2.0
 """The spectrum of a shaking of D seconds rises and falls over 1/D Hz: holes of twice that are chance."""
 
+STEEP = 0.25
+"""Shortest time, s, in which zero lines change here: above its frequency they are taken as steps."""
+
 NARROWEST = 2.0
 """A band narrower than an octave is a chance of the noise, not a signal."""
 
@@ -64,6 +67,7 @@ def choose_bands(
     settings: FilterSettings,
     cuts_low: bool = True,
     unknown: Mapping[str, NDArray[np.float64]] | None = None,
+    rivals: Mapping[str, NDArray[np.float64]] | None = None,
 ) -> tuple[dict[str, Band], dict[str, SignalAndNoise], tuple[Entry, ...], tuple[Finding, ...]]:
     """Choose the band of each component; the two horizontals share their low-cut.
 
@@ -80,6 +84,9 @@ def choose_bands(
 
     unknown : mapping of str to ndarray, optional
         By component, error of acceleration, m/s², that counts as noise too: what is not known of its zero line.
+    rivals : mapping of str to ndarray, optional
+        By component, how far other baselines lie from the one that was removed, m/s²; shape (k, n). They limit the
+        longest usable period, and move no corner.
 
     Returns
     -------
@@ -97,6 +104,7 @@ def choose_bands(
     high: dict[str, Chosen] = {}
     findings: list[Finding] = []
     compared: dict[str, SignalAndNoise] = {}
+    steady_from: dict[str, float] = {}
     fallback = _fallback(motions[0], windows, settings.fallback_low_cut)
     strong = (windows.strong[1] - windows.strong[0]) * motions[0].dt
     hole = HOLE_CYCLES / strong if strong > 0 else 0.0
@@ -119,6 +127,13 @@ def choose_bands(
                 findings.append(_low_signal(motion.component, best, settings.signal_to_noise))
             continue
         lowest, top = clear
+        if rivals is not None and motion.component in rivals:
+            # The bands say what other baselines would change, so it is enough that they are less than the signal.
+            smooth = _spectrum_of_steps(rivals[motion.component], motion.dt, frequency, settings.smoothing)
+            steady = _clear_band(
+                seen, np.hypot(noise, smooth / settings.signal_to_noise), settings.signal_to_noise, hole
+            )
+            steady_from[motion.component] = top if steady is None else steady[0]
         low[motion.component] = (lowest, f"{asked} above it")
         if which != "pre-event":
             # The velocity at the start is not known, and looks like signal; slow coda in the tail looks like noise.
@@ -143,12 +158,23 @@ def choose_bands(
             findings.append(_no_common_band(given))
 
     bands = {
-        name: Band(low[name][0], high[name][0], nyquist, settings.period_fraction, clear_from[name]) for name in low
+        name: Band(
+            low[name][0],
+            high[name][0],
+            nyquist,
+            settings.period_fraction,
+            clear_from[name],
+            steady_from=steady_from.get(name, 0.0),
+        )
+        for name in low
     }
     if {"H1", "H2"} <= set(bands) and bands["H1"].low_cut == bands["H2"].low_cut:
         cuts = [bands[name].high_cut for name in ("H1", "H2") if bands[name].high_cut > 0]
         bands["horizontal"] = replace(
-            bands["H1"], high_cut=min(cuts, default=0.0), clear_from=max(clear_from["H1"], clear_from["H2"])
+            bands["H1"],
+            high_cut=min(cuts, default=0.0),
+            clear_from=max(clear_from["H1"], clear_from["H2"]),
+            steady_from=max(bands[name].steady_from for name in ("H1", "H2")),
         )
     entries = tuple(
         Entry(
@@ -273,6 +299,20 @@ def _smoothed(
     tapered[:samples] = (acceleration - acceleration.mean()) * tukey(samples, TAPERED)
     spectrum = fourier_spectrum(tapered, dt)
     return konno_ohmachi(spectrum.frequency, spectrum.amplitude, centres, bandwidth)
+
+
+def _spectrum_of_steps(
+    lines: NDArray[np.float64], dt: float, frequency: NDArray[np.float64], smoothing: float
+) -> NDArray[np.float64]:
+    """Return the largest smoothed Fourier amplitude of some zero lines, m/s, which fall as 1/f where they are steep."""
+    block = max(1, round(STEEP / dt))
+    count = lines.shape[-1] // block
+    coarse = lines[:, : count * block].reshape(len(lines), count, block).mean(axis=-1)
+    largest = np.abs(rfft(coarse, axis=-1)).max(axis=0) * block * dt
+    highest = 0.4 / (block * dt)
+    below = np.minimum(frequency, highest)
+    smooth = konno_ohmachi(rfftfreq(count, block * dt), largest, np.unique(below), smoothing)
+    return np.asarray(np.interp(below, np.unique(below), smooth) * below / frequency)
 
 
 def _clear_band(

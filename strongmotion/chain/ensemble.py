@@ -1,7 +1,8 @@
 """How far the numbers move under choices an expert could equally have made.
 
 Each number is made again with the low-cut lower and higher by a factor, the high-cut likewise, another order of the
-filter, and, where the zero was seen to shift, with the most sudden and the most gradual shift. The choices are combined
+filter, and, where the baseline was seen to shift, with the most different baselines that explain the quiet windows as
+well (`rivals`). The choices are combined
 so that few members do (a half fraction of all combinations; Box, Hunter & Hunter, 1978; from memory). All go through
 one Fourier transform. Noise that no choice removes adds what the spectrum of the noise gives: its root mean square
 after the same filter and integration, or as the response of the same oscillator (random vibration; Crandall & Mark,
@@ -30,11 +31,11 @@ __all__ = ["Choices", "band_of", "members", "noise_in_peaks", "noise_in_response
 Floats = NDArray[np.float64]
 
 DESIGN = (
-    # lower or higher corners, order, shift
-    (-1, -1, -1),
-    (+1, -1, +1),
-    (+1, +1, -1),
-    (-1, +1, +1),
+    # lower or higher corners, order, which of the extreme baselines
+    (-1, -1, 0),
+    (+1, -1, 1),
+    (+1, +1, 2),
+    (-1, +1, 3),
 )
 """The members: the two first alone already span each choice."""
 
@@ -51,8 +52,11 @@ class Choices:
         The corners it was given.
     shift : Shift or None
         The baseline shift that was removed, if one was.
-    open : Shift or None
-        With this shift removed the motion could have been kept whole, where the method is open.
+    open : bool
+        The motion could as well have been kept whole: the method is open.
+    rivals : tuple of ndarray
+        The zero lines, m/s², most different of all that explain the quiet windows, one a member; empty where there is
+        no sign of any.
     noise : SignalAndNoise
         Its noise.
     """
@@ -60,7 +64,8 @@ class Choices:
     padded: Motion
     band: Band
     shift: Shift | None
-    open: Shift | None
+    open: bool
+    rivals: tuple[Floats, ...]
     noise: SignalAndNoise
 
 
@@ -93,8 +98,8 @@ def members(
         n, dt = len(padded), padded.dt
         frequency = rfftfreq(n, dt)
         spectrum = rfft(padded.acceleration)
-        for member, (corners, orders, gradual) in zip(made, DESIGN, strict=True):
-            whole = corners < 0 and choice.open is not None
+        for member, (corners, orders, which) in zip(made, DESIGN, strict=True):
+            whole = corners < 0 and choice.open
             factor = settings.corner_factor**corners
             high = band.high_cut / factor
             gain = butterworth_gain(
@@ -103,7 +108,7 @@ def members(
                 high if high < band.nyquist else 0.0,
                 max(2, order + orders * settings.order_change),
             )
-            other = _other_shift(choice, choice.open if whole else choice.shift, gradual)
+            other = _other_baseline(choice, which) if choice.rivals else None
             acceleration = irfft((spectrum if other is None else spectrum + rfft(other)) * gain, n)
             velocity, displacement = integrate_twice(acceleration, dt)
             member[name] = replace(
@@ -112,15 +117,12 @@ def members(
     return made
 
 
-def _other_shift(choice: Choices, shift: Shift | None, gradual: int) -> Floats | None:
-    """Return what to add to the padded acceleration for another shift: most sudden (-1) or gradual (+1), m/s²."""
+def _other_baseline(choice: Choices, which: int) -> Floats:
+    """Return what to add to the padded acceleration for another baseline."""
     padded, removed = choice.padded, choice.shift
-    if shift is None or (shift is removed and shift.longest == 0.0):
-        return None
-    n = len(padded) - padded.lead - padded.trail
-    other = -shift.zero_line(n, padded.dt, shift.longest if gradual > 0 else 0.0)
+    other = -choice.rivals[which]
     if removed is not None:
-        other += removed.zero_line(n, padded.dt, removed.half_length)
+        other = other + removed.zero_line(len(other), padded.dt, removed.half_length)
     return np.pad(other, (padded.lead, padded.trail))
 
 

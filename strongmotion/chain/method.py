@@ -2,7 +2,8 @@
 
 A low-cut removes every permanent displacement with the errors at long periods. Where velocity after the shaking tells
 how the zero of acceleration moved, the permanent displacement can be kept instead (Iwan, Moser & Peng, 1985; Boore,
-2001; Wang et al., 2011), provided that it is resolved; where it is not, saying so is the honest answer.
+2001; Wang et al., 2011), provided that it is resolved: that all baselines which explain the quiet windows as well
+(`rivals`) leave the ground at nearly one place. Where they do not, saying so is the honest answer.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from ..settings import AUTO, BaselineSettings
 from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
 from .order import step
+from .rivals import BaselineModel, Rivals, rival_baselines
+from .tail import read_tail
 from .windows import Windows
 
 __all__ = [
@@ -31,6 +34,7 @@ __all__ = [
     "choose_method",
 ]
 
+RIVALS = step("rival baselines", 45)
 STEP = step("method", 50)
 
 BAND_LIMITED, OFFSET_PRESERVING, POLYNOMIAL = "band-limited", "offset-preserving", "polynomial"
@@ -51,6 +55,11 @@ class PermanentDisplacement:
     high: float
     resolved: bool
 
+    @property
+    def least(self) -> float:
+        """The smallest displacement, m, without its sign, inside the interval."""
+        return 0.0 if self.low <= 0.0 <= self.high else min(abs(self.low), abs(self.high))
+
 
 @dataclass(frozen=True)
 class Baseline:
@@ -64,28 +73,34 @@ class Baseline:
         The baseline shift that was removed.
     displacement : PermanentDisplacement or None
         None without quiet before and after the shaking.
+    models : tuple of BaselineModel
+        The rival explanations of the quiet windows, from which the interval of the displacement comes.
     """
 
     method: str
     shift: Shift | None = None
     displacement: PermanentDisplacement | None = None
+    models: tuple[BaselineModel, ...] = ()
 
 
 @dataclass(frozen=True)
 class Chosen:
     """The motions with their zero corrected, the method they take, and what is known of permanent displacement.
 
-    `removed` holds the baseline shifts that were removed, by component; `open` those with which a band-limited
-    motion could as well have been kept whole. `unknown` is what is not known of them,
-    m/s², where they matter: as good as noise.
+    `removed` holds the baseline shifts that were removed, by component; `open` the components of a band-limited
+    motion that could as well have been kept whole. `unknown` is what is not known of them, m/s², where they matter: as
+    good as noise. `rivals` are what else explains the quiet windows, and `departures` how far they lie from what was
+    removed, m/s², where a shift matters.
     """
 
     motions: list[Motion]
     method: str
     removed: dict[str, Shift]
-    open: dict[str, Shift]
+    open: set[str]
     unknown: dict[str, NDArray[np.float64]]
     displacements: dict[str, PermanentDisplacement]
+    rivals: dict[str, Rivals]
+    departures: dict[str, NDArray[np.float64]]
     entries: tuple[Entry, ...]
     findings: tuple[Finding, ...]
 
@@ -118,18 +133,19 @@ def choose_method(
     """
     # A shift is one from the zero of the pre-event window: without that zero there is none to see.
     zeroed = settings.mean in (AUTO, "pre-event")
-    shifts = {
-        motion.component: fit_shift(motion.acceleration, motion.dt, windows) if zeroed else None for motion in motions
-    }
-    narrow = {
-        name: bool(
-            shift and name not in damaged and shift.is_resolved(settings.resolved_fraction, settings.resolved_length)
-        )
-        for name, shift in shifts.items()
-    }
+    shifts: dict[str, Shift | None] = {}
+    rivals: dict[str, Rivals] = {}
+    for motion in motions:
+        tail = read_tail(motion.acceleration, motion.dt, windows) if zeroed else None
+        shift = None if tail is None else fit_shift(motion.acceleration, motion.dt, windows, tail)
+        shifts[motion.component] = shift
+        if tail is not None and shift is not None:
+            rivals[motion.component] = rival_baselines(motion, windows, tail, shift)
+    displacements = {name: _displacement(its, name not in damaged, settings) for name, its in rivals.items()}
+    narrow = {name: name in displacements and displacements[name].resolved for name in shifts}
     resolved = [
         name for name, shift in shifts.items()
-        if shift and narrow[name] and not shift.returns and shift.least_offset > settings.resolved_length
+        if shift and narrow[name] and not shift.returns and displacements[name].least > settings.resolved_length
     ]  # fmt: skip
     method, why = settings.method, "given in the settings"
     if method == AUTO:
@@ -138,7 +154,7 @@ def choose_method(
         method, why = BAND_LIMITED, "offset-preserving needs a pre-event window and a tail, which this record has not"
     corrected: list[Motion] = []
     findings: list[Finding] = []
-    unknown, removed = {}, {}
+    unknown, removed, departures = {}, {}, {}
     for motion in motions:
         shift = shifts[motion.component]
         if method == POLYNOMIAL:
@@ -148,32 +164,29 @@ def choose_method(
             if matters:
                 findings.append(_shifted(motion, shift))
                 unknown[motion.component] = shift.open_error(len(motion), motion.dt)
+                line = shift.zero_line(len(motion), motion.dt, shift.half_length)
+                departures[motion.component] = np.array(rivals[motion.component].extremes) - line
             if method == OFFSET_PRESERVING or matters:
                 motion = remove_shift(motion, shift)
                 removed[motion.component] = shift
         corrected.append(motion)
     open_ = {
-        name: shift
+        name
         for name, shift in shifts.items()
-        if shift and method == BAND_LIMITED and not keeps_low_cut and (narrow[name] or not shift.returns)
+        if shift
+        and method == BAND_LIMITED
+        and not keeps_low_cut
+        and (narrow[name] or (not shift.returns and displacements[name].least > 0))
     }
-    displacements = {}
-    for name, shift in shifts.items():
-        if shift is None:
-            continue
-        low, high = shift.interval
-        displacements[name] = PermanentDisplacement((low + high) / 2, low, high, narrow[name])
-        if name in resolved:
-            findings.append(_displaced(name, displacements[name], method))
-        elif not narrow[name] and shift.least_offset > settings.resolved_length:
-            findings.append(_not_resolved(name, low, high))
     values: dict[str, Value] = {"method": method}
-    for name, shift in shifts.items():
-        if shift is not None:
-            values[f"permanent_displacement_{name}_low_m"], values[f"permanent_displacement_{name}_high_m"] = (
-                shift.interval
-            )
-            values[f"permanent_displacement_{name}_resolved"] = narrow[name]
+    for name, displacement in displacements.items():
+        if name in resolved:
+            findings.append(_displaced(name, displacement, method))
+        elif not narrow[name] and (name in removed or displacement.least > settings.resolved_length):
+            findings.append(_not_resolved(name, displacement.low, displacement.high))
+        values[f"permanent_displacement_{name}_low_m"] = displacement.low
+        values[f"permanent_displacement_{name}_high_m"] = displacement.high
+        values[f"permanent_displacement_{name}_resolved"] = displacement.resolved
     return Chosen(
         corrected,
         method,
@@ -181,9 +194,27 @@ def choose_method(
         open_,
         unknown,
         displacements,
-        (Entry(STEP, "", f"Method {method}: {why}", values),),
+        rivals,
+        departures,
+        (*(_explained(name, its) for name, its in rivals.items()), Entry(STEP, "", f"Method {method}: {why}", values)),
         tuple(findings),
     )
+
+
+def _displacement(rivals: Rivals, whole: bool, settings: BaselineSettings) -> PermanentDisplacement:
+    """Return where the ground ended; only that of whole samples can be resolved."""
+    low, high = rivals.low, rivals.high
+    narrow = (high - low) / 2 <= max(settings.resolved_length, settings.resolved_fraction * abs(high + low) / 2)
+    return PermanentDisplacement((low + high) / 2, low, high, whole and narrow)
+
+
+def _explained(name: str, rivals: Rivals) -> Entry:
+    values: dict[str, Value] = {}
+    for model in rivals.models:
+        key = model.name.replace(" ", "_")
+        values |= {f"{key}_weight": model.weight, f"{key}_misfit": model.misfit}
+        values |= {f"{key}_displacement_low_m": model.low, f"{key}_displacement_high_m": model.high}
+    return Entry(RIVALS, name, "Weighed the baselines that explain the quiet windows", values)
 
 
 def _automatic(
@@ -245,7 +276,7 @@ def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding
 def _not_resolved(name: str, low: float, high: float) -> Finding:
     return Finding(
         "permanent displacement not resolved", "note",
-        what=f"whether and how far the ground moved for good cannot be determined: between {low:.3g} and {high:.3g} m",
+        what=f"the ground may have moved for good by {low:.3g} to {high:.3g} m",
         effect="displacement is without it, and PGD may be that of the vibration alone",
         remedy="use satellite positions or a neighbouring instrument",
         component=name,
