@@ -22,11 +22,12 @@ BEFORE = """\
 The tests compare the software with numbers that it did not make: printed in a paper, a standard or a handbook, or given
 by a formula in closed form. This page lists them. It is written by the tests, so every number was computed in that run.
 
-Each row is a check. Where a check compares several values, *n* is their number, and the row shows the value that comes
-nearest to its tolerance. The difference has no sign and is stated as the tolerance is: in percent or as a fraction of
-the published value, or in the unit of the quantity. A difference such as "< 1e-12" is round-off. Where the source could
-not be read, the row says *from memory*: the value is what the authors of the test remember. The section numbers of books
-are from memory too; a closed form can be derived without the book.
+Each row is a check; *published* is the printed value or that of the closed form. Where a check compares several
+values, *n* is their number, and the row shows the value that comes nearest to its tolerance. The difference has no
+sign and is stated as the tolerance is: in percent or as a fraction of the published value, or in the unit of the
+quantity. A difference such as "< 1e-12" is round-off. Where the source could not be read, the row says *from memory*:
+the value is what the authors of the test remember. The section numbers of books are from memory too; a closed form
+can be derived without the book.
 
 Agreement here shows that the formulas are right. How well spoiled records are restored is another question, which
 [the restoration table](../../DEVELOPERS.md#restored-from-known-truth) answers, class by class.
@@ -118,15 +119,15 @@ class CheckBook:
 
 
 def beginning(source: str, quantity: str, unit: str, memory: bool) -> str:
-    """Return the first two cells of a row, by which it is known."""
-    return f"| {source}{', from memory' if memory else ''} | {quantity}{f', {unit}' if unit else ''} | "
+    """Return the first cell of a row, by which it is known."""
+    return f"| {source}{', from memory' if memory else ''}: {quantity}{f', {unit}' if unit else ''} | "
 
 
 def section(file: Path, rows: dict[str, Row]) -> str:
     """Return the section of one test file: its source, a link to it, and its rows."""
     document = ast.get_docstring(ast.parse(file.read_text(encoding="utf-8"))) or file.stem
     name = file.relative_to(ROOT).as_posix()
-    head = "| source | quantity | n | published or closed form | ours | difference | tolerance |\n" + 7 * "|---" + "|"
+    head = "| source: quantity | n | published | ours | difference | tolerance |\n" + 6 * "|---" + "|"
     about = document.partition("\n")[0].rstrip(".")
     return f"## {about}\n\nMade by [{file.name}](../../{name}).\n\n{head}\n" + "".join(
         f"{row}\n" for row in rows.values()
