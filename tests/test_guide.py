@@ -48,6 +48,12 @@ def test_a_page_has_a_title_and_says_what_can_go_wrong(topic):
         assert "\n## What can go wrong\n" in text
 
 
+def test_the_check_book_names_every_file_of_published_checks():
+    text = page("checks")
+    for path in (ROOT / "tests" / "published").glob("test_*.py"):
+        assert f"](../../tests/published/{path.name})" in text
+
+
 def test_the_command_lists_the_pages_and_shows_one():
     listed = run(app, ["guide"]).stdout
     assert all(topic in listed and title(topic) in listed for topic in TOPICS)

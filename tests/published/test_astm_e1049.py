@@ -16,8 +16,11 @@ IN_ORDER = [(3.0, 0.5), (4.0, 0.5), (4.0, 1.0), (8.0, 0.5), (9.0, 0.5), (8.0, 0.
 """Ranges A-B, B-C, E-F, C-D, D-G, G-H, H-I as the text counts them."""
 
 
-def test_the_worked_example():
+def test_the_worked_example(held):
     cycles = rainflow(REVERSALS)
+    found = dict(cycles.table().values.tolist())
+    for size, count in COUNTS.items():
+        held("5.4.4", f"cycles of range {size:g}", count, found[size], abs=0, memory=True)
     assert dict(cycles.table().values.tolist()) == COUNTS
     assert list(zip(cycles.range.tolist(), cycles.count.tolist(), strict=True)) == IN_ORDER
 

@@ -30,8 +30,9 @@ def gain(f):
 
 
 @pytest.mark.parametrize("f", [0.05, 0.5, 1.0, 5.0, 20.0, 100.0])
-def test_the_filter_is_the_published_formula(f):
-    assert japanese_filter(np.array([f]))[0] == pytest.approx(gain(f), rel=1e-12)
+def test_the_filter_is_the_published_formula(held, f):
+    found = japanese_filter(np.array([f]))[0]
+    held("formula", "gain of the filter", gain(f), found, rel=1e-12, memory=True)
 
 
 # What could contradict the remembered last terms and low-cut: the high-cut falls without a dip or a bump, and the
@@ -45,31 +46,34 @@ def test_the_filter_rises_to_one_peak_and_falls_on_both_sides():
     assert japanese_filter(np.array([50.0]))[0] < printed * math.sqrt(1 / 50)
 
 
-def test_the_filter_at_one_hertz_by_hand():
+def test_the_filter_at_one_hertz_by_hand(held):
     # x = 0.1: 1 + 0.00694 + 0.0000241 + ... = 1.0069642; 1 - exp(-8) = 0.9996645; sqrt(0.9996645 / 1.0069642).
-    assert japanese_filter(np.array([0.0, 1.0])) == pytest.approx([0.0, 0.9963688], abs=1e-7)
+    found = japanese_filter(np.array([0.0, 1.0]))
+    held("by hand", "gain of the filter at 0 and 1 Hz", [0.0, 0.9963688], found, abs=1e-7, memory=True)
 
 
 # Of A sin, |a| >= s holds for the part 1 - (2 / pi) asin(s / A) of the time D: for 0.3 s, s = A cos(0.15 pi / D).
 @pytest.mark.parametrize("f", [0.5, 2.0, 10.0])
-def test_a_sinusoid(f):
+def test_a_sinusoid(held, f):
     a = 2.0 * np.sin(2 * np.pi * f * TIME + 0.3)
     level = 200 * gain(f) * math.cos(0.15 * math.pi / 60)
     expected = 2 * math.log10(level) + 0.94
-    assert japanese_intensity(a, 0 * a, 0 * a, DT) == pytest.approx(expected, abs=1e-3)
+    found = japanese_intensity(a, 0 * a, 0 * a, DT)
+    held("filter and definition", "intensity of a sinusoid", expected, found, abs=1e-3, memory=True)
 
 
 # Sizes spread evenly over 0 to 1 during one second: 0.3 s of it lies at or above 0.7.
-def test_the_level_held_for_a_time():
+def test_the_level_held_for_a_time(held):
     sizes = np.random.default_rng(1).permutation((np.arange(100) + 0.5) / 100)
-    assert _held(sizes, 0.3 / DT) == pytest.approx(0.7, rel=1e-12)
+    held("definition", "level held for 0.3 s", 0.7, _held(sizes, 0.3 / DT), rel=1e-12)
 
 
-def test_components_add_as_a_vector_in_any_axes():
+def test_components_add_as_a_vector_in_any_axes(held):
     # A circle has one length all the time: level A.
     one, two = np.sin(2 * np.pi * TIME), np.cos(2 * np.pi * TIME)
     circle = japanese_intensity(one, two, 0 * one, DT)
-    assert circle == pytest.approx(2 * math.log10(100 * gain(1.0)) + 0.94, abs=1e-6)
+    expected = 2 * math.log10(100 * gain(1.0)) + 0.94
+    held("filter and definition", "intensity of circular motion", expected, circle, abs=1e-6, memory=True)
     c, s = math.cos(0.4), math.sin(0.4)
     rng = np.random.default_rng(2)
     x, y, z = rng.standard_normal((3, 3000))
@@ -78,10 +82,11 @@ def test_components_add_as_a_vector_in_any_axes():
     )
 
 
-def test_ten_times_the_motion_is_two_grades_and_the_unit_is_the_gal():
+def test_ten_times_the_motion_is_two_grades_and_the_unit_is_the_gal(held):
     one = np.random.default_rng(3).standard_normal(3000)
     grade = japanese_intensity(one, one, one, DT)
-    assert japanese_intensity(10 * one, 10 * one, 10 * one, DT) == pytest.approx(grade + 2, abs=1e-9)
+    ten = japanese_intensity(10 * one, 10 * one, 10 * one, DT)
+    held("definition", "intensity that ten times the motion adds", 2, ten - grade, abs=1e-9)
 
 
 # The bounds of the ten classes are published: 0.5, 1.5, 2.5, 3.5, 4.5, 5.0, 5.5, 6.0, 6.5. They are those of the

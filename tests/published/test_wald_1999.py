@@ -18,10 +18,11 @@ READ = [("PGA", 3.66, -1.66, (5.0, 8.0)), ("PGV", 3.47, 2.35, (5.0, 9.0))]
 
 
 @pytest.mark.parametrize(("quantity", "slope", "constant", "grades"), READ)
-def test_the_printed_lines_over_their_printed_ranges(quantity, slope, constant, grades):
+def test_the_printed_lines_over_their_printed_ranges(held, quantity, slope, constant, grades):
     for grade in np.linspace(*grades, 7)[1:]:
         peak = 10 ** ((grade - constant) / slope) / 100  # from cm to m
-        assert modified_mercalli(peak, quantity, "Wald 1999")[0] == pytest.approx(grade, abs=1e-9)
+        found = modified_mercalli(peak, quantity, "Wald 1999")[0]
+        held("abstract", f"intensity from {quantity}", grade, found, abs=1e-9)
 
 
 POINTS = [
@@ -36,14 +37,18 @@ POINTS = [
 
 
 @pytest.mark.parametrize(("quantity", "peak", "grade"), POINTS)
-def test_hand_computed_points(quantity, peak, grade):
-    assert modified_mercalli(peak, quantity, "Wald 1999")[0] == pytest.approx(grade, abs=1e-9)
+def test_hand_computed_points(held, quantity, peak, grade):
+    below = grade < 5
+    found = modified_mercalli(peak, quantity, "Wald 1999")[0]
+    line = "below V" if below else "from V on"
+    held(f"by hand, {line}", f"intensity from {quantity}", grade, found, abs=1e-9, memory=below)
 
 
 @pytest.mark.parametrize(("quantity", "sigma"), [("PGA", 1.08), ("PGV", 0.98)])
-def test_the_lines_meet_at_grade_five(quantity, sigma):
+def test_the_lines_meet_at_grade_five(held, quantity, sigma):
     relation = MERCALLI_RELATIONS["Wald 1999", quantity]
-    assert relation.grade_break == pytest.approx(5.0, abs=0.01)  # the printed digits of the coefficients
+    meeting = f"intensity at which the lines of {quantity} meet"
+    held("both lines", meeting, 5.0, relation.grade_break, abs=0.01, memory=True)  # the printed digits
     at = 10**relation.peak_break / 100
     below, above = (modified_mercalli(at * factor, quantity, "Wald 1999") for factor in (1 - 1e-9, 1 + 1e-9))
     np.testing.assert_allclose(below, above, atol=1e-7)

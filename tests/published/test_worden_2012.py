@@ -27,18 +27,21 @@ POINTS = [
 
 
 @pytest.mark.parametrize(("quantity", "peak", "grade"), POINTS)
-def test_hand_computed_points_in_both_directions(quantity, peak, grade):
-    assert modified_mercalli(peak, quantity)[0] == pytest.approx(grade, abs=1e-9)
-    assert peak_of_mercalli(grade, quantity)[0] == pytest.approx(peak, rel=1e-9)
+def test_hand_computed_points_in_both_directions(held, quantity, peak, grade):
+    found, back = modified_mercalli(peak, quantity)[0], peak_of_mercalli(grade, quantity)[0]
+    unit = "m/s²" if quantity == "PGA" else "m/s"
+    held("by hand", f"intensity from {quantity}", grade, found, abs=1e-9, memory=True)
+    held("by hand", f"{quantity} from intensity", peak, back, rel=1e-9, unit=unit, memory=True)
 
 
 @pytest.mark.parametrize(("quantity", "sigma"), [("PGA", 0.73), ("PGV", 0.65)])
-def test_the_lines_meet_within_the_printed_digits(quantity, sigma):
+def test_the_lines_meet_within_the_printed_digits(held, quantity, sigma):
     relation = MERCALLI_RELATIONS["Worden 2012", quantity]
     low, high = (constant + slope * relation.peak_break for constant, slope in (relation.low, relation.high))
     # t1 has two decimals, so 0.005 in it is 0.005 times the slope in grade.
+    meeting, tolerance = f"intensity at which the lines of {quantity} meet", 0.005 * (1 + relation.high[1])
     for found in (low, high):
-        assert found == pytest.approx(relation.grade_break, abs=0.005 * (1 + relation.high[1]))
+        held("both lines", meeting, relation.grade_break, found, abs=tolerance, memory=True)
     assert low == pytest.approx(high, abs=0.01)
     assert modified_mercalli(1.0, quantity)[1] == sigma
 
@@ -57,17 +60,19 @@ def test_intensity_stays_on_the_scale_and_grows_with_the_peak(peak, which):
 # quantity. Atkinson & Kaka (2007), BSSA 97: I = 4.37 + 1.32 log PGV for log PGV <= 0.48, 3.54 + 3.03 log PGV above,
 # cm/s, standard deviation 0.8. Wald et al. (1999): I = 3.66 log PGA - 1.66, V to VIII; 3.47 log PGV + 2.35, V to IX.
 @pytest.mark.parametrize("log_peak", [-0.5, 0.0, 0.48, 1.0, 1.5])
-def test_pgv_agrees_with_atkinson_and_kaka_within_their_scatter(log_peak):
+def test_pgv_agrees_with_atkinson_and_kaka_within_their_scatter(held, log_peak):
     theirs = 4.37 + 1.32 * log_peak if log_peak <= 0.48 else 3.54 + 3.03 * log_peak
-    assert modified_mercalli(10**log_peak / 100, "PGV")[0] == pytest.approx(theirs, abs=0.8)
+    found = modified_mercalli(10**log_peak / 100, "PGV")[0]
+    held("Atkinson & Kaka (2007), abstract", "intensity from PGV", theirs, found, abs=0.8)
 
 
 @pytest.mark.parametrize(("quantity", "slope", "constant", "grade"), [
     ("PGA", 3.66, -1.66, 5.5), ("PGA", 3.66, -1.66, 7.5), ("PGV", 3.47, 2.35, 5.5), ("PGV", 3.47, 2.35, 8.5),
 ])  # fmt: skip
-def test_agrees_with_the_relation_of_1999_within_one_standard_deviation(quantity, slope, constant, grade):
+def test_agrees_with_the_relation_of_1999_within_one_standard_deviation(held, quantity, slope, constant, grade):
     peak = 10 ** ((grade - constant) / slope) / 100
-    assert modified_mercalli(peak, quantity)[0] == pytest.approx(grade, abs=modified_mercalli(peak, quantity)[1])
+    found, scatter = modified_mercalli(peak, quantity)
+    held("Wald et al. (1999), abstract", f"intensity from {quantity}", grade, found, abs=scatter)
 
 
 def test_scatter_of_the_peak_is_that_of_the_grade_over_the_slope():
