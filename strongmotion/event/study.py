@@ -292,7 +292,9 @@ def _read(
         picks["P"] = Pick("P", float(result.settings.onset.time), LEAST_UNCERTAINTY["P"], given=True)
     begin, end = (0, record.samples) if span is None else (round(time / record.dt) for time in span)
     here = {name: trace[begin:end] for name, trace in raw.items()}
-    arrivals = _moved(pick_arrivals(here, record.dt, picks["P"].time if "P" in picks else None), begin * record.dt)
+    counts = [to_acceleration(component).count for component in record]
+    onset = picks["P"].time if "P" in picks else None
+    arrivals = _moved(pick_arrivals(here, record.dt, onset, counts), begin * record.dt)
     p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
