@@ -89,3 +89,15 @@ def test_sizes_that_disagree_are_said_to():
     (found,) = events_in(wrong)
     assert found.moment is not None
     assert any("differ by" in note or "below the least" in note for note in found.notes)
+
+
+def test_text_is_one_screen_and_says_each_thing_once():
+    event = of_magnitude(5.0)
+    lines = describe(event).splitlines()
+    assert len(lines) <= 24
+    assert len(lines) == len(set(lines))
+    assert lines[0].startswith(("Origin time", "Epicentre"))
+    size = next(number for number, line in enumerate(lines) if "magnitude" in line)
+    assert size <= 4
+    reasons = [line.split(": ", 2)[-1] for line in lines if line.startswith("Note: ")]
+    assert len(reasons) == len(set(reasons))

@@ -292,7 +292,9 @@ def _read(
         picks["P"] = Pick("P", float(result.settings.onset.time), LEAST_UNCERTAINTY["P"], given=True)
     begin, end = (0, record.samples) if span is None else (round(time / record.dt) for time in span)
     here = {name: trace[begin:end] for name, trace in raw.items()}
-    arrivals = _moved(pick_arrivals(here, record.dt, picks["P"].time if "P" in picks else None), begin * record.dt)
+    counts = [to_acceleration(component).count for component in record]
+    onset = picks["P"].time if "P" in picks else None
+    arrivals = _moved(pick_arrivals(here, record.dt, onset, counts), begin * record.dt)
     p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
@@ -494,31 +496,39 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
         bound, value = (moment, local) if moment.at_least else (local, moment)
         if bound.value > value.value + DISAGREE:
             notes.append(f"{value.kind} is below the least that {bound.kind} allows: look at the records")
-    for reading, name in zip(readings, names, strict=True):
-        notes += [f"{name}: {note}" for note in reading.arrivals.notes]
-        if reading.station.latitude is None or reading.station.longitude is None:
-            notes.append(f"{name}: its coordinates are not known, so it does not count for the place")
-        if reading.start is None:
-            notes.append(f"{name}: its clock is not known, so only S minus P counts")
-        if reading.spectrum is not None and not reading.spectrum.noise_known:
-            notes.append(f"{name}: no noise before P to compare its spectrum with: no moment magnitude")
-        elif reading.spectrum is not None and not reading.spectrum.plateau_seen:
-            notes.append(f"{name}: its band does not reach an octave below the corner: its moment is a lower bound")
-    low, high = PLAUSIBLE_STRESS
-    for row in table.itertuples():
-        if math.isfinite(row.stress_drop_mpa) and not low <= row.stress_drop_mpa * 1e6 <= high:
-            notes.append(
-                f"{row.station}: a stress drop of {row.stress_drop_mpa:.2g} MPa is not plausible (0.1 to 100 MPa): its "
-                "moment does not count"
-            )
-    for reading, name in zip(readings, names, strict=True):
-        if reading.unfit:
-            notes.append(f"{name}: {', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
+    notes += _of_stations(readings, names, table)
     doubted = {*location.left_out, *(clock.station for clock in location.clocks)}
     ratio = wadati([s for s in located if s.station not in doubted]) if location.consistent else None
     return Event(
         readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
     )
+
+
+def _of_stations(readings: Sequence[Reading], names: Sequence[str], table: pd.DataFrame) -> list[str]:
+    """Say what cannot be determined of single stations: each reason once, with the stations it holds for."""
+    by_reason: dict[str, list[str]] = {}
+
+    def say(name: str, reason: str) -> None:
+        by_reason.setdefault(reason, []).append(name)
+
+    for reading, name in zip(readings, names, strict=True):
+        if reading.station.latitude is None or reading.station.longitude is None:
+            say(name, "the coordinates are not known, so it does not count for the place")
+        if reading.start is None:
+            say(name, "the clock is not known, so only S minus P counts")
+        if reading.unfit:
+            say(name, f"{', '.join(reading.unfit)} unfit (see its findings): no amplitude, so no magnitude")
+        for note in reading.arrivals.notes:
+            say(name, note)
+        if reading.spectrum is not None and not reading.spectrum.noise_known:
+            say(name, "no noise before P to compare the spectrum with: no moment magnitude")
+        elif reading.spectrum is not None and not reading.spectrum.plateau_seen:
+            say(name, "the band does not reach an octave below the corner: the moment is a lower bound")
+    low, high = PLAUSIBLE_STRESS
+    for row in table.itertuples():
+        if math.isfinite(row.stress_drop_mpa) and not low <= row.stress_drop_mpa * 1e6 <= high:
+            say(row.station, "the stress drop is not within the plausible 0.1 to 100 MPa: the moment does not count")
+    return [f"{', '.join(stations)}: {reason}" for reason, stations in by_reason.items()]
 
 
 def study_archive(
