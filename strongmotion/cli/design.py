@@ -13,7 +13,7 @@ from ..foundation.cautions import CAUTION
 from ..foundation.errors import InputError
 from ..foundation.units import in_unit
 from .app import DESIGNS, app
-from .options import ArchiveFolder, CsvFile, ParquetFile, Unit
+from .options import ArchiveFolder, CsvFile, ExcelFile, ParquetFile, Unit
 from .tables import Progress, cell, complain, count, show_table
 
 if TYPE_CHECKING:
@@ -54,9 +54,7 @@ def spectra(
     ] = False,
     csv: CsvFile = None,
     parquet: ParquetFile = None,
-    excel: Annotated[
-        Path | None, typer.Option("--excel", metavar="F.xlsx", help="Write the table for a spreadsheet.")
-    ] = None,
+    excel: ExcelFile = None,
 ) -> None:
     """Put the response spectra of all records into one table.
 
@@ -71,9 +69,7 @@ def spectra(
 
     suite = _suite(archive, where, component, damping)
     table = suite.table(unit, wide, keep_unusable)
-    write_catalogue(table, csv, parquet)
-    if excel is not None:
-        _write_excel(table, excel)
+    write_catalogue(table, csv, parquet, excel)
     written = [str(path) for path in (csv, parquet, excel) if path is not None]
     if written:
         typer.echo(f"{count(len(suite), 'record')} at {count(suite.periods.size, 'period')}: {', '.join(written)}.")
@@ -291,19 +287,6 @@ def _write(table: pd.DataFrame, csv: Path | None) -> None:
     write_catalogue(table, csv)
     if csv is not None:
         typer.echo(f"All columns are in {csv}.")
-
-
-def _write_excel(table: pd.DataFrame, path: Path) -> None:
-    import io
-
-    from ..foundation.files import write_whole
-
-    content = io.BytesIO()
-    try:
-        table.assign(caution=CAUTION).to_excel(content, index=False, sheet_name="spectra")
-    except ImportError:
-        raise InputError("a spreadsheet needs openpyxl", remedy="Install strongmotion[excel]") from None
-    write_whole(path, content.getvalue(), replace=True)
 
 
 def _show_mean(periods: Any, mean: Any, target: Any, spread: Any, unit: str, name: str) -> None:
