@@ -31,8 +31,8 @@ def test_from_30_files_to_seven_scaled_pairs_in_four_commands(tmp_path):
     commands = (
         ["process", str(folder), "-o", suite],
         ["spectra", suite, "--unit", "g", "--excel", str(tmp_path / "spectra.xlsx")],
-        ["select", suite, "--target", "asce7:sds=0.5,sd1=0.3,tl=8", "--range", "0.2", "1", "-n", "7", "--csv", chosen,
-         "--figure", str(tmp_path / "chosen.png")],
+        ["select", suite, "--target", "asce7:sds=0.5,sd1=0.3,tl=8", "--range", "0.2", "1", "-n", "7",
+         "--tolerance", "0.3", "--below", "0.25", "--csv", chosen, "--figure", str(tmp_path / "chosen.png")],
         ["export", suite, "--factors", chosen, "-o", out, "--text", "--unit", "g"],
     )  # fmt: skip
     for command in commands:
