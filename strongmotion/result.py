@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable, Collection
+import sys
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, cast, overload
 
 import numpy as np
 import pandas as pd
@@ -35,6 +36,7 @@ from .settings import Settings
 from .spectra import QUANTITIES, default_periods, response_spectrum, rotated_spectrum
 
 if TYPE_CHECKING:
+    import xarray
     from matplotlib.figure import Figure
 
 __all__ = ["Result", "process"]
@@ -51,6 +53,10 @@ CUT_SHORT = ("early stop", "cut off")
 
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
+
+_UNITS = {
+    "sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2", "psa_low": "m/s2", "psa_high": "m/s2",
+}  # fmt: skip
 
 SHORTEST_TRIED = 8.0
 """Sampling intervals in the shortest period at which other choices are tried: shorter ones cost far more."""
@@ -171,6 +177,42 @@ class Result:
         usable = chosen.assign(value=chosen[quantity].where(chosen["usable"]))
         return usable.pivot(index="period", columns="component", values="value")[order]
 
+    def to_xarray(self) -> xarray.Dataset:
+        """Return motion and spectra as a dataset with named axes and units; needs the package xarray.
+
+        Returns
+        -------
+        xarray.Dataset
+            ``acceleration, velocity, displacement`` on ``component`` and ``time``, with pads, time 0 at the record's
+            first sample; ``sd, psv, psa, sv, sa, psa_low, psa_high, usable`` on ``spectral_component``, ``damping`` and
+            ``period``, since combinations such as RotD50 have spectra alone.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed.
+        """
+        try:
+            import xarray
+        except ImportError:
+            raise InputError("xarray is not installed", remedy="Install it: pip install xarray") from None
+        names = list(self.motion)
+        time = self.motion[names[0]].time
+        columns = [name for name in self.spectra if name not in ("component", "damping", "period")]
+        table = self.spectra.rename(columns={"component": "spectral_component"})
+        axes = ["spectral_component", "damping", "period"]
+        dataset: Any = xarray.Dataset.from_dataframe(table.set_index(axes)[columns])
+        dataset = dataset.sel(spectral_component=table["spectral_component"].unique())
+        for quantity, unit in (("acceleration", "m/s2"), ("velocity", "m/s"), ("displacement", "m")):
+            values = np.array([getattr(self.motion[name], quantity) for name in names])
+            dataset[quantity] = (("component", "time"), values, {"units": unit, "long_name": f"ground {quantity}"})
+        dataset = dataset.assign_coords(component=names, time=("time", time, {"units": "s"}))
+        for name, unit in (*_UNITS.items(), ("period", "s"), ("damping", "1")):
+            if name in dataset:
+                dataset[name].attrs["units"] = unit
+        dataset.attrs |= {"record": self.record.id, "caution": " ".join(self.cautions), "software": self.version}
+        return dataset
+
     def explore(self) -> Any:
         """Show the record view of the review desk for this result, without decisions; a notebook displays it.
 
@@ -210,8 +252,35 @@ def from_above(name: str) -> Callable[..., Any]:
     return getattr(importlib.import_module(room, __package__), name)
 
 
-def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result:
-    """Take one record through the whole job: checks, correction, spectra and measures.
+def _tell(done: int, of: int) -> None:
+    """Write how far it is on a terminal's one line, and clear it at the end."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\r{done} of {of} records" if done < of else f"\r{' ' * 40}\r")
+        sys.stderr.flush()
+
+
+@overload
+def process(record: Record, settings: Settings | None = None, *, threads: int | None = None) -> Result: ...
+
+
+@overload
+def process(
+    record: Iterable[Record],
+    settings: Settings | None = None,
+    *,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Result]: ...
+
+
+def process(
+    record: Record | Iterable[Record],
+    settings: Settings | None = None,
+    *,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Result | list[Result]:
+    """Take one record, or each of several, through the whole job: checks, correction, spectra and measures.
 
     The baseline is corrected, the band chosen from signal and noise and kept by a filter, and acceleration integrated
     to velocity and displacement. The record itself is never changed; of one of continuous data, longer than
@@ -222,17 +291,21 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
 
     Parameters
     ----------
-    record : Record
-        Raw samples, as from `strongmotion.read`.
+    record : Record, or iterable of Record
+        Raw samples, as from `strongmotion.read`. Of several a list of results is returned, in their order; how far it
+        is stands on the terminal. One that cannot be processed ends it: a batch of files, which sets such ones aside,
+        is `strongmotion process`.
     settings : Settings, optional
         Choices of processing, as from `Settings.load`; the defaults, which `strongmotion settings` prints, if not
         given.
     threads : int, optional
         For the spectra, as in `strongmotion.response_spectrum`; the result is the same for any number.
+    progress : callable, optional
+        Called with the number of records done and of all, in place of the line on the terminal.
 
     Returns
     -------
-    Result
+    Result, or list of Result
 
     Raises
     ------
@@ -255,6 +328,14 @@ def process(record: Record, settings: Settings | None = None, *, threads: int | 
     [['PGA', 'm/s2'], ['PGV', 'm/s'], ['PGD', 'm']]
     """
     settings = settings or Settings()
+    if not isinstance(record, Record | str | bytes | Mapping) and isinstance(record, Iterable):
+        records = list(record)
+        results = []
+        for number, one in enumerate(records):
+            (progress or _tell)(number, len(records))
+            results.append(process(one, settings, threads=threads))
+        (progress or _tell)(len(records), len(records))
+        return results
     if not isinstance(record, Record):
         raise InputError(
             f"expected a Record, found {type(record).__name__}", remedy="Read the file first: process(read(file))"

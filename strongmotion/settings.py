@@ -540,6 +540,35 @@ class Settings:
         except SettingsError as error:
             raise error.at(source) from None
 
+    def replace(self, **sections: Mapping[str, Any]) -> Settings:
+        """Return settings in which some are changed; names and values are checked at once.
+
+        Parameters
+        ----------
+        **sections : mapping of str to value
+            By section, the settings to change; all others keep their value. ``records`` is replaced as a whole.
+
+        Raises
+        ------
+        SettingsError
+            An unknown section or setting, or a value that is not allowed.
+
+        Examples
+        --------
+        >>> settings = Settings().replace(filter={"low_cut": 0.1}, spectra={"damping": [0.02, 0.05]})
+        >>> settings.filter.low_cut, settings.filter.order == Settings().filter.order
+        (0.1, True)
+        """
+        known = {item.name: getattr(self, item.name) for item in _sections(type(self))}
+        for name in sections:
+            if name not in known and name != "records":
+                raise _unknown(name, name, [*known, "records"], None)
+        chosen = {name: values for name, values in sections.items() if name != "records"}
+        changed: dict[str, Any] = _chosen_sections(known, chosen, None)
+        if "records" in sections:
+            changed["records"] = sections["records"]
+        return dataclasses.replace(self, **changed)
+
     @classmethod
     def load(cls, path: str | Path) -> Settings:
         """Read settings from a TOML file.

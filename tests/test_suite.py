@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -46,6 +47,20 @@ def test_the_best_factor_is_that_of_least_squares_in_the_logarithm():
     np.testing.assert_allclose(found.spread, np.log(scaled).std(axis=0, ddof=1))
 
 
+def test_the_bands_of_the_records_are_carried_into_factors_and_mean():
+    spectra = made(6)
+    found = compare(spectra, FLAT, (0.1, 4.0))
+    np.testing.assert_allclose(found.mean_low, 0.9 * found.mean)
+    np.testing.assert_allclose(found.mean_high, 1.1 * found.mean)
+    chosen = select(spectra, FLAT, (0.1, 4.0), 3, SelectionRules(tolerance=0.8, below=0.6))
+    np.testing.assert_allclose(chosen.mean_low, 0.9 * chosen.mean)
+    np.testing.assert_allclose(chosen.mean_high, 1.1 * chosen.mean)
+    np.testing.assert_allclose(chosen.table["factor_low"], chosen.table["factor"] / 1.1)
+    np.testing.assert_allclose(chosen.table["factor_high"], chosen.table["factor"] / 0.9)
+    without = dataclasses.replace(spectra, low=np.full_like(spectra.psa, np.nan))
+    assert np.isnan(compare(without, FLAT, (0.1, 4.0)).mean_low).all()
+
+
 def test_records_that_are_not_usable_over_the_range_are_left_out_and_named_or_kept_with_their_mark():
     usable = np.ones((4, 12), bool)
     usable[2, PERIODS > 3.0] = False
@@ -81,10 +96,9 @@ def least_by_brute_force(spectra, count, rules):
     cost = shape_misfit(ratio)
     low, high = np.log(rules.factors)
     least = max(-rules.tolerance, np.log1p(-rules.below))
-    best = np.inf
-    for subset in itertools.combinations(range(len(spectra)), count):
-        own = cost[list(subset)].sum()
-        if own >= best or any(
+    every = sorted(itertools.combinations(range(len(spectra)), count), key=lambda subset: cost[list(subset)].sum())
+    for subset in every:  # the cheapest first, so the first that keeps to the rules is the best
+        if any(
             rules.per_event and [spectra.events[i] for i in subset].count(event) > rules.per_event
             for event in {spectra.events[i] for i in subset} - {""}
         ):
@@ -95,8 +109,8 @@ def least_by_brute_force(spectra, count, rules):
         answer = linprog(np.zeros(count), np.vstack((up, -up)), np.concatenate((rules.tolerance - mean, mean - least)),
                          bounds=[(low, high)] * count)  # fmt: skip
         if answer.status == 0:
-            best = own
-    return best
+            return cost[list(subset)].sum()
+    return np.inf
 
 
 @settings(max_examples=20)
@@ -126,6 +140,24 @@ def test_the_choice_equals_brute_force(seed, n, count, tolerance, cap):
         np.testing.assert_allclose(shift[inside], shift[inside][0], atol=1e-9)
     if cap:
         assert found.table["event"].value_counts().max() <= cap
+
+
+@pytest.mark.slow
+def test_200_random_archives_are_chosen_from_as_brute_force_does():
+    compared = 0
+    for seed in range(200):
+        rng = np.random.default_rng(7000 + seed)
+        n = int(rng.integers(5, 13))
+        spectra = made(n, seed=8000 + seed, events=[f"E{i % 4}" for i in range(n)])
+        rules = SelectionRules((0.4, 2.5), float(rng.choice([0.15, 0.3, 0.5])), 0.1, int(rng.integers(0, 3)), gap=0.0)
+        expected = least_by_brute_force(spectra, 4, rules)
+        if np.isfinite(expected):
+            compared += 1
+            assert select(spectra, FLAT, (0.1, 4.0), 4, rules).cost == pytest.approx(expected, abs=1e-6)
+        else:
+            with pytest.raises(InputError, match="no suite of"):
+                select(spectra, FLAT, (0.1, 4.0), 4, rules)
+    assert compared > 50
 
 
 def test_a_choice_is_reproducible_and_proves_its_gap():

@@ -787,8 +787,13 @@ def _suffix(unit: str) -> str:
     return unit.replace("/", "_")
 
 
-def write_catalogue(frame: pd.DataFrame, csv: str | Path | None = None, parquet: str | Path | None = None) -> None:
-    """Write a catalogue with its caution.
+def write_catalogue(
+    frame: pd.DataFrame,
+    csv: str | Path | None = None,
+    parquet: str | Path | None = None,
+    excel: str | Path | None = None,
+) -> None:
+    """Write a catalogue, or another table, with its caution.
 
     Parameters
     ----------
@@ -799,16 +804,30 @@ def write_catalogue(frame: pd.DataFrame, csv: str | Path | None = None, parquet:
         would take for a formula, such as ``=1+1``, begins with an apostrophe.
     parquet : str or Path, optional
         Written with the caution in the metadata of the file, whence pandas reads it into ``attrs``.
+    excel : str or Path, optional
+        Written for a spreadsheet, as the CSV file is.
 
     Raises
     ------
     ArchiveError
-        The file cannot be written, or Parquet is asked for and pyarrow is not installed.
+        The file cannot be written, or the library that a form needs is not installed.
     """
-    if csv is not None:
+    if csv is not None or excel is not None:
         texts = {name: frame[name].map(_no_formula) for name in frame if not pd.api.types.is_numeric_dtype(frame[name])}
-        text = frame.assign(**texts, caution=CAUTION).to_csv(index=False, lineterminator="\n")
-        write_whole(Path(csv), text.encode(), replace=True)
+        plain = frame.assign(**texts, caution=CAUTION)
+    if csv is not None:
+        write_whole(Path(csv), plain.to_csv(index=False, lineterminator="\n").encode(), replace=True)
+    if excel is not None:
+        content = io.BytesIO()
+        for name in plain.select_dtypes("datetimetz"):  # spreadsheets know no time zones: UTC stays in the text
+            plain[name] = plain[name].map(lambda time: "" if pd.isna(time) else time.isoformat())
+        try:
+            plain.to_excel(content, index=False, sheet_name="strongmotion", engine="openpyxl")
+        except ImportError:
+            raise ArchiveError(
+                "a spreadsheet needs openpyxl", source=str(excel), remedy="Install strongmotion[excel], or write CSV"
+            ) from None
+        write_whole(Path(excel), content.getvalue(), replace=True)
     if parquet is not None:
         content = io.BytesIO()
         try:

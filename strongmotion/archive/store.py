@@ -34,6 +34,7 @@ from .provenance import now, provenance
 
 if TYPE_CHECKING:
     import pandas as pd
+    import xarray
 
     from ..record import Finding, Record
     from ..result import Result
@@ -46,6 +47,9 @@ LEFT_OVER = 3600.0
 
 MARK = "archive.json"
 """The file that says of which layout the folder is; without it, it is of an earlier one."""
+
+MOST_SHOWN = 20
+"""Rows of the table that a notebook shows of an archive."""
 
 PROGRESS = ".verify.progress"
 """The file that lists the records a `verify` in hand has found sound."""
@@ -622,6 +626,54 @@ class Archive:
         for name in _names_in(self._records):
             if id_of_file(name, True) is not None and version_of_file(name) is None:
                 yield self._records / name
+
+    def to_xarray(self, question: str = "") -> xarray.Dataset:
+        """Return the spectra of all records, or of those a question holds for, as a dataset; needs the package xarray.
+
+        Parameters
+        ----------
+        question : str
+            As in `find`.
+
+        Returns
+        -------
+        xarray.Dataset
+            ``psa, psa_low, psa_high`` (m/s²) and ``usable`` on the axes ``record, component, damping, period``, not a
+            number where a record has no such ordinate; ``station`` and ``earthquake`` of each record.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed, or there is no record.
+        """
+        from .arrays import spectra_dataset
+
+        ids = self.find(question)["record"].tolist() if question else self.ids()
+        return spectra_dataset((record_id, self[record_id]) for record_id in ids)
+
+    def _repr_html_(self) -> str:
+        import html
+
+        from ..foundation.cautions import CAUTION
+
+        table = self.catalogue()
+        wanted = (
+            "record",
+            "station",
+            "start",
+            "magnitude",
+            "pga_h",
+            "pgv_h",
+            "longest_usable_period",
+            "worst",
+            "state",
+        )
+        shown = table[[column for column in table if column.startswith(wanted)]].head(MOST_SHOWN)
+        more = f", of which {len(shown)} are shown" if len(table) > len(shown) else ""
+        return (
+            f"<p>Archive {html.escape(printable(self.folder))}: {len(table)} records{more}.</p>"
+            f"{shown.to_html(index=False, escape=True, na_rep='')}<p><small>{CAUTION}</small></p>"
+        )
 
     @property
     def index(self) -> Index:

@@ -18,6 +18,7 @@ from .options import (
     By,
     Cluster,
     CsvFile,
+    ExcelFile,
     Into,
     Jobs,
     ParquetFile,
@@ -135,6 +136,7 @@ def catalogue(
     archive: ArchiveFolder,
     csv: CsvFile = None,
     parquet: ParquetFile = None,
+    excel: ExcelFile = None,
     unit: Unit = "m/s2",
     periods: Annotated[
         str, typer.Option("--periods", metavar="T,T,...", help="Further oscillator periods, s, to have PSA at.")
@@ -144,7 +146,7 @@ def catalogue(
 ) -> None:
     """Tabulate an archive, a row a record.
 
-    The screen has room for the most asked-for columns; --csv and --parquet write all of them. An index,
+    The screen has room for the most asked-for columns; --csv, --parquet and --excel write all of them. An index,
     ARCHIVE/catalogue.sqlite, keeps the table; new and changed files are read into it. It can be deleted at any time.
 
     \b
@@ -157,7 +159,7 @@ def catalogue(
     store = Archive(archive)
     with Progress() as progress:
         store.index.refresh(_periods(periods), rebuild, jobs, progress)
-    _show_catalogue(store.catalogue(unit), csv, parquet)
+    _show_catalogue(store.catalogue(unit), csv, parquet, excel)
 
 
 def _periods(text: str) -> list[float]:
@@ -174,6 +176,7 @@ def find(
     question: Annotated[str, typer.Argument(metavar="QUESTION", help="A pandas query over the catalogue's columns.")],
     csv: CsvFile = None,
     parquet: ParquetFile = None,
+    excel: ExcelFile = None,
     unit: Unit = "m/s2",
     state: Annotated[
         str,
@@ -195,13 +198,13 @@ def find(
     """
     from ..archive import Archive
 
-    _show_catalogue(Archive(archive).find(question, unit, state), csv, parquet)
+    _show_catalogue(Archive(archive).find(question, unit, state), csv, parquet, excel)
 
 
-def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None) -> None:
+def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None, excel: Path | None) -> None:
     from ..archive import write_catalogue
 
-    write_catalogue(frame, csv, parquet)
+    write_catalogue(frame, csv, parquet, excel)
     shown = [column for column in frame.columns if column.startswith(CATALOGUE_COLUMNS)]
     cells, marked = frame[shown].astype(object).map(cell), False
     unfit = frame.worst_finding == "unfit"
@@ -217,7 +220,7 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None)
     if sys.stdout.isatty():
         shown = fitting(cells)
     show_table([heading(column) for column in shown], cells[shown].to_numpy().tolist())
-    rest = "" if csv or parquet else f" {len(shown)} are shown here; --csv F writes all of them."
+    rest = "" if csv or parquet or excel else f" {len(shown)} are shown here; --csv F writes all of them."
     typer.echo(f"{count(len(frame), 'record')}, {len(frame.columns)} columns.{rest}")
     if marked:
         typer.echo("* not to be used: outside the usable periods, or of an unfit record.")

@@ -13,14 +13,14 @@ from ..foundation.cautions import CAUTION
 from ..foundation.errors import InputError
 from ..foundation.units import in_unit
 from .app import DESIGNS, app
-from .options import ArchiveFolder, CsvFile, ParquetFile, Unit
+from .options import ArchiveFolder, CsvFile, ExcelFile, ParquetFile, Unit
 from .tables import Progress, cell, complain, count, show_table
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from ..result import Result
-    from ..suite import SuiteSpectra
+    from ..suite import Comparison, Selection, SuiteSpectra
 
 Target = Annotated[
     str,
@@ -54,9 +54,7 @@ def spectra(
     ] = False,
     csv: CsvFile = None,
     parquet: ParquetFile = None,
-    excel: Annotated[
-        Path | None, typer.Option("--excel", metavar="F.xlsx", help="Write the table for a spreadsheet.")
-    ] = None,
+    excel: ExcelFile = None,
 ) -> None:
     """Put the response spectra of all records into one table.
 
@@ -71,9 +69,7 @@ def spectra(
 
     suite = _suite(archive, where, component, damping)
     table = suite.table(unit, wide, keep_unusable)
-    write_catalogue(table, csv, parquet)
-    if excel is not None:
-        _write_excel(table, excel)
+    write_catalogue(table, csv, parquet, excel)
     written = [str(path) for path in (csv, parquet, excel) if path is not None]
     if written:
         typer.echo(f"{count(len(suite), 'record')} at {count(suite.periods.size, 'period')}: {', '.join(written)}.")
@@ -127,7 +123,7 @@ def compare(
         for row in found.table.itertuples()
     ]  # fmt: skip
     show_table(("record", "factor (5 to 95 %)", "misfit ln", "lowest to target"), rows)
-    _show_mean(found.periods, found.mean, found.target, found.spread, unit, goal.name)
+    _show_mean(found, unit, goal.name)
     for name in found.left_out:
         complain(f"{name} is left out: not usable from {period_range[0]:g} s to {period_range[1]:g} s.")
     if not found.table["usable"].all():
@@ -181,12 +177,13 @@ def select(
     found = chosen_of(suite, goal, period_range, number, rules)
     _write(found.table, csv)
     rows = [
-        (row.record, row.event or "-", f"{row.factor:.3f}", f"{row.shape_misfit:.3f}",
+        (row.record, row.event or "-", f"{row.factor:.3g} ({cell(row.factor_low)} to {cell(row.factor_high)})",
+         f"{row.shape_misfit:.3f}",
          f"{row.lowest_ratio:.2f} at {row.lowest_at_s:g} s")
         for row in found.table.itertuples()
     ]  # fmt: skip
-    show_table(("record", "earthquake", "factor", "shape misfit", "lowest to target"), rows)
-    _show_mean(found.periods, found.mean, found.target, found.spread, unit, goal.name)
+    show_table(("record", "earthquake", "factor (5 to 95 %)", "shape misfit", "lowest to target"), rows)
+    _show_mean(found, unit, goal.name)
     typer.echo(
         f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
         f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
@@ -293,27 +290,14 @@ def _write(table: pd.DataFrame, csv: Path | None) -> None:
         typer.echo(f"All columns are in {csv}.")
 
 
-def _write_excel(table: pd.DataFrame, path: Path) -> None:
-    import io
-
-    from ..foundation.files import write_whole
-
-    content = io.BytesIO()
-    try:
-        table.assign(caution=CAUTION).to_excel(content, index=False, sheet_name="spectra")
-    except ImportError:
-        raise InputError("a spreadsheet needs openpyxl", remedy="Install strongmotion[excel]") from None
-    write_whole(path, content.getvalue(), replace=True)
-
-
-def _show_mean(periods: Any, mean: Any, target: Any, spread: Any, unit: str, name: str) -> None:
-    factor = in_unit(unit)
-    ratio = mean / target
-    low, high = ratio.argmin(), ratio.argmax()
+def _show_mean(found: Comparison | Selection, unit: str, name: str) -> None:
+    ratio = found.mean / found.target
+    low, high, top = ratio.argmin(), ratio.argmax(), found.mean.argmax()
+    limits = [cell(float(its[top] * in_unit(unit))) for its in (found.mean_low, found.mean_high)]
     typer.echo(
-        f"Suite mean against {name}: {ratio[low]:.2f} at {periods[low]:g} s to {ratio[high]:.2f} at "
-        f"{periods[high]:g} s; spread of ln PSA up to {max(spread):.2f}; "
-        f"PSA of the mean {mean.max() * factor:.4g} {unit} at most."
+        f"Suite mean against {name}: {ratio[low]:.2f} at {found.periods[low]:g} s to {ratio[high]:.2f} at "
+        f"{found.periods[high]:g} s; spread of ln PSA up to {max(found.spread):.2f}; PSA of the mean "
+        f"{found.mean[top] * in_unit(unit):.4g} {unit} at most ({' to '.join(limits)})."
     )
 
 

@@ -35,6 +35,9 @@ CsvFile = Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write 
 ParquetFile = Annotated[
     Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
 ]
+ExcelFile = Annotated[
+    Path | None, typer.Option("--excel", metavar="F.xlsx", help="Write all columns for a spreadsheet (needs openpyxl).")
+]
 ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
 LayoutFile = Annotated[
     Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")

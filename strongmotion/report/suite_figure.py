@@ -50,7 +50,8 @@ def suite_figure(
     Returns
     -------
     matplotlib.figure.Figure
-        Each record is drawn only where it is usable. The mean is exp of the mean of ln PSA, where all are usable.
+        Each record is drawn only where it is usable. The mean is exp of the mean of ln PSA, where all are usable; about
+        it the limits of 5 and 95 % with all records at their ends together.
 
     Raises
     ------
@@ -77,6 +78,10 @@ def suite_figure(
     if len(ends) <= MOST_LABELS:
         _label(panel, ends, look)
     mean = np.exp(np.log(psa).mean(axis=0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        limits = [np.exp(np.log(its[rows] * scale).mean(axis=0)) for its in (suite.low, suite.high)]
+    limits = [np.where(np.isfinite(mean), its, np.nan) for its in limits]
+    panel.fill_between(suite.periods, *limits, color=look.colour("H1"), alpha=0.25, linewidth=0)
     panel.plot(suite.periods, mean, color=look.colour("H1"), linewidth=2.2, label="mean of the scaled suite")
     inside = (suite.periods >= target.periods[0]) & (suite.periods <= target.periods[-1])
     goal = np.full_like(suite.periods, np.nan)

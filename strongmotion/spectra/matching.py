@@ -44,6 +44,8 @@ WAYS = ((2, 0.8), (3, 0.5), (1, 0.5), (3, 0.8), (1, 0.8))
 DAMPED, SHARPEN = 0.02, 5.0
 """Damping of the least squares relative to a wavelet's own effect; growth of weights."""
 HEAVIEST = 20.0
+BETWEEN, MOST_ADDED, ENOUGH = 4, 12, 0.85
+"""Periods checked for each oscillator; oscillators added at a time; fraction of the tolerance to stop at."""
 PATIENCE = 10
 SHORTEST = 2.5
 """Sampling intervals in the shortest period that can be matched."""
@@ -242,18 +244,26 @@ class _Matching:
     """Oscillators, their targets, and one step from a motion to the next."""
 
     def __init__(self, periods: Floats, target: TargetSpectrum, dt: float, bell: Floats, displacement: float) -> None:
-        self.periods, self.dt, self.bell, self.displacement = periods, dt, bell, displacement
-        self.goal, self.damping = target.at(periods), target.damping
-        self.factors = resampling_factors(periods, dt)
-        self.weights, self.most = np.ones(periods.size), 1
+        self.target, self.damping = target, target.damping
+        self.dt, self.bell, self.displacement = dt, bell, displacement
+        self.between = np.geomspace(periods[0], periods[-1], BETWEEN * (periods.size - 1) + 1)
+        self.most = 1
+        self.take(periods)
+
+    def take(self, periods: Floats) -> None:
+        """Go on with these oscillators, all of one weight."""
+        self.periods, self.goal = periods, self.target.at(periods)
+        self.factors = resampling_factors(periods, self.dt)
+        self.weights = np.ones(periods.size)
         delays = np.linspace(0, 2, 401) * periods[:, None]
         effect = np.abs(wavelet_response(delays, periods[:, None], periods[:, None], self.damping))
         self.lag = delays[np.arange(periods.size), effect.argmax(axis=1)]
 
     def run(self, motion: Floats, tolerance: float, steps: int) -> tuple[Floats, int]:
-        """Return the motion of least misfit, and the steps taken."""
+        """Return the motion of least misfit over all periods, and the steps taken."""
         motion = self.at_rest(motion)
         best, least, taken, since = motion, np.inf, 0, 0
+        closest, lowest = motion, np.inf  # of the oscillators at hand
         ways = itertools.cycle(WAYS)
         self.most, fraction = next(ways)
         for step in range(steps + 1):
@@ -262,13 +272,21 @@ class _Matching:
             np.maximum.at(largest, of, value)
             misfit = np.abs(largest / self.goal - 1.0)
             since += 1
-            if misfit.max() < least:
-                best, least, taken, since = motion, float(misfit.max()), step, 0
-            if least < 0.5 * tolerance or step == steps:  # between the oscillators it may be larger
-                break
-            if since >= PATIENCE:  # back to the best, with a fresh eye
-                motion, since, (self.most, fraction) = best, 0, next(ways)
-                self.weights[:] = 1.0
+            if misfit.max() < lowest:
+                closest, lowest, since = motion, float(misfit.max()), 0
+            if lowest < 0.5 * tolerance or since >= PATIENCE or step == steps:
+                off = np.abs(_psa(closest, self.dt, self.between, self.damping) / self.target.at(self.between) - 1.0)
+                if off.max() < least:
+                    best, least, taken = closest, float(off.max()), step
+                if least < ENOUGH * tolerance or step == steps:
+                    break
+                # Go on from there with oscillators for the worst of what lies between, and in another way if stuck.
+                worst = np.flatnonzero((off >= np.roll(off, 1)) & (off >= np.roll(off, -1)) & (off > 0.6 * tolerance))
+                worst = worst[np.argsort(-off[worst], kind="stable")[:MOST_ADDED]]
+                self.take(np.unique(np.append(self.periods, self.between[worst])))
+                if since >= PATIENCE:
+                    self.most, fraction = next(ways)
+                motion, lowest, since = closest, np.inf, 0
                 of, when, value, sign = self.peaks(motion)
             else:
                 self.weights *= 1 + SHARPEN * misfit

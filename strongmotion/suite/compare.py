@@ -16,7 +16,7 @@ from ..foundation.errors import InputError
 from ..spectra import TargetSpectrum
 from .spectra import SuiteSpectra
 
-__all__ = ["Comparison", "compare", "log_ratios", "range_of"]
+__all__ = ["Comparison", "compare", "log_ratios", "mean_limits", "range_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,9 @@ class Comparison:
         Standard deviation of ln PSA of the scaled records.
     target : array (p,)
         m/s².
+    mean_low, mean_high : array (p,)
+        Limits of 5 and 95 % of the mean with these factors, m/s²: as if all records were at their ends together, so no
+        narrower than the truth. Not a number where a record has no band.
     """
 
     table: pd.DataFrame
@@ -49,6 +52,8 @@ class Comparison:
     mean: Floats
     spread: Floats
     target: Floats
+    mean_low: Floats
+    mean_high: Floats
 
 
 def range_of(spectra: SuiteSpectra, target: TargetSpectrum, period_range: tuple[float, float]) -> NDArray[np.intp]:
@@ -77,6 +82,20 @@ def range_of(spectra: SuiteSpectra, target: TargetSpectrum, period_range: tuple[
 def log_ratios(spectra: SuiteSpectra, target: TargetSpectrum, columns: NDArray[np.intp]) -> Floats:
     """Return ln(PSA / target), shape (n, columns)."""
     return np.log(np.maximum(spectra.psa[:, columns], 1e-300)) - np.log(target.at(spectra.periods[columns]))
+
+
+def mean_limits(
+    spectra: SuiteSpectra, rows: NDArray[np.intp], columns: NDArray[np.intp], logs: Floats
+) -> tuple[Floats, Floats]:
+    """Return the limits of 5 and 95 % of a scaled suite's mean, m/s², all records at their ends together.
+
+    `logs` are ln of the factors of the records in these rows.
+    """
+    low, high = (
+        np.exp((np.log(np.maximum(its[rows][:, columns], 1e-300)) + logs[:, None]).mean(axis=0))
+        for its in (spectra.low, spectra.high)
+    )
+    return low, high
 
 
 def weights_of(weights: ArrayLike | None, count: int) -> Floats:
@@ -171,4 +190,5 @@ def compare(
     )
     mean = np.exp(scaled.mean(axis=0)) * goal
     spread = scaled.std(axis=0, ddof=1) if used.size > 1 else np.full(columns.size, np.nan)
-    return Comparison(table, left_out, spectra.periods[columns], mean, spread, goal)
+    low, high = mean_limits(spectra, used, columns, np.log(factor))
+    return Comparison(table, left_out, spectra.periods[columns], mean, spread, goal, low, high)

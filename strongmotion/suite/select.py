@@ -27,7 +27,7 @@ from scipy.sparse import coo_array, csr_array, vstack
 from ..foundation.arrays import Floats
 from ..foundation.errors import InputError
 from ..spectra import TargetSpectrum
-from .compare import log_ratios, range_of
+from .compare import log_ratios, mean_limits, range_of
 from .spectra import SuiteSpectra
 
 __all__ = ["Selection", "SelectionRules", "select"]
@@ -70,11 +70,14 @@ class Selection:
     Parameters
     ----------
     table : pandas.DataFrame
-        A row a record: ``record, event, station, factor, shape_misfit, lowest_ratio, lowest_at_s, reason``.
+        A row a record: ``record, event, station, factor, factor_low, factor_high, shape_misfit, lowest_ratio,
+        lowest_at_s, reason``. The limits of 5 and 95 % of a factor are those that the record's own band allows.
     periods, mean, target : array (p,)
         Periods within the range, s; exp of the mean of ln PSA of the scaled suite, and the target, m/s².
     spread : array (p,)
         Standard deviation of ln PSA of the scaled suite.
+    mean_low, mean_high : array (p,)
+        Limits of 5 and 95 % of the mean with these factors, m/s², as in `Comparison`.
     cost, bound : float
         Sum of the shape misfits of the chosen records, and a value that no suite can be below.
     seconds : float
@@ -88,6 +91,8 @@ class Selection:
     mean: Floats
     target: Floats
     spread: Floats
+    mean_low: Floats
+    mean_high: Floats
     cost: float
     bound: float
     seconds: float
@@ -171,6 +176,9 @@ def select(
     scaled = ratio[chosen] + logs[:, None]
     at = scaled.argmin(axis=1)
     goal = target.at(spectra.periods[columns])
+    rows = used[chosen]
+    ends = [np.log(its[rows][:, columns]) - np.log(goal) for its in (spectra.low, spectra.high)]
+    low, high = mean_limits(spectra, rows, columns, logs)
     rank = cost.argsort().argsort()
     table = pd.DataFrame(
         {
@@ -178,6 +186,8 @@ def select(
             "event": [spectra.events[used[i]] for i in chosen],
             "station": [spectra.stations[used[i]] for i in chosen],
             "factor": np.exp(logs),
+            "factor_low": np.exp(logs + (ratio[chosen] - ends[1]).mean(axis=1)),
+            "factor_high": np.exp(logs + (ratio[chosen] - ends[0]).mean(axis=1)),
             "shape_misfit": cost[chosen],
             "lowest_ratio": np.exp(scaled.min(axis=1)),
             "lowest_at_s": spectra.periods[columns][at],
@@ -193,6 +203,8 @@ def select(
         np.exp(scaled.mean(axis=0)) * goal,
         goal,
         scaled.std(axis=0, ddof=1) if count > 1 else np.full(columns.size, np.nan),
+        low,
+        high,
         float(cost[chosen].sum()),
         bound,
         seconds,
