@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,14 +134,34 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
             found.append(int(numbered[at + 1]) + 1)
             if len(found) > 100:
                 break
-    if not found:
-        return []
-    return [
-        Finding(
-            "repeated rows", "doubt",
-            f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
-            "if a line was written twice, everything after it is late, and the motion has a step",
-            "compare with the original file",
-            component, place=f"line {found[0]}", values={"rows": float(len(found))},
+    return [repeated_rows(found, component)] if found else []
+
+
+def repeated_rows(found: list[int], component: str = "") -> Finding:
+    """Return the finding on lines, by their numbers, that repeat the line above."""
+    return Finding(
+        "repeated rows", "doubt",
+        f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
+        "if a line was written twice, everything after it is late, and the motion has a step",
+        "compare with the original file",
+        component, place=f"line {found[0]}", values={"rows": float(len(found))},
+    )  # fmt: skip
+
+
+def check_counter(reading: header.Reading, columns: list[NDArray[Any]], passed: list[bool], line: int) -> None:
+    """Refuse a last column that counts the rows beside columns of measured numbers.
+
+    Raises
+    ------
+    RecordError
+        It does.
+    """
+    last = columns[-1]
+    if len(columns) < 2 or passed[-1] or len(last) < 8 or last.dtype.kind != "i" or not np.all(np.diff(last) == 1):
+        return
+    if any(column.dtype.kind == "f" for column, over in zip(columns[:-1], passed[:-1], strict=True) if not over):
+        raise reading.error(
+            f"the last number of each line counts the lines ({last[0]}, {last[1]}, ...): it is no sample",
+            line,
+            "Remove the column, or pass over it by a layout",
         )
-    ]  # fmt: skip
