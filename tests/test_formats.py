@@ -600,8 +600,26 @@ def test_a_row_written_twice_is_found_in_csv(tmp_path):
     assert not read(save(tmp_path, quiet)).findings
 
 
-def test_numbers_above_the_names_are_no_samples_in_silence(tmp_path):
-    # A header one line short: the row of names stands below the first row of numbers.
+@pytest.mark.parametrize("short", [True, False])
+def test_a_header_one_line_short_is_found(tmp_path, short):
+    layout = f"""name = "weir"
+[header]
+lines = {2 if short else 3}
+dt.value = 0.01
+unit.value = "gal"
+[block]
+columns = ["H1", "V"]
+"""
+    (tmp_path / "weir.toml").write_text(layout)
+    text = "WEIR\nraw\n100 60\n" + "".join(f"{a:.3f} {b:.3f}\n" for a, b, _ in SHAKING)
+    record = read(save(tmp_path, text), layout=tmp_path / "weir.toml")
+    found = [(finding.name, finding.place) for finding in record.findings]
+    assert found == ([("first row unlike the others", "line 3")] if short else [])
+    assert record.samples == 60 + short
+
+
+def test_a_row_above_the_names_is_not_dropped_in_silence(tmp_path):
     lines = table("time [s]", "H1 [gal]").splitlines(keepends=True)
-    with pytest.raises(RecordError):
-        read(save(tmp_path, "".join([lines[1], lines[0], *lines[2:]])))
+    record = read(save(tmp_path, "".join([lines[1], lines[0], *lines[2:]])))
+    (finding,) = (finding for finding in record.findings if finding.name == "row above the numbers")
+    assert finding.place == "line 1"
