@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from test_layouts import AGENCIES, X, Y, Z
 from typer.testing import CliRunner
 
 from strongmotion.cli import app
+from strongmotion.cli import record as record_commands
 from strongmotion.formats import read
 from strongmotion.formats.draft import draft_layout
 from strongmotion.foundation.errors import RecordError, StrongMotionError
@@ -97,3 +100,27 @@ def test_drafting_from_damaged_files_ends_in_a_draft_or_a_refusal(tmp_path, agen
             assert draft_layout(path).toml
         except StrongMotionError as error:
             assert path.name in str(error)  # noqa: PT017
+
+
+def answer(path, answers, monkeypatch):
+    """Draft on a terminal, where each doubt is asked for."""
+    terminal = SimpleNamespace(isatty=lambda: True)
+    monkeypatch.setattr(record_commands, "sys", SimpleNamespace(stdin=terminal, stderr=terminal))
+    return CliRunner().invoke(app, ["layout", str(path)], input=answers)
+
+
+def test_on_a_terminal_what_is_open_is_asked_for_with_a_preview(tmp_path, monkeypatch):
+    path = tmp_path / "twice.txt"
+    rows = "".join(f"{50 * np.sin(i / 5):.3f}\n" for i in range(80))
+    path.write_text(f"Unit: gal\nSampling rate: 200 Hz\nSampling interval: 0.01 s\n{rows}")
+    shown = answer(path, "a hundredth\n0.01\ny\n", monkeypatch)
+    assert shown.exit_code == 0, shown.output
+    assert "the sampling interval is 0.005 s" in shown.stderr
+    assert "80 samples every 0.01 s (100 Hz), 0.79 s long" in shown.stderr
+    assert "PGA 50 cm/s² = 0.05" in shown.stderr
+    (tmp_path / "mine.toml").write_text(shown.stdout[shown.stdout.index("# A draft") :])
+    assert read(path, layout=tmp_path / "mine.toml").dt == 0.01
+    left = answer(path, "?\n", monkeypatch)
+    assert left.exit_code == 1
+    assert 'dt = "?"' in left.stdout
+    assert "leaves dt open (?)" in " ".join(left.stderr.split())

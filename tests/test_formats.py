@@ -474,3 +474,152 @@ def test_units_stand_in_either_kind_of_brackets(tmp_path, brackets):
     record = read(path)
     assert [(part.name, part.unit) for part in record] == [("H1", "g"), ("V", "cm/s2")]
     assert record.dt == 0.01
+
+
+# CSV without surprises
+
+
+SHAKING = np.round(np.random.default_rng(20310417).normal(0, 30, (60, 3)), 3)
+
+
+def table(*names, columns=None, above="", quote="", delimiter=",", every=0.01):
+    """Return a table whose first column is the time where the first name says so."""
+    columns = len(names) if columns is None else columns
+    rows = [[f"{i * every:.2f}", *(f"{value:.3f}" for value in SHAKING[i])][:columns] for i in range(60)]
+    if names[0].lower().startswith("t") is False:
+        rows = [[f"{value:.3f}" for value in SHAKING[i]][:columns] for i in range(60)]
+    lines = [names, *rows]
+    return above + "".join(delimiter.join(f"{quote}{cell}{quote}" for cell in line) + "\n" for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("names", "columns"), [(("time [s]", "H1 [gal]", "H2 [gal]"), 3), (("time, s", "NS (gal)"), 2)]
+)
+def test_quoted_cells_are_read_without_their_quotes(tmp_path, names, columns):
+    record = read(save(tmp_path, table(*names, columns=columns, quote='"')))
+    assert record["H1"].samples.tolist() == SHAKING[:, 0].tolist()
+    assert (record.dt, record["H1"].unit) == (0.01, "cm/s2")
+
+
+def test_velocity_and_displacement_are_no_acceleration(tmp_path):
+    record = read(save(tmp_path, table("time [s]", "acc_ns [gal]", "vel_ns [gal]")))
+    assert [(one.name, one.samples.tolist()) for one in record] == [("H1", SHAKING[:, 0].tolist())]
+    record = read(save(tmp_path, table("time [s]", "acc [gal]", "vel [cm/s]", "disp [cm]")))
+    assert [one.samples.tolist() for one in record] == [SHAKING[:, 0].tolist()]
+    for names in (("time [s]", "velocity [cm/s]"), ("Time", "Displacement")):
+        with pytest.raises(RecordError, match="line 1: no column holds acceleration by its name"):
+            read(save(tmp_path, table(*names)), unit="gal")
+    with pytest.raises(RecordError, match="the column 'vel_ew' is no acceleration by its name"):
+        read(save(tmp_path, table("H1 [gal]", "vel_ew [gal]", above="# dt_s: 0.01\n")))
+
+
+@pytest.mark.parametrize(
+    ("names", "found"),
+    [
+        (("R [gal]", "T [gal]", "Z [gal]"), ["H1", "H2", "V"]),
+        (("L [gal]", "T [gal]", "V [gal]"), ["H1", "H2", "V"]),
+        (("t [s]", "R [gal]", "T [gal]"), ["H1", "H2"]),
+        (("T [s]", "R [gal]", "V [gal]"), ["H1", "V"]),
+        (("T", "N [gal]", "E [gal]"), ["H1", "H2"]),
+        (("N [gal]", "HNE [gal]", "UD [gal]"), ["H1", "H2", "V"]),
+    ],
+)
+def test_t_beside_r_is_transverse_and_else_the_time(tmp_path, names, found):
+    above = "# dt_s: 0.01\n" if names[0].lower()[0] != "t" else ""
+    record = read(save(tmp_path, table(*names, above=above)))
+    assert list(record.names) == found
+    assert record.dt == 0.01
+    assert record.components[-1].samples.tolist() == SHAKING[:, len(found) - 1].tolist()
+
+
+@pytest.mark.parametrize(
+    ("above", "names", "both"),
+    [
+        ("# unit: g\n", ("time [s]", "H1 [gal]"), r"the unit is 'g' \(line 1\) or 'gal' \(column H1, line 2\)"),
+        ("# dt_s: 0.01\n# sampling_rate: 200\n", ("H1 [gal]",), "dt is 0.01 s and sampling_rate 200 Hz"),
+        ("# sampling_rate: 200\n", ("time [s]", "H1 [gal]"), "steps by 0.01 s, the header declares 0.005 s"),
+    ],
+)
+def test_what_is_stated_twice_and_differs_is_refused_with_both(tmp_path, above, names, both):
+    with pytest.raises(RecordError, match=both):
+        read(save(tmp_path, table(*names, above=above)))
+
+
+def test_a_unit_stated_twice_alike_or_given_is_read(tmp_path):
+    assert read(save(tmp_path, table("time [s]", "H1 [gal]", above="# unit: cm/s2\n")))["H1"].unit == "cm/s2"
+    path = save(tmp_path, table("time [s]", "H1 [gal]", above="# unit: g\n"))
+    assert read(path, unit="gal")["H1"].unit == "cm/s2"
+
+
+@pytest.mark.parametrize("pair", [("X", "Y"), ("ch1", "ch2"), ("N35E", "N125E")])
+def test_columns_that_are_no_pair_come_with_an_offer_that_works(tmp_path, pair):
+    one, two = pair
+    path = save(tmp_path, table("time [s]", f"{one} [gal]", f"{two} [gal]", "Z [gal]", columns=4))
+    record = read(path)
+    assert record.horizontals is None
+    (offer,) = (finding for finding in record.findings if finding.name == "no horizontal pair")
+    assert f"--component {one}=H1,{two}=H2" in offer.remedy
+    taken = read(path, component=f"{one}=H1,{two}=H2")
+    assert taken.horizontals == ("H1", "H2")
+    assert not taken.findings
+
+
+# No silent misreading
+
+
+@pytest.mark.parametrize("number", ["1,234.5", "1'234.5", "1 234.5", "12,345,678"])
+def test_thousands_separators_are_refused_as_such(tmp_path, number):
+    text = "time [s];H1 [gal]\n" + "".join(f"{i * 0.01:.2f};{number}\n" for i in range(60))
+    with pytest.raises(RecordError, match=r"which has thousands separators\. Write numbers without"):
+        read(save(tmp_path, text))
+    quoted = text.replace(";", ",").replace(number, f'"{number}"')
+    with pytest.raises(RecordError, match="which has thousands separators"):
+        read(save(tmp_path, quoted))
+
+
+def test_a_row_of_units_below_the_names_is_read_as_units(tmp_path):
+    text = table("Time", "NS", "EW").replace("Time,NS,EW\n", "Time,NS,EW\nms,gal,gal\n")
+    rows = "".join(f"{i * 10},{a:.3f},{b:.3f}\n" for i, (a, b, _) in enumerate(SHAKING))
+    record = read(save(tmp_path, "".join(text.splitlines(keepends=True)[:2]) + rows))
+    assert (record.dt, record["H1"].unit, record.samples) == (0.01, "cm/s2", 60)
+
+
+def test_a_last_column_that_counts_the_rows_is_no_component(tmp_path):
+    rows = "".join(f"{value:.3f},{i + 1}\n" for i, value in enumerate(SHAKING[:, 0]))
+    with pytest.raises(RecordError, match=r"the last number of each line counts the lines \(1, 2, \.\.\.\)"):
+        read(save(tmp_path, f"# dt_s: 0.01\nH1 [gal],V [gal]\n{rows}"))
+
+
+def test_a_row_written_twice_is_found_in_csv(tmp_path):
+    lines = table("H1 [gal]", "H2 [gal]", "V [gal]", above="# dt_s: 0.01\n").splitlines(keepends=True)
+    lines.insert(20, lines[20])
+    record = read(save(tmp_path, "".join(lines)))
+    (finding,) = record.findings
+    assert (finding.name, finding.place, finding.values["rows"]) == ("repeated rows", "line 22", 1.0)
+    quiet = "# dt_s: 0.01\nH1 [counts],V [counts]\n" + "0,-1\n0,-1\n3,2\n" * 20
+    assert not read(save(tmp_path, quiet)).findings
+
+
+@pytest.mark.parametrize("short", [True, False])
+def test_a_header_one_line_short_is_found(tmp_path, short):
+    layout = f"""name = "weir"
+[header]
+lines = {2 if short else 3}
+dt.value = 0.01
+unit.value = "gal"
+[block]
+columns = ["H1", "V"]
+"""
+    (tmp_path / "weir.toml").write_text(layout)
+    text = "WEIR\nraw\n100 60\n" + "".join(f"{a:.3f} {b:.3f}\n" for a, b, _ in SHAKING)
+    record = read(save(tmp_path, text), layout=tmp_path / "weir.toml")
+    found = [(finding.name, finding.place) for finding in record.findings]
+    assert found == ([("first row unlike the others", "line 3")] if short else [])
+    assert record.samples == 60 + short
+
+
+def test_a_row_above_the_names_is_not_dropped_in_silence(tmp_path):
+    lines = table("time [s]", "H1 [gal]").splitlines(keepends=True)
+    record = read(save(tmp_path, "".join([lines[1], lines[0], *lines[2:]])))
+    (finding,) = (finding for finding in record.findings if finding.name == "row above the numbers")
+    assert finding.place == "line 1"

@@ -43,7 +43,6 @@ CSV_CASES = {
         "# dt_s: 0.01\ntime [s];H1 [g]\n0,00;1,5\n0,01;2,5\n",
         "decimals need a point. Write decimals with a point, or read it by a layout with decimal = ','",
     ),
-    "quoted numbers": (HEAD + '"1","2","3"\n', "found '\"1\"'. Save the file without quotation marks"),
     "minus of a typesetter": (HEAD + "1,\u22122,3\n4,5,6\n", "found '\\u22122'. Write minus as - (hyphen)"),
     "dates": (
         "time,H1 [g]\n2031-04-17T03:26:27.00,1\n2031-04-17T03:26:27.01,2\n",
@@ -86,7 +85,6 @@ CSV_CASES = {
     "true": (HEAD + "1,2,True\n1,2,False\n", "line 3: column V: expected a number, found 'True'"),
     "hexadecimal": (HEAD + "1,2,0x10\n1,2,3\n", "line 3: column V: expected a number, found '0x10'"),
     "underscore": (HEAD + "1,2,1_0\n1,2,3\n", "line 3: column V: expected a number, found '1_0'"),
-    "quoted": (HEAD + '1,2,"3"\n1,2,3\n', "line 3: column V: expected a number"),
     "digits of another script": (HEAD + "1,2,٣\n1,2,3\n", "line 3: column V: expected a number"),
     "decimal comma": (
         "# dt_s: 0.01\nH1 [g];H2 [g]\n0,5;1\n1;2\n",

@@ -351,8 +351,14 @@ def renamed(record: Record, component: str) -> Record:
                 f"there is no component {old!r}", remedy=f"Write OLD=NEW for one of {', '.join(record.names)}"
             )
         new[old] = name
+    paired = {"H1", "H2"} <= {*new.values(), *record.names}
     return replace(
         record,
+        findings=tuple(
+            replace(finding, component=new.get(finding.component, finding.component))
+            for finding in record.findings
+            if not (paired and finding.name == "no horizontal pair")
+        ),
         components=tuple(
             replace(one, name=new.get(one.name, one.name), channel=one.channel or one.name) if one.name in new else one
             for one in record.components

@@ -19,7 +19,8 @@ from __future__ import annotations
 
 import difflib
 import re
-from dataclasses import dataclass
+from csv import reader
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ from . import header
 from .header import OF_STATION, Field, Reading
 from .layout import LONGEST_HEADER
 from .lines import LONGEST_HEADER_LINE, Block, Lines, typed
+from .odd_rows import check_counter, repeated_rows
 from .text import described, save
 from .time_column import interval_from_times, jitter, printed_place
 
@@ -41,6 +43,7 @@ _OF_ONE = ("sensitivity", "scale", "azimuth", "dip", "channel")
 _KEY = re.compile(r"#\s*([A-Za-z][A-Za-z0-9_-]*)\s*:(?!//)(.*)")
 _CELL = re.compile(r"([^][()]*?)\s*(?:\[([^][]*)\]|\(([^()]*)\))?")
 _TIME = ("time", "t")
+_OTHER_MOTION = re.compile(r"(?i)(?:^|[^a-z])(?:vel|velocity|veloc|dis|disp|displ|displacement)(?:$|[^a-z])")
 _SECONDS = ("s", "sec", "second", "seconds")
 
 
@@ -48,10 +51,7 @@ _SECONDS = ("s", "sec", "second", "seconds")
 class _Column:
     label: str
     unit: str | None
-
-    @property
-    def is_time(self) -> bool:
-        return self.label.lower() in _TIME
+    is_time: bool = False
 
 
 def recognises(head: bytes) -> bool:
@@ -86,6 +86,8 @@ def _is_certain(cell: _Column) -> bool:
     """Whether a column's name says all that is needed: the time, or a component of acceleration with its unit."""
     if cell.is_time:
         return cell.unit is None or cell.unit.strip().lower() in _SECONDS
+    if _OTHER_MOTION.search(cell.label):
+        return False
     known = header.direction(cell.label)[0] in ("H1", "H2", "V")
     try:
         return acceleration_unit(cell.unit or "") != "" and bool(re.fullmatch(r"[A-Za-z0-9_-]{1,32}", cell.label))
@@ -95,7 +97,7 @@ def _is_certain(cell: _Column) -> bool:
 
 def _is_other_table(after: list[str], cells: list[_Column], delimiter: str) -> bool:
     """Whether the row below the names is of numbers with a decimal comma, or of units."""
-    row = after[0].split(delimiter) if after else []
+    row = _cells(after[0][:LONGEST_HEADER_LINE], delimiter) if after else []
     if len(row) != len(cells):
         return False
     texts = [cell.strip().strip("\"'").strip() for cell in row]
@@ -113,12 +115,32 @@ def _delimiter(line: str) -> str:
 
 def _columns(line: str, delimiter: str) -> list[_Column] | None:
     columns = []
-    for cell in line.split(delimiter):
-        match = _CELL.fullmatch(cell.strip().strip("\"'").strip())
+    for cell in _cells(line, delimiter):
+        match = _CELL.fullmatch(cell.strip("\"'").strip())
         if not match or header.NUMBER.fullmatch(match[1]):
             return None
         columns.append(_Column(match[1], match[3] if match[2] is None else match[2]))
-    return columns
+    beside = bool({"R", "RADIAL", "L", "LONG"} & {column.label.upper() for column in columns})
+    return [replace(column, is_time=_is_time(column, beside)) for column in columns]
+
+
+def _is_time(column: _Column, beside: bool) -> bool:
+    """Whether a column is the time; T beside R or L, or in a unit of acceleration, is the transverse component."""
+    if column.label.lower() not in _TIME:
+        return False
+    if column.label != "T" or (column.unit or "").strip().lower() in _SECONDS:
+        return True
+    try:
+        return not beside and not acceleration_unit(column.unit or "")
+    except InputError:
+        return not beside
+
+
+def _cells(row: str, delimiter: str) -> list[str]:
+    """Return the cells of a row, those in quotation marks without them."""
+    if '"' not in row:
+        return [cell.strip() for cell in row.split(delimiter)]
+    return [cell.strip() for cell in next(reader([row], delimiter=delimiter, skipinitialspace=True))]
 
 
 def read_csv(reading: Reading) -> Record:
@@ -154,7 +176,7 @@ def read_csv(reading: Reading) -> Record:
     for at, (column, samples) in enumerate(zip(columns, numbers, strict=True)):
         if column.is_time:
             shown = [lines.line(int(row)) for row in (*rows[:50], *rows[-50:])]
-            place = printed_place([row.split(delimiter)[at] for row in shown])
+            place = printed_place([_cells(row, delimiter)[at] for row in shown])
             dt = interval_from_times(reading, samples.astype(float), place, top + 2, dt)
             notes = (*notes, *jitter(samples.astype(float), dt, place))
     if dt is None and notes:  # the interval may be among what was not understood
@@ -168,13 +190,71 @@ def read_csv(reading: Reading) -> Record:
         if not column.is_time:
             fields = {**general, **own[column.label], "component": Field(column.label, top + 1)}
             if column.unit is not None:
+                _check_unit(reading, general.get("unit"), column, top + 1)
                 fields["unit"] = Field(column.unit, top + 1)
             component, of_it = header.component_of(reading, fields, samples, dt, top + 1)
             components.append(component)
             findings.extend(of_it)
+    check_counter(reading, numbers, [column.is_time for column in columns], top + 2)
+    motion = [column.label for column in columns if not column.is_time]
+    findings += [
+        *_no_pair(motion),
+        *_repeated(lines, rows, numbers, delimiter),
+    ]
     return reading.record(
         components, header.station_of(reading, general), "CSV", (*findings, *header.processed_note(general), *cut)
     )
+
+
+def _check_unit(reading: Reading, stated: Field | None, column: _Column, line: int) -> None:
+    """Refuse a unit that is stated above and beside a column's name, and differs; one that is given settles it."""
+    if stated is None or not stated.text.strip() or reading.unit is not None:
+        return
+    try:
+        differ = acceleration_unit(stated.text) != acceleration_unit(column.unit or "")
+    except InputError:
+        return  # refused where it is used
+    if differ:
+        raise reading.error(
+            f"the unit is {header.shown(stated.text)} (line {stated.line}) or {header.shown(column.unit or '')} "
+            f"(column {column.label}, line {line})",
+            line,
+            "Correct the wrong one, or give unit= (--sample-unit)",
+        )
+
+
+def _no_pair(labels: list[str]) -> list[Finding]:
+    """Offer to take the first two columns of unknown direction as the horizontal pair, where there is none."""
+    names = [header.direction(label)[0] for label in labels]
+    unknown = [name for name in names if name not in ("H1", "H2", "V")]
+    if len(unknown) < 2 or "H1" in names or "H2" in names:
+        return []
+    one, two = unknown[:2]
+    return [
+        Finding(
+            "no horizontal pair", "note",
+            f"{one} and {two} are not named as the horizontal pair, H1 and H2",
+            "they are processed one by one, without rotated spectra",
+            f"if they are, read them with component='{one}=H1,{two}=H2' (--component {one}=H1,{two}=H2)",
+        )
+    ]  # fmt: skip
+
+
+def _repeated(lines: Lines, rows: NDArray[np.int32], numbers: list[NDArray[Any]], delimiter: str) -> list[Finding]:
+    """Return the finding on rows that repeat the row above, in so many digits that no chance does it."""
+    if len(numbers) < 2 or len(rows) < 2:
+        return []
+    same = np.logical_and.reduce([column[1:] == column[:-1] for column in numbers])
+    found = []
+    for at in np.flatnonzero(same)[:1000].tolist():
+        cells = _cells(lines.line(int(rows[at])), delimiter)
+        if len(set(cells)) > 1 and sum(len(re.sub(r"[^0-9]|^[-+0.]+", "", cell)) for cell in cells) >= _TELLING_DIGITS:
+            found.append(int(rows[at + 1]) + 1)
+    return [repeated_rows(found)] if found else []
+
+
+_TELLING_DIGITS = 10
+"""Digits of a row that do not repeat by chance."""
 
 
 def _head(lines: Lines) -> tuple[list[str], int]:
@@ -212,6 +292,12 @@ def _checked(reading: Reading, columns: list[_Column] | None, line: int) -> list
                 f"time must be in seconds, found the unit {header.shown(column.unit)}",
                 line,
                 "Give time [s], or remove the column and give dt_s",
+            )
+        if _OTHER_MOTION.search(column.label):
+            raise reading.error(
+                f"the column {header.shown(column.label)} is no acceleration by its name",
+                line,
+                "Remove it, or correct its name",
             )
     if set(seen) == {"time"}:
         raise reading.error("no column holds a component of motion", line, remedy)
@@ -265,8 +351,8 @@ def _whole_rows(
         raise reading.error(
             "the header is there, no numbers follow it", first, "Check that the file is whole: copy it again"
         )
-    cells = lines.line(lines.count - 1).split(delimiter)
-    partial = len(cells) < len(columns) or not all(header.usable_number(cell.strip()) for cell in cells)
+    cells = _cells(lines.line(lines.count - 1), delimiter)
+    partial = len(cells) < len(columns) or not all(map(header.usable_number, cells))
     short = declared is not None and rows.size < declared
     if reading.missing == "truncate":
         if not reading.data.endswith(b"\n") and rows.size > 1 and (partial or short):
@@ -310,7 +396,7 @@ def _by_text(
     for index in chosen:
         at = int(rows[index])
         row = lines.line(at)
-        cells = [cell.strip() for cell in row.split(delimiter)]
+        cells = _cells(row, delimiter)
         if len(cells) != len(columns):
             names = ", ".join(column.label for column in columns)
             remedy = "Correct the line"

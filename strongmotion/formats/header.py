@@ -49,6 +49,7 @@ LARGEST = 1e20
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _RATIO = re.compile(rf"({NUMBER.pattern.replace('(', '(?:')}) */ *({NUMBER.pattern.replace('(', '(?:')})", re.ASCII)
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}([,'’ \u00a0\u202f]\d{3})+(\.\d*)?")
 INTEGER = re.compile(r"[+-]?\d+", re.ASCII)
 
 # N, E and Z are true north, true east and up; an accelerometer's channel code (band, N, orientation) is FDSN's.
@@ -535,6 +536,8 @@ def bad_number(text: str) -> str:
         return "a number is missing"
     if re.fullmatch(r"[+-]?\d+,\d+", text.strip()):
         return f"expected a number, found {shown(text.strip())}: decimals need a point"
+    if _THOUSANDS.fullmatch(text.strip()):
+        return f"expected a number, found {shown(text.strip())}, which has thousands separators"
     return f"expected a number, found {shown(text.strip())}"
 
 
@@ -543,6 +546,8 @@ def mending(text: str) -> str:
     text = text.strip()
     if re.fullmatch(r"[+-]?\d+,\d+", text):
         return "Write decimals with a point, or read it by a layout with decimal = ','"
+    if _THOUSANDS.fullmatch(text):
+        return "Write numbers without thousands separators"
     if text[:1] in ("'", '"'):
         return "Save the file without quotation marks"
     if "\u2212" in text:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +39,11 @@ def odd_rows(lines: Lines, numbered: NDArray[np.int32], block: Block, component:
     shown = [lines.line(int(at)) for at in numbered[:_LOOKED_AT]]
     _check_widths(lines, numbered, block, shown)
     _check_counter(lines, numbered, block, shown)
-    return [*_row_above(lines, numbered, block, shown, component), *_repeated(lines, numbered, block, component)]
+    return [
+        *_row_above(lines, numbered, block, shown, component),
+        *_first_row(numbered, block, shown, component),
+        *_repeated(lines, numbered, block, component),
+    ]
 
 
 def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown: list[str]) -> None:
@@ -82,6 +87,11 @@ def _skeleton(line: str) -> str:
     return re.sub(r"\d", "9", line.replace("-", " ").rstrip())
 
 
+def _places(cell: str) -> int:
+    """Return how many places a number has behind its point."""
+    return len(cell.partition(".")[2])
+
+
 def _row_above(
     lines: Lines, numbered: NDArray[np.int32], block: Block, shown: list[str], component: str
 ) -> list[Finding]:
@@ -91,6 +101,11 @@ def _row_above(
     above = lines.line(first - 1)
     cells = block.cells(above)
     usual = block.cells(shown[0])
+    if first > 1 and not any(header.usable_number(block.number(cell)) for cell in cells):
+        # Names, perhaps: a row of numbers above them, printed to the same places, is one of the rows.
+        higher = block.cells(lines.line(first - 2))
+        if [_places(cell) for cell in higher] == [_places(cell) for cell in usual] and any(map(_places, usual)):
+            first, above, cells = first - 1, lines.line(first - 2), higher
     alike = _skeleton(above) == _skeleton(shown[0]) if len(usual) == 1 else len(cells) == len(usual)
     if not alike or not all(header.usable_number(block.number(cell)) for cell in cells):
         return []
@@ -99,10 +114,33 @@ def _row_above(
     return [
         Finding(
             "row above the numbers", "doubt",
-            f"line {first}, the last of the header, looks like a row of numbers and was not read as one",
+            f"line {first}, above the numbers, looks like a row of numbers and was not read as one",
             "if it holds samples, everything is late by a row",
             "compare the number of header lines with the file",
             component, place=f"line {first}",
+        )
+    ]  # fmt: skip
+
+
+def _first_row(numbers: NDArray[np.int32], block: Block, shown: list[str], component: str) -> list[Finding]:
+    """Find a first row of whole numbers above rows of decimals, such as the last line of a header."""
+    rows = [[block.number(cell) for cell in block.cells(line)] for line in shown]
+    motion = [at for at, label in enumerate(block.columns) if label not in ("time", "clock", "-")]
+
+    def decimals(row: list[str]) -> list[bool]:
+        return ["." in cell for at, cell in enumerate(row) if not block.rows or at in motion]
+
+    if len(rows) < 8 or any(decimals(rows[0])) or not all(all(decimals(row)) for row in rows[1:]):
+        return []
+    if not any(float(cell) for cell in rows[0] if header.usable_number(cell)):
+        return []  # a zero may be printed without its decimals
+    return [
+        Finding(
+            "first row unlike the others", "doubt",
+            f"line {int(numbers[0]) + 1}, read as samples, has whole numbers where all rows below have decimals",
+            "if it belongs to the header, the first sample is wrong and everything is late by a row",
+            "compare the number of header lines with the file",
+            component, place=f"line {int(numbers[0]) + 1}",
         )
     ]  # fmt: skip
 
@@ -133,14 +171,34 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
             found.append(int(numbered[at + 1]) + 1)
             if len(found) > 100:
                 break
-    if not found:
-        return []
-    return [
-        Finding(
-            "repeated rows", "doubt",
-            f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
-            "if a line was written twice, everything after it is late, and the motion has a step",
-            "compare with the original file",
-            component, place=f"line {found[0]}", values={"rows": float(len(found))},
+    return [repeated_rows(found, component)] if found else []
+
+
+def repeated_rows(found: list[int], component: str = "") -> Finding:
+    """Return the finding on lines, by their numbers, that repeat the line above."""
+    return Finding(
+        "repeated rows", "doubt",
+        f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
+        "if a line was written twice, everything after it is late, and the motion has a step",
+        "compare with the original file",
+        component, place=f"line {found[0]}", values={"rows": float(len(found))},
+    )  # fmt: skip
+
+
+def check_counter(reading: header.Reading, columns: list[NDArray[Any]], passed: list[bool], line: int) -> None:
+    """Refuse a last column that counts the rows beside columns of measured numbers.
+
+    Raises
+    ------
+    RecordError
+        It does.
+    """
+    last = columns[-1]
+    if len(columns) < 2 or passed[-1] or len(last) < 8 or last.dtype.kind != "i" or not np.all(np.diff(last) == 1):
+        return
+    if any(column.dtype.kind == "f" for column, over in zip(columns[:-1], passed[:-1], strict=True) if not over):
+        raise reading.error(
+            f"the last number of each line counts the lines ({last[0]}, {last[1]}, ...): it is no sample",
+            line,
+            "Remove the column, or pass over it by a layout",
         )
-    ]  # fmt: skip

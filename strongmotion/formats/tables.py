@@ -75,7 +75,9 @@ def _fields(reading: Reading, layout: Layout, rules: Rules, document: Any) -> di
             value = _at(reading, document, rule.path)
             if isinstance(value, np.ndarray) and value.size == 1:
                 value = value.ravel()[0].item()
-            if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+            if isinstance(value, bool) or not (
+                isinstance(value, str) or (isinstance(value, int | float) and abs(value) < 2**63)
+            ):
                 raise reading.error(f"{rule.path} holds no {key}", remedy="Correct the path in the layout")
             number = rule.factor * (known.factor if rule.unit and (known := unit_at(rule.unit)) else 1.0)
             fields[key] = Field(repr(value * number) if rule.is_number and not isinstance(value, str) else str(value))

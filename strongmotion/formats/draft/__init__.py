@@ -123,6 +123,12 @@ def read_drafted(reading: Reading) -> list[Record]:
         the option that settles it. Or the file does not read by the draft.
     """
     drafter = _Drafter(reading)
+    if drafter.arrangement.mode == "columns" and not drafter.arrangement.motion:
+        raise reading.error(
+            "no column holds acceleration by its name",
+            drafter.arrangement.names_at[0] + 1 if drafter.arrangement.names_at else None,
+            "Velocity and displacement are not taken for it: give the file of the acceleration, or correct the names",
+        )
     draft = drafter.draft()
     if needed := drafter.needed():
         missing, doubts = needed
