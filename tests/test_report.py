@@ -461,6 +461,28 @@ def test_report_writes_a_page_each_and_an_index_with_their_numbers(archive, tmp_
         assert 'href="../index.html"' in path.read_text(encoding="utf-8")
 
 
+def test_archive_page_has_no_number_of_a_record_that_is_not_for_use():
+    n = 5
+    catalogue = pd.DataFrame(
+        {
+            "record": [f"XX.S{k}" for k in range(n)], "station": "S", "latitude_deg": np.arange(n) * 0.1,
+            "longitude_deg": 2.0, "start": pd.Timestamp("2031-04-17", tz="UTC"), "pga_H1_m_s2": 1.375,
+            "pgv_H1_m_s": 0.1375, "psa_1s_RotD50_m_s2": 1.375, "longest_usable_period_s": 13.75,
+            "worst_finding": ["note", "unfit", "doubt", "", ""],
+            "state": ["automatic", "automatic", "accepted", "rejected", "withdrawn"],
+        }
+    )  # fmt: skip
+    page = archive_page(catalogue)
+    data = unpacked(page)
+    numbers = [k for k, column in enumerate(data["columns"]) if column["kind"] == "number"]
+    assert len(numbers) == 4
+    for k in numbers:
+        assert [value is None for value in data["values"][k]] == [False, True, False, True, True]
+    assert Reading(page).text.count("– † – † – † – †") == 3
+    assert "none to use" in page  # on the map
+    assert catalogue.pga_H1_m_s2.notna().all()  # the caller's table is as it was
+
+
 def test_report_of_named_records_covers_the_archive_and_links_what_is_there(archive, tmp_path):
     first, second, _ = archive.ids()
     write_report(archive, tmp_path, [second])

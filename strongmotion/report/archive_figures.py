@@ -226,7 +226,7 @@ def _classes(pga: NDArray[np.float64], unit: str) -> list[tuple[str, NDArray[np.
                 title = f"{edges[i]:.2g} to {edges[i + 1]:.2g} {label(unit)}"
                 classes.append((title, chosen, palette(0.98 * i / max(len(edges) - 2, 1))))
     if (~known).any():
-        classes.append(("not known", ~known, (1.0, 1.0, 1.0, 1.0)))
+        classes.append(("none to use", ~known, (1.0, 1.0, 1.0, 1.0)))
     return classes
 
 

@@ -207,7 +207,7 @@ def archive_page(
     -------
     str
         A table that a small script in the page sorts, filters and divides into leaves, from data packed by
-        column; a map of the stations; the spread
+        column, without numbers of records that are unfit, rejected or withdrawn; a map of the stations; the spread
         of peaks and usable periods; the cautions. It needs no other file and no network.
 
     Raises
@@ -216,6 +216,7 @@ def archive_page(
         `unit` is not one of acceleration.
     """
     unit = acceleration_unit(unit)
+    catalogue = _without_unusable(catalogue)
     columns, rows = _table(catalogue, unit, links or {}, made or {})
     data = json.dumps(
         {"columns": columns, "values": list(zip(*rows, strict=True)) or [[] for _ in columns], "leaf": ROWS},
@@ -234,6 +235,15 @@ def archive_page(
         cautions=CAUTIONS,
         made_with=__version__,
     )  # fmt: skip
+
+
+def _without_unusable(catalogue: pd.DataFrame) -> pd.DataFrame:
+    """Return the catalogue without the peaks, ordinates and periods of records of which nothing is for use."""
+    unusable = catalogue["worst_finding"] == "unfit"
+    if "state" in catalogue:
+        unusable = unusable | catalogue["state"].isin(SET_ASIDE)
+    numbers = [name for name in catalogue if name.startswith(("pga_", "pgv_", "psa_", "longest_usable_period"))]
+    return catalogue.assign(**{name: catalogue[name].astype(float).mask(unusable) for name in numbers})
 
 
 def _table(
@@ -321,7 +331,7 @@ def _pictures(catalogue: pd.DataFrame, unit: str, made: Mapping[str, Made]) -> l
         sheet = Sheet(1, 1, 5.0, 4.9, margins=(0.66, 0.1, 0.1, 0.42))
         mapped = _thinned(catalogue)
         station_figure(mapped, unit, axes=sheet.panels[0])
-        caption = "Where the stations lie, in km from their middle, with rings of equal distance."
+        caption = "Where the stations lie, in km from their middle, with rings of equal distance. White: no PGA to use."
         if len(mapped) < len(catalogue):
             caption += f" Of records close together only that of the largest PGA is drawn: {len(mapped)} in all."
         pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))
@@ -339,6 +349,6 @@ def _pictures(catalogue: pd.DataFrame, unit: str, made: Mapping[str, Made]) -> l
         spreads = [Sheet(1, 1, 5.0, 3.6) for _ in SPREAD]
         distribution_figure(catalogue, unit, axes=[sheet.panels[0] for sheet in spreads])
         for what, sheet in zip(SPREAD, spreads, strict=True):
-            caption = f"Records by {what}."
+            caption = f"Records of use by {what}."
             pictures.append(Picture(Markup(sheet.svg(f"spread-{key_of(what)}", f"Histogram. {caption}")), caption))
     return pictures

@@ -92,7 +92,7 @@
     const made = element("td");
     if (kind === "number") {
       made.className = "number";
-      made.textContent = printed(value) + (value !== null && isUnusable(row) ? " †" : "");
+      made.textContent = printed(value) + (isUnusable(row) ? " †" : "");
     } else {
       const text = element(kind === "severity" ? "span" : "bdi", value);
       if (kind === "severity") {

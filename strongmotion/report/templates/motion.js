@@ -134,9 +134,10 @@
     return first + (event.clientX - frame.left - LEFT) / (frame.width - LEFT - RIGHT) * (last - first);
   }
   const middle = function () { return (first + last) / 2; };
-  const doing = {
-    "+": function () { zoom(0.5, middle()); }, "-": function () { zoom(2, middle()); }, "0": function () { show(0, end); },
-    ArrowLeft: function () { pan(-0.2); }, ArrowRight: function () { pan(0.2); },
+  const doing = {  // from the whole record, the first step leads to the peak
+    "+": function () { last - first < end - begin ? zoom(0.5, middle()) : show(head.traces[0].peak[1], (end - begin) / 2); },
+    "-": function () { zoom(2, middle()); },
+    "0": function () { show(0, end - begin); }, ArrowLeft: function () { pan(-0.2); }, ArrowRight: function () { pan(0.2); },
   };
   doing["="] = doing.ArrowUp = doing["+"];
   doing.ArrowDown = doing["-"];
