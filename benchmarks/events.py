@@ -16,10 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strongmotion import RecordError
-from strongmotion.arrivals import Arrivals, Pick
+from strongmotion.arrivals import Arrivals, Pick, pick_arrivals
 from strongmotion.event import Reading, StationTimes, events_in, locate, source_spectrum, wood_anderson
 from strongmotion.foundation.geodesy import Plane, azimuthal_gap
 from strongmotion.record import Station
+
+from . import simulations
 
 Floats = NDArray[np.float64]
 
@@ -307,10 +309,56 @@ def sizes(seed: int, count: int) -> None:
     print(f"  lower bounds above the truth by more than 0.5: {broken} of {bounds}; energies from bounds: {energies}")
 
 
+def picked(seed: int, bits: int, number: int, drift: float = 0.0) -> tuple[simulations.Motion, Arrivals]:
+    """Return a motion, and the picks of its record, whose noise is a twentieth of a count to one count.
+
+    The zero line may drift by some counts.
+    """
+    rng = np.random.default_rng([seed, bits, number])
+    peak = simulations.log_uniform(rng, 0.05, 5)
+    motion = simulations.draw_motion(rng, rate=100.0, peak=peak, before=rng.uniform(8, 40))
+    largest = float(np.abs(motion.acceleration).max())
+    scale = largest / 9.80665 * simulations.log_uniform(rng, 2, 40 if bits > 8 else 4)
+    count = scale * 9.80665 / 2 ** (bits - 1)
+    ground_ = motion.acceleration + count * simulations.log_uniform(rng, 0.05, 1.0) * rng.normal(
+        size=motion.acceleration.shape
+    )
+    ground_ += drift * count * np.linspace(0, 1, ground_.shape[1])
+    counts, count, _ = simulations.digitise(ground_, bits, scale, rng)
+    parts = dict(zip(("H1", "H2", "V"), counts * count, strict=True))
+    return motion, pick_arrivals(parts, motion.dt, counts=[count] * 3)
+
+
+def picks(seed: int, count: int) -> None:
+    """Print how often P is early, how often the errors stated of picks hold, and how late S is picked."""
+    print(f"Picks, {count} records of each size of count, seed {seed}")
+    for bits, drift in ((8, 0.0), (12, 0.0), (16, 0.0), (16, 1.0), (18, 0.0), (24, 0.0)):
+        of_p, of_s, early, late = [], [], 0, 0
+        for number in range(count):
+            motion, found = picked(seed, bits, number, drift)
+            if found.p is not None:
+                off = found.p.time - motion.onset * motion.dt
+                early += off < -0.5
+                of_p.append(abs(off) / found.p.uncertainty)
+            if found.s is not None:
+                of_s.append(abs(found.s.time - motion.s_onset * motion.dt) / found.s.uncertainty)
+                energy = np.cumsum((motion.acceleration[:2] ** 2).sum(axis=0))
+                late += energy[min(round(found.s.time / motion.dt), len(energy) - 1)] > 0.5 * energy[-1]
+        within = " ".join(
+            f"{phase} {100 * np.mean(np.array(off) < 1):.0f} and {100 * np.mean(np.array(off) < 2):.0f} %"
+            for phase, off in (("P", of_p), ("S", of_s))
+        )
+        print(
+            f"  {bits:2d} bits, drift of {drift:g} counts: P early in {early}, S after half of the energy in {late}; "
+            f"{len(of_p)} P and {len(of_s)} S, within one and two stated errors: {within}"
+        )
+
+
 def main() -> None:
     """Print the coverage for the reported seeds."""
     coverage(REPORTED)
     sizes(REPORTED[0], 150)
+    picks(REPORTED[0], 100)
 
 
 if __name__ == "__main__":

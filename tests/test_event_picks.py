@@ -2,33 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
-from benchmarks import simulations
+from benchmarks.events import picked
 from strongmotion.arrivals import pick_arrivals
 
 NAMES = ("H1", "H2", "V")
-
-
-def log_uniform(rng, low, high):
-    return math.exp(rng.uniform(math.log(low), math.log(high)))
-
-
-def picked(seed, bits, number, drift=0.0):
-    """Return picks and truth of a record whose noise is a twentieth of a count to one count, and which may drift."""
-    rng = np.random.default_rng([seed, bits, number])
-    motion = simulations.draw_motion(rng, rate=100.0, peak=log_uniform(rng, 0.05, 5), before=rng.uniform(8, 40))
-    peak = float(np.abs(motion.acceleration).max())
-    scale = peak / 9.80665 * log_uniform(rng, 2, 40 if bits > 8 else 4)
-    noise = scale * 9.80665 / 2 ** (bits - 1) * log_uniform(rng, 0.05, 1.0)
-    ground = motion.acceleration + noise * rng.normal(size=motion.acceleration.shape)
-    ground += drift * scale * 9.80665 / 2 ** (bits - 1) * np.linspace(0, 1, ground.shape[1])
-    counts, count, _ = simulations.digitise(ground, bits, scale, rng)
-    parts = dict(zip(NAMES, counts * count, strict=True))
-    return motion, pick_arrivals(parts, motion.dt, counts=[count] * 3)
 
 
 @pytest.mark.parametrize("count", [8, pytest.param(60, marks=pytest.mark.slow)])

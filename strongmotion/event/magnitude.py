@@ -331,7 +331,7 @@ def stress_drop(moment: float, corner: float, s_velocity: float = 3500.0) -> flo
     Examples
     --------
     >>> round(stress_drop(moment_of(5.0), 0.8) / 1e6, 1)
-    1.1
+    3.6
     """
     radius = 2.34 * s_velocity / (2 * math.pi * corner)
     return 7.0 / 16.0 * moment / radius**3
