@@ -287,6 +287,13 @@ def test_harbour_round_trip(tmp_path, record):
         assert_same(read(tmp_path / "a.txt"), record)
 
 
+def test_numbers_that_fill_their_columns_are_not_cut(tmp_path):
+    samples = np.array([7, 1234567890] * 20, dtype=np.int32)
+    record = Record((Component("H1", samples, 0.01, "counts", 4e5),))
+    write_text(record, tmp_path / "a.txt", layout="harbour")
+    assert np.array_equal(read(tmp_path / "a.txt")["H1"].samples, samples)
+
+
 @slowly
 @given(record=records("counts") | records("acceleration"))
 def test_ridge_round_trip(tmp_path, record):

@@ -53,8 +53,8 @@ def _check_widths(lines: Lines, numbered: NDArray[np.int32], block: Block, shown
     for line in shown:
         body = line[block.margin : block.last_column]
         for at in range(block.width, len(body), block.width):
-            before, after = body[at - block.width : at].strip(), body[at : at + block.width].strip()
-            full = len(before) == block.width and len(after) == block.width
+            after = body[at : at + block.width]
+            full = len(after) == block.width and not any(letter.isspace() for letter in after)  # a number may fill it
             edges += 1
             cut += body[at - 1].isdigit() and (body[at].isdigit() or body[at] == block.decimal) and not full
     if edges >= 3 and cut > 0.25 * edges:
