@@ -71,7 +71,8 @@ def event(
 
     P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
     magnitudes. What the records cannot tell is said. FOLDER gets event.txt, event.xml (QuakeML), stations.csv, map.png,
-    section.png and shaking.png. Not for warning or public alert; the agencies' solution is the authority.
+    section.png and shaking.png. Records of several earthquakes get a folder each, event-1 and so on; records that no
+    common origin explains are refused. Not for warning or public alert; the agencies' solution is the authority.
 
     In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
     UTC such as 2031-04-17T03:26:45.32.
