@@ -231,7 +231,9 @@ class Result:
     def __repr__(self) -> str:
         pga = self.peaks[(self.peaks["quantity"] == "PGA") & self.peaks["component"].isin(list(self.motion))]
         peaks = ", ".join(f"{row.component} {row.value:.3g}" for row in pga.itertuples())
-        found = ", ".join(dict.fromkeys(f"{finding.name} ({finding.severity})" for finding in self.findings))
+        worst_first = sorted(self.findings, key=lambda one: -RANKED_SEVERITIES.index(one.severity))
+        named = list(dict.fromkeys(f"{finding.name} ({finding.severity})" for finding in worst_first))
+        found = ", ".join(named[:2]) + (f" and {len(named) - 2} more" if len(named) > 2 else "")
         return f"<Result of {self.record.id}: PGA {peaks} m/s²; findings: {found or 'none'}>"
 
     def _repr_html_(self) -> str:

@@ -261,7 +261,8 @@ def test_binary_junk(tmp_path, seed):
 def test_prose_is_of_no_known_format(tmp_path):
     message = refusal(save(tmp_path, "Dear all,\nthe record is in the other file.\n"))
     assert (
-        "no known format; tried miniSEED, text, layout harbour, text, layout ridge, CSV; it holds no numbers" in message
+        "no known format; tried miniSEED, text, layout harbour, text, layout plain, text, layout ridge, CSV; it holds no numbers"
+        in message
     )
 
 

@@ -187,7 +187,7 @@ def test_low_cut_dragged_accepted_and_undone(browser, archive, tmp_path):
         keys(browser, "j")  # the second of the list: the one with the permanent displacement
         until(lambda: "SALT" in of(browser, "status", "text"))
         until(lambda: len(of(browser, "models", "source.data.method")) > 1)
-        drag(browser, "signal", 0.011, 0.3)
+        drag(browser, "signal", of(browser, "low_cut", "location"), 0.3)
         until(lambda: abs(moved(browser, "PGD")) > 20, "the displacement did not move")
         drawn = browser.execute_script(
             f"const plot = {NAMED.format('displacement-H2')};"

@@ -58,8 +58,8 @@ class Made:
         table = self.spectrum
         values = {
             "stamp": self.stamp, "name": self.name, "thumbnail": self.thumbnail,
-            "period": [float(f"{one:.6g}") for one in table["period"]],
-            "psa": [float(f"{one:.5g}") for one in table["psa"]],
+            "period": table["period"].tolist(),
+            "psa": table["psa"].tolist(),
             "usable": "".join("01"[bool(one)] for one in table["usable"]),
         }  # fmt: skip
         return json.dumps(values, ensure_ascii=False, separators=(",", ":"))
@@ -79,10 +79,13 @@ def _look() -> str:
 
 
 def made_of(result: Result, stamp: str) -> Made:
-    """Return what the page of a result carries."""
+    """Return what the page of a result carries, its numbers as a page holds them."""
     table = result.spectra
     its = table[(table["component"] == COMPARED) & np.isclose(table["damping"], DAMPING, rtol=1e-9, atol=0.0)]
-    return Made(stamp, result.record.station.name, thumbnail(result), its[list(_spectrum([], [], ""))])
+    period = [float(f"{one:.6g}") for one in its["period"]]
+    psa = [float(f"{one:.5g}") for one in its["psa"]]
+    spectrum = _spectrum(period, psa, "".join("01"[bool(one)] for one in its["usable"]))
+    return Made(stamp, result.record.station.name, thumbnail(result), spectrum)
 
 
 def made_in(path: Path) -> Made | None:
