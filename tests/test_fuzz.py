@@ -213,7 +213,7 @@ def check(error, number):
     assert len(message) < 900, (number, message)
 
 
-@pytest.mark.parametrize("files", [500, pytest.param(20_000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("files", [150, pytest.param(20_000, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("form", FORMS)
 def test_damaged_files_are_read_or_refused(tmp_path, form, files, monkeypatch):
     path, reads = valid(form, tmp_path)
