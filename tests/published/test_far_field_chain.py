@@ -42,7 +42,8 @@ def processed(tmp_path_factory) -> pd.DataFrame:
         write_csv(record, file)
         low_cut = float(about.LowestUsableFrequency)
         settings.write_text(
-            f'[baseline]\nmean = "none"\n[filter]\nlow_cut = {low_cut}\nhigh_cut = 0\n[uncertainty]\nbands = false\n[spectra]\nperiods = [1.0]\n',
+            f'[baseline]\nmean = "none"\n[filter]\nlow_cut = {low_cut}\nhigh_cut = 0\n'
+            "[uncertainty]\nbands = false\n[spectra]\nperiods = [1.0]\n",
             encoding="utf-8",
         )
         done = CliRunner().invoke(
