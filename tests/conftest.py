@@ -68,3 +68,12 @@ def held(request):
         row.add(printed, ours, abs if rel is None else rel)
 
     return hold
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Keep the tests of a file in one process, in order: what its fixtures make is then made once."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False  # else the browser's few and long tests would come last, alone
+    return LoadFileScheduling(config, log)

@@ -226,10 +226,11 @@ for corner in range(100, 1000):
 """
 
 
-def test_a_killed_server_loses_nothing(archive):
+@pytest.mark.parametrize("kills", [3, pytest.param(12, marks=pytest.mark.slow)])
+def test_a_killed_server_loses_nothing(archive, kills):
     record, wait = id_of(archive, "MOLE"), random.Random(17)
     counts = [1]
-    for _ in range(4):
+    for _ in range(kills):
         run = subprocess.Popen(
             [sys.executable, "-c", KILLED, str(archive.folder), record], stdout=subprocess.PIPE, text=True
         )

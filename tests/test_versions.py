@@ -867,7 +867,7 @@ class Year(RuleBasedStateMachine):
 
 
 def test_a_year_of_events_loses_nothing():
-    few = settings(max_examples=5, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck))
+    few = settings(max_examples=3, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck))
     run_state_machine_as_test(Year, settings=few)
 
 
