@@ -225,3 +225,64 @@ def test_a_column_of_times_with_a_gap_is_no_component(tmp_path):
     path.write_text("".join(rows))
     with pytest.raises(RecordError, match="time steps are uneven"):
         read(path, unit="g")
+
+
+COUNTS_OF = [np.rint(20000 * motion(seed)) for seed in (1, 2, 3)]
+COUNTS_ROWS = "".join("".join(f"{value:9.0f}" for value in row) + "\n" for row in zip(*COUNTS_OF, strict=True))
+SENSITIVITIES = (213500.0, 213810.0, 212990.0)
+EACH = {
+    "keys on a line": (
+        "".join(
+            f"ch{at} sens={SENSITIVITIES[at - 1]:.0f} counts/g azimuth={azimuth} dip={dip}\n"
+            for at, azimuth, dip in ((3, 0, -90), (1, 10, 0), (2, 100, 0))
+        ) + "columns: ch1 ch2 ch3\n", (10.0, 100.0, None),
+    ),
+    "numbered": (
+        "".join(f"Channel {at}: {s:.0f} counts/g, {way}\n"
+                for at, (s, way) in enumerate(zip(SENSITIVITIES, ("azimuth 10", "azimuth 100", "up"), strict=True), 1)),
+        (10.0, 100.0, None),
+    ),
+    "by name": ("".join(f"Sensitivity {n}: {s:.0f} counts/g\n" for n, s in zip("NEZ", SENSITIVITIES, strict=True))
+                + " N E Z\n", (0.0, 90.0, None)),
+    "value before its name": (
+        "213500 counts/g (N), 213810 counts/g (E), 212990 counts/g (Z)\n N E Z\n", (0.0, 90.0, None),
+    ),
+    "in the order of the columns": ("Sensitivity (counts/g): 213500 213810 212990\n N E Z\n", (0.0, 90.0, None)),
+}  # fmt: skip
+COUNTED = "Station code: LMIL\nSampling rate: 200 Hz\nUnits: counts\n"
+
+
+@pytest.mark.parametrize("name", EACH)
+def test_each_component_has_the_sensitivity_that_its_header_gives_it(tmp_path, name):
+    header, azimuths = EACH[name]
+    path = tmp_path / "each.txt"
+    path.write_text(COUNTED + header + COUNTS_ROWS)
+    record = read(path)
+    assert record.names == ("H1", "H2", "V")
+    for component, values, counts_per_g, azimuth in zip(record, COUNTS_OF, SENSITIVITIES, azimuths, strict=True):
+        np.testing.assert_allclose(component.samples * component.scale, values / counts_per_g * G, rtol=1e-9)
+        assert component.azimuth == azimuth
+    (tmp_path / "draft.toml").write_text(draft_layout(path).toml)
+    again = read(path, layout=tmp_path / "draft.toml")
+    assert [component.scale for component in again] == pytest.approx([component.scale for component in record])
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("".join(f"Sensitivity {s:.0f} counts/g\n" for s in SENSITIVITIES), r"line 4\) or .*line 5\) or .*line 6"),
+        ("Sensitivity (counts/g): 213500 213810 212990\n", r"21770\.94 .*21802\.55 .*21718\.94"),
+        ("Channel 2 sensitivity = 213500 counts/g\n", "stated of 1 of 3 components"),
+    ],
+)
+def test_sensitivities_that_belong_to_no_component_for_certain_are_refused(tmp_path, header, words):
+    path = tmp_path / "whose.txt"
+    path.write_text(COUNTED + header + COUNTS_ROWS)
+    with pytest.raises(RecordError, match=words):
+        read(path)
+
+
+def test_a_sensitivity_said_twice_within_rounding_is_one(tmp_path):
+    path = tmp_path / "twice.txt"  # 1 / 213500 g is 4.684 micro-g; 213500 / 9.80665 is 21770.9
+    path.write_text(COUNTED + "Sensitivity: 213500 counts/g\nLSB: 4.684 micro-g\n" + COUNTS_ROWS)
+    assert [component.sensitivity for component in read(path)] == pytest.approx([213500 / G] * 3)

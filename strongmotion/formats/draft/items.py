@@ -6,6 +6,7 @@ before its label; a row of labels above a row of values; whole sentences; titles
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -22,7 +23,10 @@ _DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
 _SPLIT = re2.compile(r"\t+|;|\||  +")
 _PAIR = re2.compile(r"^([\pL%][^:=]*?) ?(?:=+|:( |$)|:) *(.*)$")
 _NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
+_KEY_FIRST = re2.compile(r"^(?:(?i:channel|chan|ch|component|comp|axis|sensor)[ .]*\w{1,3}:? +)?\pL[\pL0-9_.-]*=[^ =]")
+_KEY_NEXT = re2.compile(r"[ ,]+(\pL[\pL0-9_.-]*=[^ =])")
 _NUMBER = re2.compile(NUMBER)
+_LISTED = re2.compile(rf"^ *{NUMBER}(?:(?:, +|[ ;/|]+){NUMBER})+ *")
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
 _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
@@ -214,7 +218,12 @@ class _Header:
                 while (
                     rest < len(cells)
                     and not _pair(cells[rest])
-                    and (not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest]))
+                    and (
+                        not value
+                        or _is_unit(cells[rest])
+                        or _goes_on(value, cells[rest])
+                        or _lists_on(label, value, cells[rest:])
+                    )
                 ):
                     value = f"{value} {cells[rest]}".strip()
                     rest += 1
@@ -230,7 +239,7 @@ class _Header:
                 while rest < len(cells) and _is_unit(cells[rest]):
                     value = f"{value} {cells[rest]}"
                     rest += 1
-                while rest < len(cells) and _goes_on(value, cells[rest]):
+                while rest < len(cells) and (_goes_on(value, cells[rest]) or _lists_on(cell, value, cells[rest:])):
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
@@ -273,14 +282,15 @@ class _Header:
             found.append(Item("date", words, said, stated=value, **base))
             return found
         numbers = self._numbers(value)
+        shared = _shared_unit(value, unit)
         for place, (text, number, after) in enumerate(numbers):
-            behind = unit_at(after) or (unit if place == 0 else None)
+            behind = unit_at(after) or (unit if place == 0 else None) or shared
             if place and behind is None and len(numbers) > 1:
                 words_here = f"{words} {plain(value)}"
             else:
                 words_here = words if place == 0 else f"{words} {plain(_between(value, text))}"
             found.append(Item("number", words_here, text, number=number, unit=behind, stated=after, **base))
-        if numbers and ", " in numbers[0][2]:
+        if numbers and ", " in numbers[0][2] and shared is None:
             found += self._clauses(numbers[0][2].partition(", ")[2], line, under)
         return found
 
@@ -394,13 +404,21 @@ def _cells(text: str) -> list[str]:
         begin = match.end()
     cells.append(text[begin:].strip())
     parts: list[str] = []
-    for cell in cells:
+    for cell in itertools.chain.from_iterable(map(_keyed, cells)):
         while cell and (more := _NEXT_PAIR.search(cell)) and _pair(cell[: more.start()]):
             parts.append(cell[: more.start()])
             cell = cell[more.start() + 1 :].strip()
         if cell and re2.search(r"[\pL0-9%]", cell):
             parts.append(cell)
     return parts
+
+
+def _keyed(cell: str) -> list[str]:
+    """Return the parts of a text that holds several keys, each with its value behind an equals sign without blanks."""
+    if not _KEY_FIRST.match(cell):
+        return [cell]
+    begins = [0, *(match.start(1) for match in _KEY_NEXT.finditer(cell))]
+    return [cell[a:b].strip(" ,") for a, b in zip(begins, [*begins[1:], len(cell)], strict=True)]
 
 
 def _pair(cell: str) -> tuple[str, str] | None:
@@ -446,6 +464,15 @@ def _is_alone(cell: str) -> bool:
     )
 
 
+def _shared_unit(value: str, unit: Unit | None) -> Unit | None:
+    """Return the unit of a sensitivity that each number of a list has: that of its label, or of its last number."""
+    listed = _LISTED.match(value)
+    if listed is None:
+        return None
+    known = unit if listed.end() >= len(value) else unit_at(value[listed.end() :])
+    return known if known is not None and " per " in known.kind else None
+
+
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
     return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
@@ -456,6 +483,17 @@ def _is_unit(cell: str) -> bool:
 def _goes_on(value: str, cell: str) -> bool:
     """Whether a cell is the longitude to the latitude before it."""
     return bool(re2.search(r"[0-9.'\"] ?[NS]$", value) and re2.match(r"^[0-9][0-9 .'\"-]*[EWO]$", cell))
+
+
+def _lists_on(label: str, value: str, cells: list[str]) -> bool:
+    """Whether a cell goes on with a list of sensitivities: numbers under a unit, or before that of the last one."""
+    if not re2.fullmatch(rf"(?:{NUMBER}[ ,;/]*)+", value) or not _NUMBER.match(cells[0]):
+        return False
+    ends = [
+        unit_at(re2.sub(rf"^{NUMBER}", "", cell)) for cell in itertools.takewhile(lambda one: _NUMBER.match(one), cells)
+    ]
+    units = [unit_at(_last_bracket(label)), *ends]
+    return any(unit is not None and " per " in unit.kind for unit in units)
 
 
 def _joined(cells: list[str]) -> list[str]:

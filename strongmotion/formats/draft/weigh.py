@@ -8,6 +8,7 @@ lines.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -548,14 +549,32 @@ def settled_scale(items: Sequence[Item]) -> Choice:
     if not ways:
         return Choice("sensitivity")
     direct = [way for way in ways if not way.parts] or ways
-    values = [float(way.value) for way in direct]  # type: ignore[arg-type]
     best = direct[0]
-    if max(values) > 1.005 * min(values):
+    if not all(alike(one, other) for one, other in itertools.combinations(direct, 2)):
         best.rivals = [f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct[1:]]
         best.doubt = "the sensitivity is " + " or ".join(
             f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct
         )
     return best
+
+
+def alike(one: Choice, other: Choice) -> bool:
+    """Whether two sensitivities differ by no more than rounding, and the gravity they were computed with.
+
+    Gravity is taken as 9.8 to 9.81 m/s² where people turn counts per g into counts per m/s².
+    """
+    a, b = float(one.value or 0), float(other.value or 0)
+    limit = 1e-9
+    for choice in (one, other):
+        for item in (choice.item, *(part for _, part in choice.parts)):
+            if item is not None and item.number:
+                limit += 0.5 * 10.0 ** -_places(item.text) / abs(item.number)
+    units = [
+        choice.item.unit.factor if choice.item is not None and choice.item.unit else 0.0 for choice in (one, other)
+    ]
+    if units[0] != units[1]:
+        limit += 1e-3
+    return abs(a - b) <= limit * max(a, b)
 
 
 def _per(item: Item) -> str:
