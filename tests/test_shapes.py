@@ -286,3 +286,31 @@ def test_a_sensitivity_said_twice_within_rounding_is_one(tmp_path):
     path = tmp_path / "twice.txt"  # 1 / 213500 g is 4.684 micro-g; 213500 / 9.80665 is 21770.9
     path.write_text(COUNTED + "Sensitivity: 213500 counts/g\nLSB: 4.684 micro-g\n" + COUNTS_ROWS)
     assert [component.sensitivity for component in read(path)] == pytest.approx([213500 / G] * 3)
+
+
+@pytest.mark.parametrize(
+    ("header", "said"),
+    [
+        (
+            "Lat 44.10    Lat 45.678\nLon 13.20    Lon 12.345",
+            ["latitude is 44.1 (line 5) or 45.678 (line 5)", "longitude is"],
+        ),
+        ("Coordinates: 45°40'12\"/12°20'42\"", ["latitude is not understood: line 5", "longitude is not understood"]),
+        ("Latitude: 45.678\nLongitude: W twelve 20'42\"", ["longitude is not understood: line 6"]),
+        ("Network/Station: Mill of the valley", ["network is not understood: line 5"]),
+        ("Quake of May 2, 2011\nTRIGGERED AT 03:20:11.5 GMT", ["understood: line 5 ('Quake of May 2, 2011'), line 6"]),
+        ("Year 2011 Month 4 Day 17 Hour 3 Min 20 Sec 11.5", ["start is not understood: line 5 ('Year 2011"]),
+        ("Epicentre (lat, lon): 45.678, 12.345\nOrigin time: 2011-04-17 03:20:00 UTC", []),
+        ("EVENT             STATION\nLat.  44.10       Name Low Mill\nLon.  13.20       Elev. 20 m\n", []),
+    ],
+)  # fmt: skip
+def test_what_is_stated_and_not_understood_is_left_out_and_quoted(tmp_path, header, said):
+    path = tmp_path / "unread.txt"
+    path.write_text(HEAD.replace("Station code", "Code") + header + "\n" + BODY)
+    record = read(path)
+    doubts = [finding.what for finding in record.findings if finding.name == "doubtful header"]
+    for words in said:
+        assert any(words in doubt for doubt in doubts), doubts
+    assert len(doubts) >= len(said)
+    assert bool(doubts) == bool(said)
+    assert (record.station.longitude, record.start) == (None, None)

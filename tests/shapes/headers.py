@@ -175,6 +175,24 @@ def shapes() -> dict[str, Shape]:
         f"Values: {N} of L, then {N} of T, then {N} of V, in g\n=== DATA ===\n" + _rows([np.concatenate([a, b, c])], ["10.6f"]),
         0.005, [_read(v, "10.6f") for v in (a, b, c)], G, azimuth=(85.0, 355.0, None),
     )  # fmt: skip
+    made["boxes of event and station side by side"] = Shape(
+        "EVENT                     STATION\n"
+        "Lat.  44.100              Code  LMIL\nLon.  13.200              Lat.  45.678\n"
+        "Depth 8 km                Lon.  12.345\n\nTime zero: 2011-04-17 03:26:27.5 UTC\nStep 0.01 s, cm/s2\n"
+        + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=45.678, longitude=12.345,
+        start="2011-04-17T03:26:27.5",
+    )  # fmt: skip
+    made["several facts under one label"] = Shape(
+        "Network/Station: ZQ / LMIL\nLatitude, longitude, elevation (m): -45.678, 12.345, 310\n"
+        "Step 0.01 s, cm/s2\n" + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=-45.678, longitude=12.345,
+    )  # fmt: skip
+    made["degrees, minutes and seconds among words"] = Shape(
+        "Station LMIL\nCoordinates: 45°40'12\" lat. N, 12°20'42\" long. W\nStep 0.01 s, cm/s2\n"
+        + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=45.67, longitude=-12.345,
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

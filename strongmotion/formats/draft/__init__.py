@@ -336,8 +336,11 @@ class _Drafter:
         self.station = weigh.station(mine, [(at, self.shown(at)) for at in range(self.blocks.runs[0][0])])
         self.name = weigh.named(mine, "name", "station name")
         self.network = weigh.named(mine, "network", "network")
-        self.places = weigh.place(mine)
+        raw = [(at, self.shown(at)) for at in range(self.blocks.runs[0][0])]
+        self.places = weigh.place(mine, raw)
         self.start = weigh.start(mine)
+        if self.start.value is None and not self.start.doubt and not clock:
+            self.start.doubt = weigh.unread_start(mine, raw)
 
     def numbers_of(self, at: int) -> int:
         begin, end = self.blocks.runs[at]

@@ -71,7 +71,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("start", (
         r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
         r"|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time"
-        r"|aufzeichnungsbeginn)"
+        r"|aufzeichnungsbeginn|\bt ?(?:zero|0)\b|time zero|zero time|primera muestra|primer dato"
+        r"|premier echantillon|primo campione|primeira amostra|erster wert)"
     )),
     ("interval", (
         r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)"

@@ -37,6 +37,13 @@ _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
 
+_HEADINGS = (
+    "event", "earthquake", "station", "site", "instrument", "recorder", "recording", "record", "processing",
+    "peaks", "data", "sensor", "epicentre", "epicenter", "hypocentre", "hypocenter", "source", "evento", "sismo",
+    "estacion", "stazione", "seisme", "erdbeben",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Item:
     """A value of a header and the words it stands under.
@@ -107,15 +114,16 @@ class _Header:
             if not cells:
                 at += 1
                 continue
+            if size := self._side_by_side(at):
+                found += self._boxes(at, size)
+                at += size
+                continue
             heading = _SECTION.match(self.lines[at][1].strip())
             if heading and len(cells) == 1 and re2.search(r"^[\[(\-=*~]", self.lines[at][1].strip()):
                 under = plain(heading[1])
                 at += 1
                 continue
-            if heading and len(cells) == 1 and plain(text.strip()) in (
-                "event", "earthquake", "station", "site", "instrument", "recorder", "recording", "record", "processing",
-                "peaks", "data", "sensor", "epicentre", "epicenter",
-            ) and not self._table(at):  # fmt: skip
+            if heading and len(cells) == 1 and plain(text.strip()) in _HEADINGS and not self._table(at):
                 under = plain(text.strip())
                 at += 1
                 continue
@@ -128,6 +136,49 @@ class _Header:
                 continue
             found += self._of_line(cells, number, under)
             at += 1
+        return found
+
+    def _side_by_side(self, at: int) -> int:
+        """Return how many lines boxes side by side take, with the line of their headings; 0 where none begin."""
+        cells = [cell.strip(" :[]()*=-") for cell in self.split[at]]
+        if len(cells) < 2 or not all(plain(cell) in _HEADINGS for cell in cells):
+            return 0
+        size = 1
+        while at + size < len(self.lines):
+            text = self.lines[at + size][1]
+            if text.strip() and self._parts(self.lines[at][1], text) is None:
+                break
+            if not text.strip(" |+-=") and not re2.search(r"[|+=-]", text):
+                break
+            size += 1
+        return size if size > 1 else 0
+
+    def _parts(self, headings: str, text: str) -> list[str] | None:
+        """Return what of a line stands under each of some headings; None where the line does not keep to them."""
+        bars = headings.count("|")
+        if bars:
+            parts = [part for part in text.split("|") if part.strip()] if text.count("|") == bars else None
+            if parts is not None and len(parts) != len(_cells(headings)):
+                parts = text.split("|")[: len(_cells(headings))]
+            return [""] * len(_cells(headings)) if not re2.search(r"[\pL0-9]", text) else parts
+        begins, after = [], 0
+        for cell in _cells(headings):
+            begins.append(headings.find(cell, after))
+            after = begins[-1] + len(cell)
+        if any(text[begin - 2 : begin].strip() for begin in begins[1:]):
+            return None
+        return [text[a:b] for a, b in zip([0, *begins[1:]], [*begins[1:], len(text)], strict=True)]
+
+    def _boxes(self, at: int, size: int) -> list[Item]:
+        """Return what boxes side by side hold, each under its heading."""
+        headings = [plain(cell.strip(" :[]()*=-")) for cell in self.split[at]]
+        found: list[Item] = []
+        for row in range(at + 1, at + size):
+            number, text = self.lines[row]
+            for under, part in zip(headings, self._parts(self.lines[at][1], text) or [], strict=False):
+                if cells := _cells(part):
+                    context = plain(_up_to_number(part))
+                    found += [replace(item, context=context) for item in self._of_line(cells, number, under)]
         return found
 
     def _prose(self, at: int) -> int:
@@ -273,6 +324,8 @@ class _Header:
         elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
             unit = whole
         base: dict[str, Any] = {"line": line, "under": under, "row": row}
+        if parts := self._each(label, value):
+            return [item for one, text in parts for item in self._valued(one, text, line, under, row)]
         found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
         if pair := coordinate_pair(value):
             found.append(Item("place", words, " ".join(pair), stated="\t".join(pair), **base))
@@ -293,6 +346,21 @@ class _Header:
         if numbers and ", " in numbers[0][2] and shared is None:
             found += self._clauses(numbers[0][2].partition(", ")[2], line, under)
         return found
+
+    def _each(self, label: str, value: str) -> list[tuple[str, str]]:
+        """Return labels that stand together, each with its value (``Network/station: XX / ABC``); else nothing."""
+        labels = several_labels(label)
+        if not labels:
+            return []
+        comma = r", +" if self.decimal == "," else r" *, *"
+        for between in (r" */ *", r" *; *", comma, r"\t+| +"):
+            values = [one.strip() for one in re2.split(between, value.strip(" ,;/"))]
+            if len(values) == len(labels) and all(values):
+                return list(zip(labels, values, strict=True))
+        codes = re2.split(r"[-._]", value.strip())
+        if len(codes) == len(labels) and {concept(plain(one)) for one in labels} == {"network", "station"}:
+            return list(zip(labels, codes, strict=True))
+        return []
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
         """Return what a sentence, a title or bare words hold."""
@@ -317,6 +385,7 @@ class _Header:
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
+        rest = re2.sub(r"(?i)\b(lat|long?|elev|alt|coord)\. ", r"\1 ", rest)
         rest = re2.sub(r"(?i)(counts?|digits|lsb) ?/ ?\((m/s(?:ec)?(?:2|\^2|\*\*2|/s))\)", r"\1/\2", rest)
         for clause in _CLAUSE.split(rest):
             clause = clause.strip()
@@ -419,6 +488,24 @@ def _keyed(cell: str) -> list[str]:
         return [cell]
     begins = [0, *(match.start(1) for match in _KEY_NEXT.finditer(cell))]
     return [cell[a:b].strip(" ,") for a, b in zip(begins, [*begins[1:], len(cell)], strict=True)]
+
+
+_TOGETHER = ("network", "station", "station name", "latitude", "longitude", "elevation", "position")
+
+
+def several_labels(label: str) -> list[str]:
+    """Return the labels of a place or a code that stand together in one label; nothing where it is one label."""
+    tries = [label]
+    if (bracket := re2.search(r"[(\[]([^()\[\]]*[,/;&][^()\[\]]*)[)\]]", label)) is not None:
+        tries.insert(0, bracket[1])
+    for text in tries:
+        labels = [one.strip(" .") for one in re2.split(r" *[/,;&] *| and | und | et | y ", text)]
+        labels = [one for one in labels if one]
+        kinds = [concept(plain(one)) for one in labels]
+        if len(labels) > 1 and len(set(kinds)) == len(kinds) and all(kind in _TOGETHER for kind in kinds):
+            event = [word for word in re2.split(r"[^\pL]+", plain(label)) if concept(word) in ("event", "event place")]
+            return [f"{word} {one}" for one in labels for word in event[:1] or [""]]
+    return []
 
 
 def _pair(cell: str) -> tuple[str, str] | None:

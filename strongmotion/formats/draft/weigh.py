@@ -20,7 +20,7 @@ from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
 from ..phrases import coordinate, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
-from .items import Item
+from .items import Item, several_labels
 
 MARGIN = 1.0
 """A rival whose score is nearer than this is a doubt. Scores count pieces of evidence, of which none counts twice."""
@@ -559,9 +559,9 @@ def settled_scale(items: Sequence[Item]) -> Choice:
 
 
 def alike(one: Choice, other: Choice) -> bool:
-    """Whether two sensitivities differ by no more than rounding, and the gravity they were computed with.
+    """Whether two sensitivities differ by no more than rounding.
 
-    Gravity is taken as 9.8 to 9.81 m/s² where people turn counts per g into counts per m/s².
+    In two units they may differ by a thousandth, too: people take g as 9.8 to 9.81 m/s² to turn one into the other.
     """
     a, b = float(one.value or 0), float(other.value or 0)
     limit = 1e-9
@@ -613,6 +613,8 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
             bracket = re2.search(r"\(([A-Z][A-Z0-9]{1,7})\)", item.text)
             lead = re2.match(r"^([A-Z][A-Z0-9]{1,7})(?: */| +-|,|$)", item.text)
             text = bracket[1] if bracket else lead[1] if lead else item.text
+            if re2.fullmatch(r"[A-Z0-9]{1,8} */ *[A-Z0-9]{2,8}", item.text) or several_labels(item.label):
+                return Choice("station", doubt=not_understood("station", [(item.line, item.text)]))
             if _CODE.match(text) and re2.search("[A-Z]", text):
                 found.append((2.0 + bool(re2.search(r"code", item.label)), text, item))
         elif not item.labelled and (match := _STATED_CODE.search(item.text)) and not _is_word(match[1]):
@@ -652,13 +654,41 @@ def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
     """Return a name that stands under its label: of the station, of the network."""
     for item in items:
         mine = item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item)
+        if mine and several_labels(item.label):
+            return Choice(quantity, doubt=not_understood(quantity, [(item.line, item.text)]))
         if mine and re2.search(r"\pL", item.text) and len(item.text) < 60:
             return Choice(quantity, item.text, item, "stated")
     return Choice(quantity)
 
 
-def place(items: Sequence[Item]) -> dict[str, Choice]:
-    """Return latitude, longitude and elevation of the station; a doubt where two places are stated alike."""
+def not_understood(quantity: str, said: Sequence[tuple[int, str]]) -> str:
+    """Say that a header speaks of a quantity in a way that is not understood: where, and in which words."""
+    quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in said[:3])
+    return f"the {quantity} is not understood: {quotes}"
+
+
+_OF_PLACE = re2.compile(r"(?i)[0-9] *\x{B0}|[0-9](?:[.,][0-9]+)?['\"]* *[NSEWO]\b|[0-9]\.[0-9]{2,}.*[0-9]\.[0-9]{2,}")
+
+
+def unread_place(items: Sequence[Item], axis: str, raw: Sequence[tuple[int, str]]) -> str:
+    """Return the doubt that quotes the lines of a coordinate that is stated and not understood; else nothing."""
+    lines = {
+        item.line for item in items
+        if item.kind != "date" and not _of_event(item) and re2.search("[0-9]", item.text)
+        and (concept(item.label) == axis or (concept(item.label) == "position" and _OF_PLACE.search(item.text)))
+    }  # fmt: skip
+    return not_understood(axis, [(at, text) for at, text in raw if at in lines]) if lines else ""
+
+
+def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[str, Choice]:
+    """Return latitude, longitude and elevation of the station; a doubt where two places are stated alike.
+
+    Parameters
+    ----------
+    items : sequence of Item
+    raw : sequence of (int, str)
+        The header's lines, quoted where they state a coordinate that is not understood.
+    """
     chosen = {name: Choice(name) for name in ("latitude", "longitude", "elevation")}
     for axis in ("latitude", "longitude"):
         found: list[tuple[float, float, Item]] = []
@@ -684,9 +714,9 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             elif name == axis and item.kind == "number":
                 if any(other.kind == "coordinate" and other.line == item.line for other in items):
                     continue
-                full = next(
-                    (t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None
-                )
+                full = _text_of(items, item)
+                if part_of_angle(items, item):
+                    continue
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
@@ -712,6 +742,8 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             else:
                 said = " or ".join(f"{value:g} (line {item.line + 1})" for _, value, item in top)
                 chosen[axis] = Choice(axis, None, None, "", [said], f"the {axis} is {said}")
+        else:
+            chosen[axis].doubt = unread_place(items, axis, raw)
     heights = [
         item for item in numbers(items, "elevation")
         if _kind(item) in ("length", "") and not _of_event(item) and (_kind(item) == "length" or item.labelled)
@@ -739,6 +771,31 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                         "stated",
                     )
     return chosen
+
+
+def _text_of(items: Sequence[Item], number: Item) -> Item | None:
+    """Return the text under the same label that a number stands in: the last one before it."""
+    found = None
+    for item in items:
+        if item is number:
+            return found
+        if item.kind == "text" and item.line == number.line and item.label == number.label:
+            found = item
+    return found
+
+
+_MARK = r"(?:[\x{B0}\x{BA}\x{2032}\x{2019}\x{2033}\"'`]|deg\.?|\bd\b|\bmin\.?)"
+
+
+def part_of_angle(items: Sequence[Item], number: Item) -> bool:
+    """Whether a number is one of the degrees, minutes and seconds of an angle that was not read whole."""
+    digits = re2.escape(number.text)
+    part = re2.compile(rf"(?i)(?:[0-9] *{_MARK} *{digits}(?:[^0-9]|$)|(?:^|[^0-9.]){digits} *{_MARK} *[0-9])")
+    texts = [one.text for one in items if one.line == number.line and one.kind in ("text", "coordinate", "place")]
+    whole = _text_of(items, number)
+    if whole is not None and whole.labelled and len(coordinate(whole.text)) >= 1:
+        return False
+    return any(part.search(text) for text in texts)
 
 
 def _station_words(item: Item) -> float:
@@ -830,6 +887,42 @@ def start(items: Sequence[Item]) -> Choice:
     if not one.zone:
         choice.note = f"the zone of the start is not stated (line {item.line + 1}): taken as UTC"
     return choice
+
+
+_CLOCK_SAID = re2.compile(r"(?:^|[^0-9:])[0-2]?[0-9][:h] ?[0-5][0-9](?:[:m] ?[0-5][0-9]|[^0-9:]|$)")
+_PARTS_SAID = re2.compile(r"\byear\b.*\bmon(?:th)?\b.*\bday\b|\bhour\b.*\bmin(?:ute)?\b.*\bsec(?:ond)?\b")
+_OF_START = re2.compile(r"start|begin|first|trigger|inicio|debut|inizio|primer|premier|arm(?:ed)?\b|t zero|\brecord")
+
+
+def unread_start(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> str:
+    """Return the doubt that quotes the dates and times of day of which none was understood as the start.
+
+    Those of the earthquake, and of when the file was made, are quoted only where a time of day stands alone.
+    """
+    clocks, days = [], []
+    spoken = {
+        item.line for item in items
+        if item.labelled and concept(item.label) == "start" and not _of_event(item)
+        and re2.search(r"[0-9]{3}", item.text)
+    } | {at for at, text in raw if _PARTS_SAID.search(plain(text))}  # fmt: skip
+    for at, text in raw:
+        known = moments(text)
+        clock = any(one.clock for one in known) or bool(_CLOCK_SAID.search(text)) or at in spoken
+        if not known and not clock:
+            continue
+        words = plain(text)
+        of = [item for item in items if item.line == at]
+        foreign = any(_of_event(item) or concept(item.label) == "other" for item in of) and not _OF_START.search(words)
+        if clock and not foreign:
+            clocks.append((at, text, bool(known)))
+        elif known and not clock:
+            days.append((at, text))
+    if not clocks:
+        return ""
+    said = [(at, text) for at, text, _ in clocks]
+    if not any(dated for *_, dated in clocks):
+        said += days
+    return not_understood("start", sorted(said[:3]))
 
 
 def _orders(dated: Sequence[Item]) -> set[str]:
