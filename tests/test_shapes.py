@@ -314,3 +314,28 @@ def test_what_is_stated_and_not_understood_is_left_out_and_quoted(tmp_path, head
     assert len(doubts) >= len(said)
     assert bool(doubts) == bool(said)
     assert (record.station.longitude, record.start) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("Units: gal\nValues in 10^-4 g", "the unit is cm/s2 .line 3., but line 4 says what 1 is worth"),
+        ("A thousand of its units make a g", "see line 3 .'A thousand of its units make a g'.: give unit="),
+        ("Trigger 0.05 g\nNatural frequency 25 Hz", "The file does not seem to say it: give unit="),
+        ("Recorder unit: 0.5 g range", "see line 3 .*give unit="),
+        ("Calibration 2000 gal", "give unit="),
+    ],
+)
+def test_a_unit_that_is_not_understood_is_refused_with_its_lines(tmp_path, header, words):
+    path = tmp_path / "unit.txt"
+    path.write_text(f"Code LMIL\nSampling rate: 200 Hz\n{header}\n" + COUNTS_ROWS)
+    with pytest.raises(RecordError, match=words) as caught:
+        read(path)
+    assert caught.value.field == "unit"
+
+
+def test_an_interval_that_is_not_understood_is_refused_with_its_lines(tmp_path):
+    path = tmp_path / "interval.txt"
+    path.write_text("Units: gal\nBand: 0.2 to 30 Hz\nInterval: a hundredth\n" + BODY)
+    with pytest.raises(RecordError, match=r"see line 3 \('Interval: a hundredth'\): give dt= \(--dt\)"):
+        read(path)

@@ -193,6 +193,28 @@ def shapes() -> dict[str, Shape]:
         + _block(100 * a, 6, "11.3f"),
         0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=45.67, longitude=-12.345,
     )  # fmt: skip
+    digits = np.rint(3000 * a)
+    made["digits of a ratio"] = Shape(
+        "[data]\nrate: 200 Hz\nconversion: 1 digit = 1200.5/4194304 gal\n" + _block(digits, 8, "8.0f"),
+        0.005, [digits], 12.005 / 4194304,
+    )  # fmt: skip
+    made["units of a power of ten"] = Shape(
+        f"FROM FILM\nNO. OF POINTS {N}\nTIME INCREMENT 0.02 SEC\nACCELERATION IN UNITS OF 10**-4 G\n"
+        + _block(digits, 12, "6.0f"),
+        0.02, [digits], 1e-4 * G,
+    )  # fmt: skip
+    made["pairs of two widths, band and spacing"] = Shape(
+        f"LOW MILL\nCOMPONENT N50W\nBAND: 0.2 TO 30 HZ  (3 DB)\n{N} PAIRS OF TIME (SEC) AND ACCELERATION (G)  3(F8.3,F11.6)\n"
+        + "".join(
+            "".join(f"{0.02 * at:8.3f}{a[at]:11.6f}" for at in range(begin, begin + 3)) + "\n" for begin in range(0, N, 3)
+        ),
+        0.02, [_read(a, "11.6f")], G, azimuth=(310.0,),
+    )  # fmt: skip
+    made["equally spaced, band"] = Shape(
+        "BAND: 0.2 TO 30 HZ  (3 DB)\n"
+        f"{N} POINTS OF ACCELERATION DATA EQUALLY SPACED AT .020 SEC, IN CM/SEC2. (8F10.4)\n" + _block(100 * a, 8, "10.4f"),
+        0.02, [_read(100 * a, "10.4f")], 0.01,
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

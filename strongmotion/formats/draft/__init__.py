@@ -27,13 +27,23 @@ from ..source import content
 from ..text import read_texts
 from . import weigh
 from .arrange import arrange, means_nothing
-from .concepts import concept
+from .concepts import DECOYS, concept
 from .items import Item, items_of
 from .shape import Blocks, blocks_of, table
 from .toml import checked, literal, name_of, quoted, rule_text
 from .weigh import Choice
 
 MOST_BYTES = 5_000_000
+_SPEAKS_OF = {
+    "dt": re2.compile(
+        r"interv|\bstep\b|\bdt\b|delta|sampl|spac|\brate\b|\bsps\b|\bm?sec\b|[0-9] ?(?:m?s|hz|khz)\b|second|abtast"
+        r"|muestr|campion|echantil|amostr|\bhz\b"
+    ),
+    "unit": re2.compile(
+        r"\bunits?\b|\bgals?\b|\bm?g\b|/s|/ s|\bcounts?\b|\bdigits?\b|\blsb\b|accel|acel|beschl|\bscale\b|conversion"
+        r"|sensitiv|einheit|unidad|unit[ae]\b|m s-2"
+    ),
+}
 _COMPONENT_WORD = r"(?:\b(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor))"
 _PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
 _NUMBERED = re2.compile(
@@ -153,15 +163,15 @@ def read_drafted(reading: Reading) -> list[Record]:
             _all(f"no {words[quantity]}" for quantity in missing),
             source=reading.file,
             field=missing[0],
-            remedy=f"The file does not seem to say it: give {_all(OPTIONS[quantity] for quantity in missing)}",
+            remedy=f"{drafter.hints(missing)}: give {_all(OPTIONS[quantity] for quantity in missing)}",
         )
     try:
         layout = layout_from_text(draft.toml, "the draft")
     except SettingsError as error:
         raise reading.error(
-            f"the file is of no known format, and no layout can be drafted for it ({error.what})",
-            remedy="Write a layout (TOML) and read the file with layout= (--layout)",
-        ) from None
+            "the file is of no known format, and how its numbers stand could not be settled",
+            remedy="Draft a layout (`strongmotion layout FILE`), correct it and read the file with layout= (--layout)",
+        ) from error
     records = read_texts(reading, layout)
     notes = drafter.findings(draft.said)
     return [replace(record, findings=(*record.findings, *notes)) for record in records]
@@ -747,6 +757,20 @@ class _Drafter:
             doubts.append(self.sensitivity)
         return (missing, doubts) if missing or doubts else None
 
+    def hints(self, missing: Sequence[str]) -> str:
+        """Say which header lines may hold what is missing in a form that is not understood."""
+        known = {item.line for item in (choice.item for choice in self.choices) if item is not None}
+        found = []
+        for at in range(self.blocks.runs[0][0]):
+            text = self.shown(at)
+            decoy = concept(plain(re2.sub("[0-9].*", "", text))) in DECOYS - {"other", "number of", "per line", "total"}
+            if at not in known and not decoy and any(_SPEAKS_OF[quantity].search(plain(text)) for quantity in missing):
+                found.append((at, text))
+        if not found:
+            return "The file does not seem to say it"
+        quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in found[:3])
+        return f"It is not stated in a form that is understood; see {quotes}"
+
     def findings(self, said: str) -> list[Finding]:
         """Return what must be said of a file read by a draft."""
         notes = [
@@ -863,7 +887,7 @@ class _Drafter:
             place.append(self.rule(self.count, top))
         if self.unit.doubt or self.unit.value is None:
             place.append('unit = "?"')
-        elif not (self.sensitivity.value is not None and self.sensitivity.quantity == "scale"):
+        elif self.sensitivity.value is None or not self.rule(self.sensitivity, top).startswith("scale"):
             place.append(self.rule(self.unit, top))
         if self.unit.value == COUNTS:
             if self.per_component:
@@ -943,7 +967,11 @@ class _Drafter:
         """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
         quantity = choice.quantity
         numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
-        if choice.item is None or (quantity == "unit" and choice.item.kind != "text"):
+        if (
+            choice.item is None
+            or choice.item.kind in ("step", "digit")
+            or (quantity == "unit" and choice.item.kind != "text")
+        ):
             return self.constant(choice, comment)
         if quantity == "start" and choice.parts:
             return self.constant(choice, "date and time of day stand apart")

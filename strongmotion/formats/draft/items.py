@@ -48,9 +48,10 @@ _HEADINGS = (
 class Item:
     """A value of a header and the words it stands under.
 
-    `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; `label` is in plain lower case;
-    `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the rows of a table from 0;
-    `under` is the heading of the part of the header.
+    `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; or ``step`` (``units of 10**-4 g``)
+    and ``digit`` (``1 digit = 2000/8388608 gal``), whose number is what 1 among the samples is worth in m/s². `label`
+    is in plain lower case; `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the
+    rows of a table from 0; `under` is the heading of the part of the header.
     """
 
     kind: str
@@ -101,7 +102,7 @@ class _Header:
         self.split = split
 
     def items(self) -> list[Item]:
-        found: list[Item] = []
+        found: list[Item] = [step for at, text in self.lines if (step := _step(text, at)) is not None]
         under = ""
         at = 0
         while at < len(self.lines):
@@ -549,6 +550,59 @@ def _is_alone(cell: str) -> bool:
         or bool(coordinate_pair(cell) or moments(cell))
         or (len(rest.split()) <= 3 and "," not in rest)
     )
+
+
+_RATIO = re2.compile(
+    rf"(?i)\b(?:(?:1|one|a|each|per) *)?(?:digit|count|lsb|bit|cnt)s? *(?:=|:|is|equals?|corresponds? to) *({NUMBER})"
+    rf"(?: */ *({NUMBER}))? *(.*)$"
+)
+_FACTOR = re2.compile(
+    rf"(?i)\b(?:conversion|scale|factor|calibration|multiplier)\b[^0-9=:]*[=: ] *({NUMBER}) *\(?([\pL%/0-9^*]*)\)?"
+    rf" */ *({NUMBER}) *(.*)$"
+)
+_POWER = r"10 ?(?:\*\*|\^) ?\(?(-[0-9])\)?"
+_UNITS_OF = re2.compile(
+    r"(?i)(?:\bunits? *(?:of|=|:|is|are) *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
+    rf"|\bx *|\* *)(?:{_POWER}|({NUMBER})) *([^0-9].*)$"
+)
+LARGEST_STEP = 1.0
+"""The most that 1 among the samples may be worth, m/s²: 8 bits over 2 g each way give 0.15."""
+
+_TIMES_POWER = re2.compile(rf"(?i)\b(g|gal|cm/s2|m/s2) *(?:\*|x) *{_POWER}")
+
+
+def _step(text: str, line: int) -> Item | None:
+    """Return what a line says that 1 among the samples is worth, as a ratio or in units of a power of ten."""
+    if concept(plain(_up_to_number(text))) in ("peak", "full scale", "trigger", "event", "filter"):
+        return None
+    kind, worth, behind, shown = "digit", 0.0, "", ""
+    if (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
+        worth, behind, shown = _quotient(match[1], match[2] or "1"), match[3], match[1]
+    elif match := _FACTOR.search(text):
+        worth, behind, shown = _quotient(match[1], match[3]), match[2] or match[4], match[1]
+        below = unit_at(match[4])
+        if match[2] and below is not None and below.kind not in ("counts", "count"):  # a ratio of two units
+            return None
+    elif match := _TIMES_POWER.search(text):
+        kind, worth, behind, shown = "step", 10.0 ** int(match[2]), match[1], "10"
+    elif match := _UNITS_OF.search(text):
+        kind, worth = "step", 10.0 ** int(match[1]) if match[1] else _quotient(match[2], "1")
+        behind, shown = match[3], match[2] or "10"
+        if worth >= 1:
+            return None
+    unit = unit_at(behind)
+    if unit is None or unit.kind != "acceleration" or not 0 < worth * unit.factor < LARGEST_STEP:
+        return None
+    return Item(kind, plain(_up_to_number(text)), shown, line, worth * unit.factor, stated=text.strip())
+
+
+def _quotient(above: str, below: str) -> float:
+    """Return the quotient of two numbers as written; 0 where they give none."""
+    try:
+        over = float(below.lower().replace("d", "e"))
+        return float(above.lower().replace("d", "e")) / over if over else 0.0
+    except ValueError:
+        return 0.0
 
 
 def _shared_unit(value: str, unit: Unit | None) -> Unit | None:

@@ -20,7 +20,7 @@ from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
 from ..phrases import coordinate, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
-from .items import Item, several_labels
+from .items import LARGEST_STEP, Item, several_labels
 
 MARGIN = 1.0
 """A rival whose score is nearer than this is a doubt. Scores count pieces of evidence, of which none counts twice."""
@@ -122,6 +122,8 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             name == "samples"
             and kind == "time"
             and re2.search(r"(?:points|ordinates|samples|values) (?:at|every)\b", item.label)
+        ) or (
+            kind == "time" and re2.search(r"\b(?:spaced|sampled|digiti[sz]ed|interpolated) (?:at|every)\b", item.label)
         ):
             name = "interval"
         if (
@@ -155,6 +157,7 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             name == "rate"
             and not kind
             and item.number >= 1
+            and not re2.search(r"[0-9] ?k?hz\b", item.label)
             and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated))
         ):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
@@ -265,12 +268,13 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
     total : int
         Numbers in the block, or in all blocks.
     """
+    stepped = {item.line for item in items if item.kind in ("step", "digit")}
     candidates = [
         item
         for item in items
         if item.kind == "number" and item.number == int(item.number) and item.number >= 2 and not _of_event(item)
         and (concept(item.label) == "samples" or (concept(item.label) == "duration" and _kind(item) == "count"))
-        and _kind(item) in ("", "count", "counts") and "." not in item.text
+        and _kind(item) in ("", "count", "counts") and "." not in item.text and item.line not in stepped
     ]  # fmt: skip
     right = [item for item in candidates if int(item.number) == found]
     if right:
@@ -316,6 +320,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         Whether all samples are whole numbers.
     """
     readings: dict[str, _UnitReading] = {}
+    stepped = {item.line for item in items if item.kind in ("step", "digit")}
 
     def add(text: str, score: float, item: Item | None, why: str) -> None:
         name = unit_name(text)
@@ -329,7 +334,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     for text, line in named:
         add(text, 3.0, None, f"beside the names of the columns, line {line + 1}")
     for item in items:
-        if item.kind != "text" or (_of_event(item) and concept(item.label) != "unit"):
+        if item.kind != "text" or item.line in stepped or (_of_event(item) and concept(item.label) != "unit"):
             continue
         name = concept(item.label)
         if item.labelled:
@@ -368,6 +373,15 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
                 add(rest[: known.length], 2.5, item, "stated")
             elif unit_name(rest):
                 add(rest, 2.5, item, "stated")
+    steps = [item for item in items if item.kind in ("step", "digit")]
+    if steps and not readings:
+        named_so = next((name for name, worth in ACCELERATION.items()
+                         if all(math.isclose(worth, item.number, rel_tol=1e-9) for item in steps)), "")  # fmt: skip
+        why = f"line {steps[0].line + 1} says what 1 is worth"
+        if named_so or whole:
+            return Choice("unit", named_so or COUNTS, None, why)
+        if all(item.kind == "step" for item in steps):
+            return Choice("unit", COUNTS, None, why)
     for item in items:
         if leads_to(item):
             return Choice("unit", COUNTS, None, f"a factor of line {item.line + 1} leads to a unit")
@@ -375,10 +389,12 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"})
         or any(
             _LSB.search(item.label)
+            and not (_kind(item) == "acceleration" and item.number * _factor(item) >= LARGEST_STEP)
             for item in items
             if item.kind == "number" and _kind(item) in ("acceleration", "volts")
         )
         or bool(_at_full_scale(items))
+        or bool(steps)
     )
     peaks = [
         item for item in numbers(items, "peak")
@@ -410,6 +426,17 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     order = sorted(readings.values(), key=lambda one: -one.score)
     best, *others = order
     choice = Choice("unit", best.unit, best.item, best.why, [_said_unit(one) for one in others])
+    against = [
+        item for item in steps
+        if best.unit != COUNTS and (whole or item.kind == "step")
+        and not math.isclose(ACCELERATION[best.unit], item.number, rel_tol=1e-9)
+    ]  # fmt: skip
+    if against:
+        choice.doubt = (
+            f"the unit is {_said_unit(best)}, but line {against[0].line + 1} says what 1 is worth "
+            f"({' '.join(against[0].stated.split())[:80]!r})"
+        )
+        return choice
     near = [one for one in others if best.score - one.score < MARGIN]
     if near:
         choice.doubt = "the unit is " + " or ".join(_said_unit(one) for one in (best, *near))
@@ -466,11 +493,19 @@ def scale(items: Sequence[Item]) -> list[Choice]:
         found.append(Choice("sensitivity", item.number * _factor(item), item, "stated", unit=_per(item)))
     for item in of("acceleration per count"):
         found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
+    steps = [item for item in items if item.kind in ("step", "digit")]
+    found += [Choice("scale", 1 / item.number, item, "stated") for item in steps]
+    stepped = {item.line for item in steps}
     for item in of("acceleration"):
-        if lsb.search(item.label) and concept(item.label) not in ("full scale", "trigger", "peak"):
+        if (
+            item.line not in stepped
+            and item.number * _factor(item) < LARGEST_STEP
+            and lsb.search(item.label)
+            and concept(item.label) not in ("full scale", "trigger", "peak")
+        ):
             found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
     for item in plain_numbers:
-        if name := leads_to(item):
+        if item.line not in stepped and (name := leads_to(item)):
             found.append(Choice("scale", 1 / (item.number * ACCELERATION[name]), item, "stated", unit=name))
     sensors = of("volts per acceleration")
     for item in of("counts per volt"):
@@ -480,8 +515,8 @@ def scale(items: Sequence[Item]) -> list[Choice]:
                 Choice("sensitivity", value, sensor, "sensor times digitiser", parts=(("times", item),),
                        factor=_factor(item) * _factor(sensor))
             )  # fmt: skip
-    steps = of("volts per count") + [i for i in of("volts") if lsb.search(i.label) and concept(i.label) != "full scale"]
-    for item in steps:
+    volts = of("volts per count") + [i for i in of("volts") if lsb.search(i.label) and concept(i.label) != "full scale"]
+    for item in volts:
         for sensor in sensors:
             worth = item.number * _factor(item) / (sensor.number * _factor(sensor))
             found.append(
