@@ -215,6 +215,20 @@ def shapes() -> dict[str, Shape]:
         f"{N} POINTS OF ACCELERATION DATA EQUALLY SPACED AT .020 SEC, IN CM/SEC2. (8F10.4)\n" + _block(100 * a, 8, "10.4f"),
         0.02, [_read(100 * a, "10.4f")], 0.01,
     )  # fmt: skip
+    made["labels above values, commas"] = Shape(
+        f"STA, NET, LAT, LON, NPTS, DT_S, UNITS\nLMIL, ZQ, 45.678, 12.345, {N}, 0.010, G\n" + _block(a, 8, "10.6f"),
+        0.01, [_read(a, "10.6f")], G, station="LMIL", latitude=45.678, longitude=12.345,
+    )  # fmt: skip
+    made["label and value, commas"] = Shape(
+        "Station,LMIL,Low Mill\nLat/Lon,45.678,12.345\nSampling interval (s),0.01\nOrientation of L,N62E\n"
+        "Orientation of T,N152E\n\nL (mg),T (mg)\n" + _rows([300 * a, 300 * b], [".2f", ".2f"], ","),
+        0.01, [_read(300 * v, ".2f") for v in (a, b)], 0.001 * G, station="LMIL", latitude=45.678, longitude=12.345,
+        azimuth=(62.0, 152.0), suffix=".csv",
+    )  # fmt: skip
+    made["letters before degrees"] = Shape(
+        "[record]\ncode: LMIL\nposition: N 45.6780, W 12.3450\nrate: 100 Hz\nunit: g\n" + _block(a, 8, "10.6f"),
+        0.01, [_read(a, "10.6f")], G, station="LMIL", latitude=45.678, longitude=-12.345,
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

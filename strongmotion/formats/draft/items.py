@@ -87,7 +87,7 @@ class _Header:
     def __init__(self, lines: Sequence[tuple[int, str]], decimal: str) -> None:
         self.lines = [(at, _bare(text)) for at, text in lines]
         self.decimal = decimal
-        split = [_cells(text) for _, text in self.lines]
+        split = self._by_commas([_cells(text) for _, text in self.lines])
         value_first = sum(
             len(c) == 2
             and _is_value(c[0])
@@ -100,6 +100,30 @@ class _Header:
         label_first = sum((len(c) >= 2 and _is_label(c[0]) and _is_value(c[1])) or any(map(_pair, c)) for c in split)
         self.value_first = value_first > label_first
         self.split = split
+
+    def _by_commas(self, split: list[list[str]]) -> list[list[str]]:
+        """Return the cells of all lines, those parted that commas part: labels above values, or a label and a value."""
+        if self.decimal == ",":
+            return split
+        cells = [
+            [one.strip() for one in text.split(",")] if "," in text and not re2.search("[:=;]", text) else []
+            for _, text in self.lines
+        ]
+        led = [
+            len(row) > 1 and _is_label(row[0]) and _is_known(row[0]) and not text.partition(",")[2].startswith(" ")
+            for (_, text), row in zip(self.lines, cells, strict=True)
+        ]  # fmt: skip
+        sure = sum(one and not all(map(_is_label, row)) for one, row in zip(led, cells, strict=True)) > 1
+        for at, row in enumerate(cells):
+            below = cells[at + 1] if at + 1 < len(cells) else []
+            if (
+                len(row) > 2 and len(row) == len(below) and all(row) and all(map(_is_label, row)) and _all_known(row)
+                and any(map(_is_value, below))
+            ):  # fmt: skip
+                split[at], split[at + 1] = row, below
+            elif sure and led[at]:
+                split[at] = [row[0], self.lines[at][1].partition(",")[2].strip()]
+        return split
 
     def items(self) -> list[Item]:
         found: list[Item] = [step for at, text in self.lines if (step := _step(text, at)) is not None]
@@ -223,6 +247,8 @@ class _Header:
             return 0
         if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
             return 0
+        if len(labels) == 1 and any(unit_at(after) is not None for *_, after in self._numbers(labels[0])):
+            return 0  # it holds its value itself
         rows = 0
         while at + 1 + rows < len(self.lines):
             values = self.split[at + 1 + rows]
@@ -651,7 +677,7 @@ def _suits(label: str, value: str) -> bool:
     """Whether a text may be the value of a label that no colon parts from it."""
     kind = concept(plain(label))
     if kind in ("station", "network"):
-        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", value))
+        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}(?:,.{1,60})?", value))
     if kind == "unit" or re2.search(r"^data$|^values$|^acceleration$", plain(label)):
         return is_unit_text(value)
     if kind == "component":

@@ -377,7 +377,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     if steps and not readings:
         named_so = next((name for name, worth in ACCELERATION.items()
                          if all(math.isclose(worth, item.number, rel_tol=1e-9) for item in steps)), "")  # fmt: skip
-        why = f"line {steps[0].line + 1} says what 1 is worth"
+        why = f"the worth of 1 in line {steps[0].line + 1}"
         if named_so or whole:
             return Choice("unit", named_so or COUNTS, None, why)
         if all(item.kind == "step" for item in steps):
