@@ -273,6 +273,7 @@ def test_each_component_has_the_sensitivity_that_its_header_gives_it(tmp_path, n
         ("".join(f"Sensitivity {s:.0f} counts/g\n" for s in SENSITIVITIES), r"line 4\) or .*line 5\) or .*line 6"),
         ("Sensitivity (counts/g): 213500 213810 212990\n", r"21770\.94 .*21802\.55 .*21718\.94"),
         ("Channel 2 sensitivity = 213500 counts/g\n", "stated of 1 of 3 components"),
+        ("counts/g   213500   213810   212990\n", r"21770\.94 .*21802\.55 .*21718\.94"),
     ],
 )
 def test_sensitivities_that_belong_to_no_component_for_certain_are_refused(tmp_path, header, words):

@@ -282,10 +282,12 @@ class _Drafter:
         )
         self.stacked = self.in_one_block()
         self.named_in: dict[int, list[tuple[int, int]]] = {}
+        self.owners: dict[int, int | None] = {}
         self.labels: list[str] = []
         self.choose()
         self.identify()
         self.named_in.clear()
+        self.owners.clear()
         self.scales()
         self.choices = [
             self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network,
@@ -516,6 +518,12 @@ class _Drafter:
         """Return which component the words of its line give a value to; None for a value of all of them."""
         if self.components < 2:
             return None
+        if id(item) not in self.owners:
+            self.owners[id(item)] = self.found_owner(item)
+        return self.owners[id(item)]
+
+    def found_owner(self, item: Item) -> int | None:
+        """Return which component a line gives a value to."""
         if item.line not in self.named_in:
             self.named_in[item.line] = self.tokens(item.line)
         tokens = self.named_in[item.line]

@@ -345,11 +345,7 @@ class _Header:
     def _valued(self, label: str, value: str, line: int, under: str, row: int | None = None) -> list[Item]:
         """Return what a value under a label holds."""
         words = plain(label)
-        unit = None
-        if bracket := _last_bracket(label):
-            unit = unit_at(bracket)
-        elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
-            unit = whole
+        unit = _unit_of_label(label)
         base: dict[str, Any] = {"line": line, "under": under, "row": row}
         if parts := self._each(label, value):
             return [item for one, text in parts for item in self._valued(one, text, line, under, row)]
@@ -659,7 +655,7 @@ def _lists_on(label: str, value: str, cells: list[str]) -> bool:
     ends = [
         unit_at(re2.sub(rf"^{NUMBER}", "", cell)) for cell in itertools.takewhile(lambda one: _NUMBER.match(one), cells)
     ]
-    units = [unit_at(_last_bracket(label)), *ends]
+    units = [_unit_of_label(label), *ends]
     return any(unit is not None and " per " in unit.kind for unit in units)
 
 
@@ -697,6 +693,14 @@ def is_unit_text(text: str) -> bool:
 def _last_bracket(label: str) -> str:
     found = _BRACKETED.findall(label)
     return found[-1] if found else ""
+
+
+def _unit_of_label(label: str) -> Unit | None:
+    """Return the unit in a label's brackets, or that of a sensitivity which is the label itself."""
+    if bracket := _last_bracket(label):
+        return unit_at(bracket)
+    whole = unit_at(label)
+    return whole if whole and whole.length >= len(label.strip()) and " per " in whole.kind else None
 
 
 def _between(value: str, text: str) -> str:
