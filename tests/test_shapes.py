@@ -340,3 +340,14 @@ def test_an_interval_that_is_not_understood_is_refused_with_its_lines(tmp_path):
     path.write_text("Units: gal\nBand: 0.2 to 30 Hz\nInterval: a hundredth\n" + BODY)
     with pytest.raises(RecordError, match=r"see line 3 \('Interval: a hundredth'\): give dt= \(--dt\)"):
         read(path)
+
+
+def test_a_sensitivity_that_is_not_understood_is_quoted(tmp_path):
+    path = tmp_path / "across.txt"
+    path.write_text(COUNTED + "Sensitivity: two hundred thousand counts a g, 2 channels\n" + COUNTS_ROWS)
+    record = read(path)
+    assert any("sensitivity is not understood: line 4" in finding.what for finding in record.findings)
+    given = read(path, sensitivity=21770.0)
+    assert not any("not understood" in finding.what for finding in given.findings)
+    path.write_text(COUNTED + COUNTS_ROWS)
+    assert not any("not understood" in finding.what for finding in read(path).findings)

@@ -44,6 +44,10 @@ _SPEAKS_OF = {
         r"|sensitiv|einheit|unidad|unit[ae]\b|m s-2"
     ),
 }
+_SPEAKS_OF_SCALE = re2.compile(
+    r"sensitiv|\blsb\b|conversion|calibration|scale factor|/ ?counts?\b|counts? ?/|per count|counts? per"
+    r"|\bdigit\b|\bm?v ?/"
+)
 _COMPONENT_WORD = r"(?:\b(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor))"
 _PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
 _NUMBERED = re2.compile(
@@ -431,6 +435,14 @@ class _Drafter:
         notes = dict.fromkeys(one.note for one in self.per_component if one.note)
         self.sensitivity = Choice("sensitivity", note="; ".join(notes))
 
+    def unread_scale(self) -> str:
+        """Return the doubt that quotes lines of a sensitivity of which none was understood; else nothing."""
+        if self.sensitivity.value is not None or self.per_component:
+            return ""
+        lines = [(at, self.shown(at)) for at in range(self.blocks.runs[0][0]) if at not in self.arrangement.names_at]
+        said = [(at, text) for at, text in lines if _SPEAKS_OF_SCALE.search(plain(text)) and re2.search("[0-9]", text)]
+        return weigh.not_understood("sensitivity", said) if said else ""
+
     def sensitivities_by_row(self) -> list[Choice]:
         """Return the sensitivities of a table that has a row for each component."""
         rows = sorted({item.row for item in self.items if item.row is not None})
@@ -797,6 +809,8 @@ class _Drafter:
             and choice.quantity not in given
         ]
         more = [choice.note for choice in self.choices if choice.note and choice.quantity not in given]
+        if self.unit.value == COUNTS and self.reading.sensitivity is None and self.reading.inventory is None:
+            left += [doubt] if (doubt := self.unread_scale()) else []
         if self.arrangement.note:
             more.append(self.arrangement.note)
         if self.direction_note and not self.reading.names:
