@@ -225,3 +225,129 @@ def test_a_column_of_times_with_a_gap_is_no_component(tmp_path):
     path.write_text("".join(rows))
     with pytest.raises(RecordError, match="time steps are uneven"):
         read(path, unit="g")
+
+
+COUNTS_OF = [np.rint(20000 * motion(seed)) for seed in (1, 2, 3)]
+COUNTS_ROWS = "".join("".join(f"{value:9.0f}" for value in row) + "\n" for row in zip(*COUNTS_OF, strict=True))
+SENSITIVITIES = (213500.0, 213810.0, 212990.0)
+EACH = {
+    "keys on a line": (
+        "".join(
+            f"ch{at} sens={SENSITIVITIES[at - 1]:.0f} counts/g azimuth={azimuth} dip={dip}\n"
+            for at, azimuth, dip in ((3, 0, -90), (1, 10, 0), (2, 100, 0))
+        ) + "columns: ch1 ch2 ch3\n", (10.0, 100.0, None),
+    ),
+    "numbered": (
+        "".join(f"Channel {at}: {s:.0f} counts/g, {way}\n"
+                for at, (s, way) in enumerate(zip(SENSITIVITIES, ("azimuth 10", "azimuth 100", "up"), strict=True), 1)),
+        (10.0, 100.0, None),
+    ),
+    "by name": ("".join(f"Sensitivity {n}: {s:.0f} counts/g\n" for n, s in zip("NEZ", SENSITIVITIES, strict=True))
+                + " N E Z\n", (0.0, 90.0, None)),
+    "value before its name": (
+        "213500 counts/g (N), 213810 counts/g (E), 212990 counts/g (Z)\n N E Z\n", (0.0, 90.0, None),
+    ),
+    "in the order of the columns": ("Sensitivity (counts/g): 213500 213810 212990\n N E Z\n", (0.0, 90.0, None)),
+}  # fmt: skip
+COUNTED = "Station code: LMIL\nSampling rate: 200 Hz\nUnits: counts\n"
+
+
+@pytest.mark.parametrize("name", EACH)
+def test_each_component_has_the_sensitivity_that_its_header_gives_it(tmp_path, name):
+    header, azimuths = EACH[name]
+    path = tmp_path / "each.txt"
+    path.write_text(COUNTED + header + COUNTS_ROWS)
+    record = read(path)
+    assert record.names == ("H1", "H2", "V")
+    for component, values, counts_per_g, azimuth in zip(record, COUNTS_OF, SENSITIVITIES, azimuths, strict=True):
+        np.testing.assert_allclose(component.samples * component.scale, values / counts_per_g * G, rtol=1e-9)
+        assert component.azimuth == azimuth
+    (tmp_path / "draft.toml").write_text(draft_layout(path).toml)
+    again = read(path, layout=tmp_path / "draft.toml")
+    assert [component.scale for component in again] == pytest.approx([component.scale for component in record])
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("".join(f"Sensitivity {s:.0f} counts/g\n" for s in SENSITIVITIES), r"line 4\) or .*line 5\) or .*line 6"),
+        ("Sensitivity (counts/g): 213500 213810 212990\n", r"21770\.94 .*21802\.55 .*21718\.94"),
+        ("Channel 2 sensitivity = 213500 counts/g\n", "stated of 1 of 3 components"),
+        ("counts/g   213500   213810   212990\n", r"21770\.94 .*21802\.55 .*21718\.94"),
+    ],
+)
+def test_sensitivities_that_belong_to_no_component_for_certain_are_refused(tmp_path, header, words):
+    path = tmp_path / "whose.txt"
+    path.write_text(COUNTED + header + COUNTS_ROWS)
+    with pytest.raises(RecordError, match=words):
+        read(path)
+
+
+def test_a_sensitivity_said_twice_within_rounding_is_one(tmp_path):
+    path = tmp_path / "twice.txt"  # 1 / 213500 g is 4.684 micro-g; 213500 / 9.80665 is 21770.9
+    path.write_text(COUNTED + "Sensitivity: 213500 counts/g\nLSB: 4.684 micro-g\n" + COUNTS_ROWS)
+    assert [component.sensitivity for component in read(path)] == pytest.approx([213500 / G] * 3)
+
+
+@pytest.mark.parametrize(
+    ("header", "said"),
+    [
+        (
+            "Lat 44.10    Lat 45.678\nLon 13.20    Lon 12.345",
+            ["latitude is 44.1 (line 5) or 45.678 (line 5)", "longitude is"],
+        ),
+        ("Coordinates: 45°40'12\"/12°20'42\"", ["latitude is not understood: line 5", "longitude is not understood"]),
+        ("Latitude: 45.678\nLongitude: W twelve 20'42\"", ["longitude is not understood: line 6"]),
+        ("Network/Station: Mill of the valley", ["network is not understood: line 5"]),
+        ("Quake of May 2, 2011\nTRIGGERED AT 03:20:11.5 GMT", ["understood: line 5 ('Quake of May 2, 2011'), line 6"]),
+        ("Year 2011 Month 4 Day 17 Hour 3 Min 20 Sec 11.5", ["start is not understood: line 5 ('Year 2011"]),
+        ("Epicentre (lat, lon): 45.678, 12.345\nOrigin time: 2011-04-17 03:20:00 UTC", []),
+        ("EVENT             STATION\nLat.  44.10       Name Low Mill\nLon.  13.20       Elev. 20 m\n", []),
+    ],
+)  # fmt: skip
+def test_what_is_stated_and_not_understood_is_left_out_and_quoted(tmp_path, header, said):
+    path = tmp_path / "unread.txt"
+    path.write_text(HEAD.replace("Station code", "Code") + header + "\n" + BODY)
+    record = read(path)
+    doubts = [finding.what for finding in record.findings if finding.name == "doubtful header"]
+    for words in said:
+        assert any(words in doubt for doubt in doubts), doubts
+    assert len(doubts) >= len(said)
+    assert bool(doubts) == bool(said)
+    assert (record.station.longitude, record.start) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("Units: gal\nValues in 10^-4 g", "the unit is cm/s2 .line 3., but line 4 says what 1 is worth"),
+        ("A thousand of its units make a g", "see line 3 .'A thousand of its units make a g'.: give unit="),
+        ("Trigger 0.05 g\nNatural frequency 25 Hz", "The file does not seem to say it: give unit="),
+        ("Recorder unit: 0.5 g range", "see line 3 .*give unit="),
+        ("Calibration 2000 gal", "give unit="),
+    ],
+)
+def test_a_unit_that_is_not_understood_is_refused_with_its_lines(tmp_path, header, words):
+    path = tmp_path / "unit.txt"
+    path.write_text(f"Code LMIL\nSampling rate: 200 Hz\n{header}\n" + COUNTS_ROWS)
+    with pytest.raises(RecordError, match=words) as caught:
+        read(path)
+    assert caught.value.field == "unit"
+
+
+def test_an_interval_that_is_not_understood_is_refused_with_its_lines(tmp_path):
+    path = tmp_path / "interval.txt"
+    path.write_text("Units: gal\nBand: 0.2 to 30 Hz\nInterval: a hundredth\n" + BODY)
+    with pytest.raises(RecordError, match=r"see line 3 \('Interval: a hundredth'\): give dt= \(--dt\)"):
+        read(path)
+
+
+def test_a_sensitivity_that_is_not_understood_is_quoted(tmp_path):
+    path = tmp_path / "across.txt"
+    path.write_text(COUNTED + "Sensitivity: two hundred thousand counts a g, 2 channels\n" + COUNTS_ROWS)
+    record = read(path)
+    assert any("sensitivity is not understood: line 4" in finding.what for finding in record.findings)
+    given = read(path, sensitivity=21770.0)
+    assert not any("not understood" in finding.what for finding in given.findings)
+    path.write_text(COUNTED + COUNTS_ROWS)
+    assert not any("not understood" in finding.what for finding in read(path).findings)

@@ -366,7 +366,7 @@ def _block_from(top: _Table, file: str) -> Block:
     if isinstance(width, list):
         if not width or not all(type(one) is int and 0 < one <= LARGEST_PLACE for one in width):
             raise block.error(f"width must be whole numbers above 0, found {width}", "Correct width")
-        if columns and len(columns) != len(width):
+        if columns and len(width) not in (len(columns), block.table.get("values_per_line")):
             raise block.error(f"{len(width)} widths for {len(columns)} columns", "Give each column its width")
         width = tuple(width)
     else:

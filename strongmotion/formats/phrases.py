@@ -213,6 +213,8 @@ _ANGLE = (
 )
 COORDINATE = re2.compile(rf"(?i)(?:\b(?P<before>[NSEW]) *)?(?P<angle>{_ANGLE})(?P<after>[NSEWO]\b)?")
 _PAIR_LETTERS = re2.compile(rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)")
+_WORD_AND_LETTER = re2.compile(r"(?i)\blat(?:it\w*)?\.? *([NS])\b|\blong?(?:it\w*)?\.? *([EWO])\b")
+_PAIR_BEFORE = re2.compile(rf"(?i)\b([NS] *(?:{_ANGLE}))[ ,;/]+([EWO] *(?:{_ANGLE}))(?:[^\pL0-9]|$)")
 _PAIR_PLAIN = re2.compile(r"^[ :=;,(]*([-+]?[0-9]{1,2}[.,][0-9]{2,})[ ,;/]+([-+]?[0-9]{1,3}[.,][0-9]{2,})\W*$")
 
 
@@ -264,7 +266,8 @@ def coordinate(text: str, axis: str = "") -> list[float]:
 
 def coordinate_pair(text: str) -> tuple[str, str] | None:
     """Return the texts of latitude and longitude that stand beside each other; None where there is no such pair."""
-    match = _PAIR_LETTERS.search(text[:300]) or _PAIR_PLAIN.search(text[:300])
+    text = _WORD_AND_LETTER.sub(lambda match: match[1] or match[2], text[:300])
+    match = _PAIR_LETTERS.search(text[:300]) or _PAIR_BEFORE.search(text[:300]) or _PAIR_PLAIN.search(text[:300])
     if match is None:
         return None
     first, second = match[1].strip(), match[2].strip()

@@ -175,6 +175,60 @@ def shapes() -> dict[str, Shape]:
         f"Values: {N} of L, then {N} of T, then {N} of V, in g\n=== DATA ===\n" + _rows([np.concatenate([a, b, c])], ["10.6f"]),
         0.005, [_read(v, "10.6f") for v in (a, b, c)], G, azimuth=(85.0, 355.0, None),
     )  # fmt: skip
+    made["boxes of event and station side by side"] = Shape(
+        "EVENT                     STATION\n"
+        "Lat.  44.100              Code  LMIL\nLon.  13.200              Lat.  45.678\n"
+        "Depth 8 km                Lon.  12.345\n\nTime zero: 2011-04-17 03:26:27.5 UTC\nStep 0.01 s, cm/s2\n"
+        + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=45.678, longitude=12.345,
+        start="2011-04-17T03:26:27.5",
+    )  # fmt: skip
+    made["several facts under one label"] = Shape(
+        "Network/Station: ZQ / LMIL\nLatitude, longitude, elevation (m): -45.678, 12.345, 310\n"
+        "Step 0.01 s, cm/s2\n" + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=-45.678, longitude=12.345,
+    )  # fmt: skip
+    made["degrees, minutes and seconds among words"] = Shape(
+        "Station LMIL\nCoordinates: 45°40'12\" lat. N, 12°20'42\" long. W\nStep 0.01 s, cm/s2\n"
+        + _block(100 * a, 6, "11.3f"),
+        0.01, [_read(100 * a, "11.3f")], 0.01, station="LMIL", latitude=45.67, longitude=-12.345,
+    )  # fmt: skip
+    digits = np.rint(3000 * a)
+    made["digits of a ratio"] = Shape(
+        "[data]\nrate: 200 Hz\nconversion: 1 digit = 1200.5/4194304 gal\n" + _block(digits, 8, "8.0f"),
+        0.005, [digits], 12.005 / 4194304,
+    )  # fmt: skip
+    made["units of a power of ten"] = Shape(
+        f"FROM FILM\nNO. OF POINTS {N}\nTIME INCREMENT 0.02 SEC\nACCELERATION IN UNITS OF 10**-4 G\n"
+        + _block(digits, 12, "6.0f"),
+        0.02, [digits], 1e-4 * G,
+    )  # fmt: skip
+    made["pairs of two widths, band and spacing"] = Shape(
+        f"LOW MILL\nCOMPONENT N50W\nBAND: 0.2 TO 30 HZ  (3 DB)\n{N} PAIRS OF TIME (SEC) AND ACCELERATION (G)  3(F8.3,F11.6)\n"
+        + "".join(
+            "".join(f"{0.02 * at:8.3f}{a[at]:11.6f}" for at in range(begin, begin + 3)) + "\n" for begin in range(0, N, 3)
+        ),
+        0.02, [_read(a, "11.6f")], G, azimuth=(310.0,),
+    )  # fmt: skip
+    made["equally spaced, band"] = Shape(
+        "BAND: 0.2 TO 30 HZ  (3 DB)\n"
+        f"{N} POINTS OF ACCELERATION DATA EQUALLY SPACED AT .020 SEC, IN CM/SEC2. (8F10.4)\n" + _block(100 * a, 8, "10.4f"),
+        0.02, [_read(100 * a, "10.4f")], 0.01,
+    )  # fmt: skip
+    made["labels above values, commas"] = Shape(
+        f"STA, NET, LAT, LON, NPTS, DT_S, UNITS\nLMIL, ZQ, 45.678, 12.345, {N}, 0.010, G\n" + _block(a, 8, "10.6f"),
+        0.01, [_read(a, "10.6f")], G, station="LMIL", latitude=45.678, longitude=12.345,
+    )  # fmt: skip
+    made["label and value, commas"] = Shape(
+        "Station,LMIL,Low Mill\nLat/Lon,45.678,12.345\nSampling interval (s),0.01\nOrientation of L,N62E\n"
+        "Orientation of T,N152E\n\nL (mg),T (mg)\n" + _rows([300 * a, 300 * b], [".2f", ".2f"], ","),
+        0.01, [_read(300 * v, ".2f") for v in (a, b)], 0.001 * G, station="LMIL", latitude=45.678, longitude=12.345,
+        azimuth=(62.0, 152.0), suffix=".csv",
+    )  # fmt: skip
+    made["letters before degrees"] = Shape(
+        "[record]\ncode: LMIL\nposition: N 45.6780, W 12.3450\nrate: 100 Hz\nunit: g\n" + _block(a, 8, "10.6f"),
+        0.01, [_read(a, "10.6f")], G, station="LMIL", latitude=45.678, longitude=-12.345,
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

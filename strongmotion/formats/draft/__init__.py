@@ -27,13 +27,32 @@ from ..source import content
 from ..text import read_texts
 from . import weigh
 from .arrange import arrange, means_nothing
-from .concepts import concept
+from .concepts import DECOYS, concept
 from .items import Item, items_of
 from .shape import Blocks, blocks_of, table
 from .toml import checked, literal, name_of, quoted, rule_text
 from .weigh import Choice
 
 MOST_BYTES = 5_000_000
+_SPEAKS_OF = {
+    "dt": re2.compile(
+        r"interv|\bstep\b|\bdt\b|delta|sampl|spac|\brate\b|\bsps\b|\bm?sec\b|[0-9] ?(?:m?s|hz|khz)\b|second|abtast"
+        r"|muestr|campion|echantil|amostr|\bhz\b"
+    ),
+    "unit": re2.compile(
+        r"\bunits?\b|\bgals?\b|\bm?g\b|/s|/ s|\bcounts?\b|\bdigits?\b|\blsb\b|accel|acel|beschl|\bscale\b|conversion"
+        r"|sensitiv|einheit|unidad|unit[ae]\b|m s-2"
+    ),
+}
+_SPEAKS_OF_SCALE = re2.compile(
+    r"sensitiv|\blsb\b|conversion|calibration|scale factor|/ ?counts?\b|counts? ?/|per count|counts? per"
+    r"|\bdigit\b|\bm?v ?/"
+)
+_COMPONENT_WORD = r"(?:\b(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor))"
+_PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
+_NUMBERED = re2.compile(
+    rf"(?i){_COMPONENT_WORD}[ ._#:=]*(?:no\.?|number|nr\.?)?[ ._#:=]*([0-9]{{1,2}})(?:[^0-9.-]|[.]?$)"
+)
 _OTHER_MOTION = r"(?i)\b(veloc|displac|geschwind|verschieb|vitesse|d.plac|spostam|desplaz)"
 OPTIONS = {
     "dt": "dt= (--dt)", "unit": "unit= (--sample-unit)", "sensitivity": "sensitivity= (--sensitivity)",
@@ -148,15 +167,15 @@ def read_drafted(reading: Reading) -> list[Record]:
             _all(f"no {words[quantity]}" for quantity in missing),
             source=reading.file,
             field=missing[0],
-            remedy=f"The file does not seem to say it: give {_all(OPTIONS[quantity] for quantity in missing)}",
+            remedy=f"{drafter.hints(missing)}: give {_all(OPTIONS[quantity] for quantity in missing)}",
         )
     try:
         layout = layout_from_text(draft.toml, "the draft")
     except SettingsError as error:
         raise reading.error(
-            f"the file is of no known format, and no layout can be drafted for it ({error.what})",
-            remedy="Write a layout (TOML) and read the file with layout= (--layout)",
-        ) from None
+            "the file is of no known format, and how its numbers stand could not be settled",
+            remedy="Draft a layout (`strongmotion layout FILE`), correct it and read the file with layout= (--layout)",
+        ) from error
     records = read_texts(reading, layout)
     notes = drafter.findings(draft.said)
     return [replace(record, findings=(*record.findings, *notes)) for record in records]
@@ -266,8 +285,18 @@ class _Drafter:
             "." in self.shown(at) for at in range(runs[0][0], min(runs[0][0] + 3, runs[0][1]))
         )
         self.stacked = self.in_one_block()
+        self.named_in: dict[int, list[tuple[int, int]]] = {}
+        self.owners: dict[int, int | None] = {}
+        self.labels: list[str] = []
         self.choose()
         self.identify()
+        self.named_in.clear()
+        self.owners.clear()
+        self.scales()
+        self.choices = [
+            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network,
+            *self.places.values(), self.start,
+        ]  # fmt: skip
 
     def in_one_block(self) -> list[tuple[str, Item]]:
         """Return the components that the header says stand one after another in one block: ``4332 of L, then ...``."""
@@ -319,21 +348,15 @@ class _Drafter:
             self.count = weigh.count(mine, made.samples, whole_file)
         named = [(column.unit, made.names_at[0]) for column in made.motion if column.unit and made.names_at]
         self.unit = weigh.unit([*scope, *self.peaks], named, self.peak, self.whole)
-        self.sensitivity = weigh.settled_scale(scope) if self.unit.value == COUNTS else Choice("sensitivity")
-        self.per_row: list[Choice] = []
-        if self.unit.value == COUNTS:
-            self.per_row = self.sensitivities_by_row()
-            if self.per_row:
-                self.sensitivity = Choice("sensitivity", note="")
+        self.scope = scope
         self.station = weigh.station(mine, [(at, self.shown(at)) for at in range(self.blocks.runs[0][0])])
         self.name = weigh.named(mine, "name", "station name")
         self.network = weigh.named(mine, "network", "network")
-        self.places = weigh.place(mine)
+        raw = [(at, self.shown(at)) for at in range(self.blocks.runs[0][0])]
+        self.places = weigh.place(mine, raw)
         self.start = weigh.start(mine)
-        self.choices = [
-            self.dt, self.count, self.unit, self.sensitivity, self.station, self.name, self.network,
-            *self.places.values(), self.start,
-        ]  # fmt: skip
+        if self.start.value is None and not self.start.doubt and not clock:
+            self.start.doubt = weigh.unread_start(mine, raw)
 
     def numbers_of(self, at: int) -> int:
         begin, end = self.blocks.runs[at]
@@ -381,6 +404,45 @@ class _Drafter:
             )
         return None
 
+    def scales(self) -> None:
+        """Choose the sensitivity: one of all components, or one for each where the header gives it so."""
+        self.sensitivity = Choice("sensitivity")
+        self.per_component: list[Choice] = []
+        if self.unit.value != COUNTS:
+            return
+        self.sensitivity = weigh.settled_scale(self.scope)
+        by_row = self.sensitivities_by_row()
+        if by_row:
+            self.per_component = by_row
+        elif len(self.kept) > 1 and self.arrangement.mode != "columns":
+            self.per_component = self.sensitivities_by_block()
+        elif self.sensitivity.doubt and self.components > 1:
+            self.per_component = self.sensitivities_by_line() or self.sensitivities_in_order()
+        if not self.per_component:
+            item = self.sensitivity.item
+            if self.components > 1 and len(self.kept) == 1 and item is not None and not self.sensitivity.doubt:
+                stated = {self.owner(way.item) for way in weigh.scale(self.items) if way.item is not None}
+                if None not in stated and len(stated) < self.components:
+                    self.sensitivity.doubt = (
+                        f"the sensitivity {self.sensitivity.value:.7g} counts per m/s² is stated of "
+                        f"{len(stated)} of {self.components} components ({self.sensitivity.place})"
+                    )
+            return
+        doubtful = [one for one in self.per_component if one.doubt]
+        if doubtful:
+            self.sensitivity, self.per_component = doubtful[0], []
+            return
+        notes = dict.fromkeys(one.note for one in self.per_component if one.note)
+        self.sensitivity = Choice("sensitivity", note="; ".join(notes))
+
+    def unread_scale(self) -> str:
+        """Return the doubt that quotes lines of a sensitivity of which none was understood; else nothing."""
+        if self.sensitivity.value is not None or self.per_component:
+            return ""
+        lines = [(at, self.shown(at)) for at in range(self.blocks.runs[0][0]) if at not in self.arrangement.names_at]
+        said = [(at, text) for at, text in lines if _SPEAKS_OF_SCALE.search(plain(text)) and re2.search("[0-9]", text)]
+        return weigh.not_understood("sensitivity", said) if said else ""
+
     def sensitivities_by_row(self) -> list[Choice]:
         """Return the sensitivities of a table that has a row for each component."""
         rows = sorted({item.row for item in self.items if item.row is not None})
@@ -388,6 +450,109 @@ class _Drafter:
             return []
         found = [weigh.settled_scale([item for item in self.items if item.row == row]) for row in rows]
         return found if all(one.value is not None and not one.doubt for one in found) else []
+
+    def sensitivities_by_block(self) -> list[Choice]:
+        """Return the sensitivities that blocks state each its own, or that stand above all under a component's name."""
+        first = self.own[0][0][0] if self.own[0] else 0
+        above = [item for item in self.items if item.line < first]
+        found = []
+        for number, at in enumerate(self.kept):
+            own = weigh.settled_scale(self.own_items[at])
+            mine = [item for item in above if self.owner(item) in (None, number)]
+            found.append(own if own.value is not None else weigh.settled_scale([*mine, *self.own_items[at]]))
+        same = all(one.value == found[0].value for one in found) and not any(one.doubt for one in found)
+        return [] if same or any(one.value is None for one in found) else found
+
+    def sensitivities_by_line(self) -> list[Choice]:
+        """Return the sensitivities that stand under the name or the number of a component each."""
+        shared = [item for item in self.items if self.owner(item) is None]
+        found = []
+        for number in range(self.components):
+            own = [item for item in self.items if self.owner(item) == number]
+            one = weigh.settled_scale(own)
+            found.append(one if one.value is not None else weigh.settled_scale([*shared, *own]))
+        places = {(one.item.line, one.item.text) for one in found if one.item is not None and not one.doubt}
+        return found if len(places) == self.components or all(one.parts for one in found if one.value) else []
+
+    def sensitivities_in_order(self) -> list[Choice]:
+        """Return the sensitivities that stand on one line in the order of the named columns."""
+        ways = weigh.scale(self.items)
+        lines = {way.item.line for way in ways if way.item is not None}
+        if len(ways) != self.components or len(lines) != 1 or any(way.parts for way in ways):
+            return []
+        if not all(self.component_labels) or self.tokens(min(lines)):
+            return []
+        for way in ways:
+            way.note = f"the sensitivities of line {min(lines) + 1} are taken in the order of the columns"
+        return ways
+
+    # Which component a value belongs to ---------------------------------------------------------------------------
+
+    @property
+    def component_labels(self) -> list[str]:
+        """The names under which the components stand, as far as they are known; empty ones where they are not."""
+        if self.stacked:
+            return [name for name, _ in self.stacked]
+        if self.arrangement.mode != "columns":
+            return self.labels or [""] * self.components
+        return ["" if means_nothing(column.name) else column.name for column in self.arrangement.motion]
+
+    def tokens(self, at: int) -> list[tuple[int, int]]:
+        """Return where a header line names components, by a label or a number, and which."""
+        text, found = self.shown(at), []
+        labels = [re2.sub(r" *[(\[].*$", "", label).strip() for label in self.component_labels]
+        bare = [re2.sub(_PREFIX, "", plain(label)) for label in labels]
+        numbered = any(re2.fullmatch(r"[0-9]{1,2}", one) for one in bare)
+        for match in _NUMBERED.finditer(text):
+            number = match[1].lstrip("0")
+            if numbered and number in bare:
+                found.append((match.start(), bare.index(number)))
+            elif not numbered and number and 1 <= int(number) <= self.components:
+                found.append((match.start(), int(number) - 1))
+        for number, label in enumerate(labels):
+            if not label:
+                continue
+            lead = (
+                r"(?:^|[^\pL0-9_])" if len(label) > 1 else rf"(?:^[\s#!%*>]*|[,;(] *|(?i:{_COMPONENT_WORD})[ .:=_-]*)"
+            )
+            end = r"(?:[^\pL0-9_]|$)"
+            where = [match.start() for match in re2.finditer(rf"{lead}{re2.escape(label)}{end}", text)]
+            if len(label) == 1:
+                where += [m.start() for m in re2.finditer(rf"(?:^|[^\pL0-9_]){re2.escape(label)} *[:=]", text)]
+            found += [(place, number) for place in where]
+        return sorted(set(found))
+
+    def alone(self, at: int) -> bool:
+        """Whether a header line names one component only."""
+        return len({number for _, number in self.tokens(at)}) == 1
+
+    def owner(self, item: Item) -> int | None:
+        """Return which component the words of its line give a value to; None for a value of all of them."""
+        if self.components < 2:
+            return None
+        if id(item) not in self.owners:
+            self.owners[id(item)] = self.found_owner(item)
+        return self.owners[id(item)]
+
+    def found_owner(self, item: Item) -> int | None:
+        """Return which component a line gives a value to."""
+        if item.line not in self.named_in:
+            self.named_in[item.line] = self.tokens(item.line)
+        tokens = self.named_in[item.line]
+        if not tokens:
+            return None
+        if len({number for _, number in tokens}) == 1:
+            return tokens[0][1]
+        place = self.shown(item.line).find(item.text)
+        before = [number for at, number in tokens if at < place]
+        values = [self.shown(item.line).find(one.text) for one in self.items
+                  if one.line == item.line and one.kind == "number" and one.unit is not None]  # fmt: skip
+        if len(values) < len({number for _, number in tokens}):
+            return None  # one value of several components
+        if any(value < tokens[0][0] for value in values):  # each value before its name
+            after = [number for at, number in tokens if at > place]
+            return after[0] if after else None
+        return before[-1] if before else None
 
     @property
     def components(self) -> int:
@@ -487,7 +652,32 @@ class _Drafter:
                     return label, _pointing(item.text), item
         if self.components == 1:
             return self.of_section(0, items)
-        return label, Direction(""), None
+        return label, *self.direction_under(number, items)
+
+    def direction_under(self, number: int, items: Sequence[Item]) -> tuple[Direction, Item | None]:
+        """Return the direction that the lines of a component give, as an azimuth and a dip or in words."""
+        mine = [item for item in items if self.owner(item) == number and not weigh._of_event(item)]
+        dips = {i.number for i in mine if i.kind == "number" and re2.match(r"^(?:dip|inclination)\b", i.label)}
+        if len(dips) == 1 and abs(min(dips)) == 90:
+            return Direction("vertical", None, min(dips)), None
+        if dips and dips != {0.0}:
+            return Direction(""), None
+        azimuths = {
+            i.number % 360: i for i in mine
+            if i.kind == "number" and re2.match(r"^(?:azimut\w*|azi?)\b", i.label) and 0 <= i.number <= 360
+        }  # fmt: skip
+        if len(azimuths) == 1:
+            value, item = next(iter(azimuths.items()))
+            return Direction("horizontal", value, 0.0), item
+        said = {
+            _pointing(i.text): i for i in mine
+            if i.kind == "text" and (
+                re2.search(r"direction|orientation|pointing|richtung", i.label) if i.labelled
+                else len(i.text.split()) <= 2 and re2.search(r"\pL", i.text) and self.alone(i.line)
+            )
+        }  # fmt: skip
+        said = {where: item for where, item in said.items() if where.kind}
+        return next(iter(said.items())) if len(said) == 1 and not azimuths else (Direction(""), None)
 
     def of_section(self, number: int, own: Sequence[Item]) -> tuple[str, Direction, Item | None]:
         """Return label and direction of the component of one block, from its own header."""
@@ -587,6 +777,20 @@ class _Drafter:
             doubts.append(self.sensitivity)
         return (missing, doubts) if missing or doubts else None
 
+    def hints(self, missing: Sequence[str]) -> str:
+        """Say which header lines may hold what is missing in a form that is not understood."""
+        known = {item.line for item in (choice.item for choice in self.choices) if item is not None}
+        found = []
+        for at in range(self.blocks.runs[0][0]):
+            text = self.shown(at)
+            decoy = concept(plain(re2.sub("[0-9].*", "", text))) in DECOYS - {"other", "number of", "per line", "total"}
+            if at not in known and not decoy and any(_SPEAKS_OF[quantity].search(plain(text)) for quantity in missing):
+                found.append((at, text))
+        if not found:
+            return "The file does not seem to say it"
+        quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in found[:3])
+        return f"It is not stated in a form that is understood; see {quotes}"
+
     def findings(self, said: str) -> list[Finding]:
         """Return what must be said of a file read by a draft."""
         notes = [
@@ -605,6 +809,8 @@ class _Drafter:
             and choice.quantity not in given
         ]
         more = [choice.note for choice in self.choices if choice.note and choice.quantity not in given]
+        if self.unit.value == COUNTS and self.reading.sensitivity is None and self.reading.inventory is None:
+            left += [doubt] if (doubt := self.unread_scale()) else []
         if self.arrangement.note:
             more.append(self.arrangement.note)
         if self.direction_note and not self.reading.names:
@@ -672,6 +878,9 @@ class _Drafter:
             parts.append(f"{self.reading.sensitivity:g} counts per m/s² as given")
         elif self.sensitivity.value is not None and self.unit.value == COUNTS:
             parts.append(f"{self.sensitivity.value:.7g} counts per m/s² from {self.sensitivity.place}")
+        elif self.per_component:
+            values = ", ".join(f"{one.value:.7g} ({one.place})" for one in self.per_component)
+            parts.append(f"{values} counts per m/s²")
         return ", ".join(parts)
 
     def written(self) -> str:
@@ -700,16 +909,16 @@ class _Drafter:
             place.append(self.rule(self.count, top))
         if self.unit.doubt or self.unit.value is None:
             place.append('unit = "?"')
-        elif not (self.sensitivity.value is not None and self.sensitivity.quantity == "scale"):
+        elif self.sensitivity.value is None or not self.rule(self.sensitivity, top).startswith("scale"):
             place.append(self.rule(self.unit, top))
         if self.unit.value == COUNTS:
-            if self.per_row:
-                for name, choice in zip(self.names, self.per_row, strict=True):
-                    rows[name].append(self.rule(choice, top))
+            if self.per_component:
+                for name, choice in zip(self.names, self.per_component, strict=True):
+                    rows[name].append(self.rule(choice, top) if not several else self.constant(choice, choice.place))
             elif self.sensitivity.doubt:
                 place.append('sensitivity = "?"')
             elif self.sensitivity.value is not None:
-                place.append(self.sectioned_scale(top, rows))
+                place.append(self.rule(self.sensitivity, top))
         for choice in (self.station, self.name, self.network, *self.places.values(), self.start):
             if choice.value is not None and not choice.doubt:
                 place.append(self.rule(choice, top))
@@ -776,27 +985,15 @@ class _Drafter:
         choice = {"dt": self.dt, "sampling_rate": self.dt, "samples": self.count, "start": self.start}[key]
         return self.rule(choice, self.own[self.kept[0]])
 
-    def sectioned_scale(self, top: list[tuple[int, str]], rows: dict[str, list[str]]) -> str:
-        """Write the sensitivity; where blocks state each its own, one for each component."""
-        if len(self.kept) > 1 and self.arrangement.mode != "columns":
-            values = [weigh.settled_scale(self.own_items[at]) for at in self.kept]
-            shared = [item for item in self.items if item.line < (self.own[0][0][0] if self.own[0] else 0)]
-            values = [
-                one if one.value is not None else weigh.settled_scale([*shared, *self.own_items[at]])
-                for one, at in zip(values, self.kept, strict=True)
-            ]
-            if any(one.value != values[0].value for one in values):
-                for name, one in zip(self.names, values, strict=True):
-                    if one.value is not None and not one.doubt:
-                        rows[name].append(f"sensitivity.value = {one.value!r}  # counts per m/s², {one.place}")
-                return ""
-        return self.rule(self.sensitivity, top)
-
     def rule(self, choice: Choice, lines: list[tuple[int, str]], comment: str = "") -> str:
         """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
         quantity = choice.quantity
         numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
-        if choice.item is None or (quantity == "unit" and choice.item.kind != "text"):
+        if (
+            choice.item is None
+            or choice.item.kind in ("step", "digit")
+            or (quantity == "unit" and choice.item.kind != "text")
+        ):
             return self.constant(choice, comment)
         if quantity == "start" and choice.parts:
             return self.constant(choice, "date and time of day stand apart")

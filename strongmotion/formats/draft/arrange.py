@@ -18,6 +18,7 @@ from .items import is_unit_text
 from .shape import Blocks, Shape, table
 
 _TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?|s|elapsed|clock)(?:$|[^\pL])|\btime\b")
+_COLUMNS_SAID = re2.compile(r"(?i)^ *(?:columns?|fields|spalten|colonnes|columnas|colonne|colunas) *[:=] *")
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
 _VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
 _DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
@@ -72,6 +73,8 @@ def rows_above(lines: Lines, begin: int, shape: Shape, cells: int) -> list[tuple
         if not re2.search(r"[\pL0-9]", text):
             at -= 1
             continue
+        if said := _COLUMNS_SAID.match(text):
+            text = " " * said.end() + text[said.end() :]
         row = _row(text, shape, cells)
         if row is None or any(re2.search("[:=]", cell) or len(cell) > 40 for cell in row):
             break

@@ -26,7 +26,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("bits", r"\bbits?\b|resolution\b|word length|a/d converter"),
     ("filter", (
         r"filter|filtr|low.?cut|high.?cut|low.?pass|high.?pass|band.?pass|pass.?band|\bcorners?\b"
-        r"|anti.?alias|cut.?off|frequency response|taper|butterworth|\border\b|bandwidth"
+        r"|\bband\b|usable freq|frequency (?:range|content)|anti.?alias|cut.?off|frequency response|taper"
+        r"|butterworth|\border\b|bandwidth"
     )),
     ("trigger time", r"trigger(?:ed)? (?:time|at)|time of trigger|trigger came|ausloesezeit|\btriggered\b"),
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
@@ -60,7 +61,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|all (?:three )?components"
     )),
     ("other", (
-        r"serial|\bs/n\b|file (?:no|number)|\bfile number|version|\bissue\b|clock|timing|accuracy"
+        r"serial|\bs/n\b|file (?:no|number)|\bfile number|\bversion|\bissue\b|clock|timing|accuracy"
         r"|uncertaint|battery|voltage|supply|temperature|\bvs30\b|\bvs,?30|spectra|predominant"
         r"|gravity (?:used|constant)|acceleration of gravity used|data cent(?:re|er)|processed"
         r"|processing|digiti[sz]ed on|written|printed|created|oscillator|updates?|time code|film speed"
@@ -71,7 +72,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("start", (
         r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
         r"|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time"
-        r"|aufzeichnungsbeginn)"
+        r"|aufzeichnungsbeginn|\bt ?(?:zero|0)\b|time zero|zero time|primera muestra|primer dato"
+        r"|premier echantillon|primo campione|primeira amostra|erster wert)"
     )),
     ("interval", (
         r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)"

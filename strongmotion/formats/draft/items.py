@@ -6,6 +6,7 @@ before its label; a row of labels above a row of values; whole sentences; titles
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -22,7 +23,10 @@ _DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
 _SPLIT = re2.compile(r"\t+|;|\||  +")
 _PAIR = re2.compile(r"^([\pL%][^:=]*?) ?(?:=+|:( |$)|:) *(.*)$")
 _NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
+_KEY_FIRST = re2.compile(r"^(?:(?i:channel|chan|ch|component|comp|axis|sensor)[ .]*\w{1,3}:? +)?\pL[\pL0-9_.-]*=[^ =]")
+_KEY_NEXT = re2.compile(r"[ ,]+(\pL[\pL0-9_.-]*=[^ =])")
 _NUMBER = re2.compile(NUMBER)
+_LISTED = re2.compile(rf"^ *{NUMBER}(?:(?:, +|[ ;/|]+){NUMBER})+ *")
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
 _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
@@ -33,13 +37,21 @@ _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
 
+_HEADINGS = (
+    "event", "earthquake", "station", "site", "instrument", "recorder", "recording", "record", "processing",
+    "peaks", "data", "sensor", "epicentre", "epicenter", "hypocentre", "hypocenter", "source", "evento", "sismo",
+    "estacion", "stazione", "seisme", "erdbeben",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Item:
     """A value of a header and the words it stands under.
 
-    `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; `label` is in plain lower case;
-    `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the rows of a table from 0;
-    `under` is the heading of the part of the header.
+    `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; or ``step`` (``units of 10**-4 g``)
+    and ``digit`` (``1 digit = 2000/8388608 gal``), whose number is what 1 among the samples is worth in m/s². `label`
+    is in plain lower case; `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the
+    rows of a table from 0; `under` is the heading of the part of the header.
     """
 
     kind: str
@@ -75,7 +87,7 @@ class _Header:
     def __init__(self, lines: Sequence[tuple[int, str]], decimal: str) -> None:
         self.lines = [(at, _bare(text)) for at, text in lines]
         self.decimal = decimal
-        split = [_cells(text) for _, text in self.lines]
+        split = self._by_commas([_cells(text) for _, text in self.lines])
         value_first = sum(
             len(c) == 2
             and _is_value(c[0])
@@ -89,8 +101,32 @@ class _Header:
         self.value_first = value_first > label_first
         self.split = split
 
+    def _by_commas(self, split: list[list[str]]) -> list[list[str]]:
+        """Return the cells of all lines, those parted that commas part: labels above values, or a label and a value."""
+        if self.decimal == ",":
+            return split
+        cells = [
+            [one.strip() for one in text.split(",")] if "," in text and not re2.search("[:=;]", text) else []
+            for _, text in self.lines
+        ]
+        led = [
+            len(row) > 1 and _is_label(row[0]) and _is_known(row[0]) and not text.partition(",")[2].startswith(" ")
+            for (_, text), row in zip(self.lines, cells, strict=True)
+        ]  # fmt: skip
+        sure = sum(one and not all(map(_is_label, row)) for one, row in zip(led, cells, strict=True)) > 1
+        for at, row in enumerate(cells):
+            below = cells[at + 1] if at + 1 < len(cells) else []
+            if (
+                len(row) > 2 and len(row) == len(below) and all(row) and all(map(_is_label, row)) and _all_known(row)
+                and any(map(_is_value, below))
+            ):  # fmt: skip
+                split[at], split[at + 1] = row, below
+            elif sure and led[at]:
+                split[at] = [row[0], self.lines[at][1].partition(",")[2].strip()]
+        return split
+
     def items(self) -> list[Item]:
-        found: list[Item] = []
+        found: list[Item] = [step for at, text in self.lines if (step := _step(text, at)) is not None]
         under = ""
         at = 0
         while at < len(self.lines):
@@ -103,15 +139,16 @@ class _Header:
             if not cells:
                 at += 1
                 continue
+            if size := self._side_by_side(at):
+                found += self._boxes(at, size)
+                at += size
+                continue
             heading = _SECTION.match(self.lines[at][1].strip())
             if heading and len(cells) == 1 and re2.search(r"^[\[(\-=*~]", self.lines[at][1].strip()):
                 under = plain(heading[1])
                 at += 1
                 continue
-            if heading and len(cells) == 1 and plain(text.strip()) in (
-                "event", "earthquake", "station", "site", "instrument", "recorder", "recording", "record", "processing",
-                "peaks", "data", "sensor", "epicentre", "epicenter",
-            ) and not self._table(at):  # fmt: skip
+            if heading and len(cells) == 1 and plain(text.strip()) in _HEADINGS and not self._table(at):
                 under = plain(text.strip())
                 at += 1
                 continue
@@ -124,6 +161,49 @@ class _Header:
                 continue
             found += self._of_line(cells, number, under)
             at += 1
+        return found
+
+    def _side_by_side(self, at: int) -> int:
+        """Return how many lines boxes side by side take, with the line of their headings; 0 where none begin."""
+        cells = [cell.strip(" :[]()*=-") for cell in self.split[at]]
+        if len(cells) < 2 or not all(plain(cell) in _HEADINGS for cell in cells):
+            return 0
+        size = 1
+        while at + size < len(self.lines):
+            text = self.lines[at + size][1]
+            if text.strip() and self._parts(self.lines[at][1], text) is None:
+                break
+            if not text.strip(" |+-=") and not re2.search(r"[|+=-]", text):
+                break
+            size += 1
+        return size if size > 1 else 0
+
+    def _parts(self, headings: str, text: str) -> list[str] | None:
+        """Return what of a line stands under each of some headings; None where the line does not keep to them."""
+        bars = headings.count("|")
+        if bars:
+            parts = [part for part in text.split("|") if part.strip()] if text.count("|") == bars else None
+            if parts is not None and len(parts) != len(_cells(headings)):
+                parts = text.split("|")[: len(_cells(headings))]
+            return [""] * len(_cells(headings)) if not re2.search(r"[\pL0-9]", text) else parts
+        begins, after = [], 0
+        for cell in _cells(headings):
+            begins.append(headings.find(cell, after))
+            after = begins[-1] + len(cell)
+        if any(text[begin - 2 : begin].strip() for begin in begins[1:]):
+            return None
+        return [text[a:b] for a, b in zip([0, *begins[1:]], [*begins[1:], len(text)], strict=True)]
+
+    def _boxes(self, at: int, size: int) -> list[Item]:
+        """Return what boxes side by side hold, each under its heading."""
+        headings = [plain(cell.strip(" :[]()*=-")) for cell in self.split[at]]
+        found: list[Item] = []
+        for row in range(at + 1, at + size):
+            number, text = self.lines[row]
+            for under, part in zip(headings, self._parts(self.lines[at][1], text) or [], strict=False):
+                if cells := _cells(part):
+                    context = plain(_up_to_number(part))
+                    found += [replace(item, context=context) for item in self._of_line(cells, number, under)]
         return found
 
     def _prose(self, at: int) -> int:
@@ -167,6 +247,8 @@ class _Header:
             return 0
         if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
             return 0
+        if len(labels) == 1 and any(unit_at(after) is not None for *_, after in self._numbers(labels[0])):
+            return 0  # it holds its value itself
         rows = 0
         while at + 1 + rows < len(self.lines):
             values = self.split[at + 1 + rows]
@@ -214,7 +296,12 @@ class _Header:
                 while (
                     rest < len(cells)
                     and not _pair(cells[rest])
-                    and (not value or _is_unit(cells[rest]) or _goes_on(value, cells[rest]))
+                    and (
+                        not value
+                        or _is_unit(cells[rest])
+                        or _goes_on(value, cells[rest])
+                        or _lists_on(label, value, cells[rest:])
+                    )
                 ):
                     value = f"{value} {cells[rest]}".strip()
                     rest += 1
@@ -230,7 +317,7 @@ class _Header:
                 while rest < len(cells) and _is_unit(cells[rest]):
                     value = f"{value} {cells[rest]}"
                     rest += 1
-                while rest < len(cells) and _goes_on(value, cells[rest]):
+                while rest < len(cells) and (_goes_on(value, cells[rest]) or _lists_on(cell, value, cells[rest:])):
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
@@ -258,12 +345,10 @@ class _Header:
     def _valued(self, label: str, value: str, line: int, under: str, row: int | None = None) -> list[Item]:
         """Return what a value under a label holds."""
         words = plain(label)
-        unit = None
-        if bracket := _last_bracket(label):
-            unit = unit_at(bracket)
-        elif (whole := unit_at(label)) is not None and whole.length >= len(label.strip()) and " per " in whole.kind:
-            unit = whole
+        unit = _unit_of_label(label)
         base: dict[str, Any] = {"line": line, "under": under, "row": row}
+        if parts := self._each(label, value):
+            return [item for one, text in parts for item in self._valued(one, text, line, under, row)]
         found: list[Item] = [Item("text", words, value.strip(" .,;"), stated=label, **base)]
         if pair := coordinate_pair(value):
             found.append(Item("place", words, " ".join(pair), stated="\t".join(pair), **base))
@@ -273,16 +358,32 @@ class _Header:
             found.append(Item("date", words, said, stated=value, **base))
             return found
         numbers = self._numbers(value)
+        shared = _shared_unit(value, unit)
         for place, (text, number, after) in enumerate(numbers):
-            behind = unit_at(after) or (unit if place == 0 else None)
+            behind = unit_at(after) or (unit if place == 0 else None) or shared
             if place and behind is None and len(numbers) > 1:
                 words_here = f"{words} {plain(value)}"
             else:
                 words_here = words if place == 0 else f"{words} {plain(_between(value, text))}"
             found.append(Item("number", words_here, text, number=number, unit=behind, stated=after, **base))
-        if numbers and ", " in numbers[0][2]:
+        if numbers and ", " in numbers[0][2] and shared is None:
             found += self._clauses(numbers[0][2].partition(", ")[2], line, under)
         return found
+
+    def _each(self, label: str, value: str) -> list[tuple[str, str]]:
+        """Return labels that stand together, each with its value (``Network/station: XX / ABC``); else nothing."""
+        labels = several_labels(label)
+        if not labels:
+            return []
+        comma = r", +" if self.decimal == "," else r" *, *"
+        for between in (r" */ *", r" *; *", comma, r"\t+| +"):
+            values = [one.strip() for one in re2.split(between, value.strip(" ,;/"))]
+            if len(values) == len(labels) and all(values):
+                return list(zip(labels, values, strict=True))
+        codes = re2.split(r"[-._]", value.strip())
+        if len(codes) == len(labels) and {concept(plain(one)) for one in labels} == {"network", "station"}:
+            return list(zip(labels, codes, strict=True))
+        return []
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
         """Return what a sentence, a title or bare words hold."""
@@ -307,6 +408,7 @@ class _Header:
                 found.append(Item("date", words, sentence.strip(), stated=sentence.strip(), **base))
                 rest = rest.replace(sentence, " ")
         previous = ""
+        rest = re2.sub(r"(?i)\b(lat|long?|elev|alt|coord)\. ", r"\1 ", rest)
         rest = re2.sub(r"(?i)(counts?|digits|lsb) ?/ ?\((m/s(?:ec)?(?:2|\^2|\*\*2|/s))\)", r"\1/\2", rest)
         for clause in _CLAUSE.split(rest):
             clause = clause.strip()
@@ -394,13 +496,39 @@ def _cells(text: str) -> list[str]:
         begin = match.end()
     cells.append(text[begin:].strip())
     parts: list[str] = []
-    for cell in cells:
+    for cell in itertools.chain.from_iterable(map(_keyed, cells)):
         while cell and (more := _NEXT_PAIR.search(cell)) and _pair(cell[: more.start()]):
             parts.append(cell[: more.start()])
             cell = cell[more.start() + 1 :].strip()
         if cell and re2.search(r"[\pL0-9%]", cell):
             parts.append(cell)
     return parts
+
+
+def _keyed(cell: str) -> list[str]:
+    """Return the parts of a text that holds several keys, each with its value behind an equals sign without blanks."""
+    if not _KEY_FIRST.match(cell):
+        return [cell]
+    begins = [0, *(match.start(1) for match in _KEY_NEXT.finditer(cell))]
+    return [cell[a:b].strip(" ,") for a, b in zip(begins, [*begins[1:], len(cell)], strict=True)]
+
+
+_TOGETHER = ("network", "station", "station name", "latitude", "longitude", "elevation", "position")
+
+
+def several_labels(label: str) -> list[str]:
+    """Return the labels of a place or a code that stand together in one label; nothing where it is one label."""
+    tries = [label]
+    if (bracket := re2.search(r"[(\[]([^()\[\]]*[,/;&][^()\[\]]*)[)\]]", label)) is not None:
+        tries.insert(0, bracket[1])
+    for text in tries:
+        labels = [one.strip(" .") for one in re2.split(r" *[/,;&] *| and | und | et | y ", text)]
+        labels = [one for one in labels if one]
+        kinds = [concept(plain(one)) for one in labels]
+        if len(labels) > 1 and len(set(kinds)) == len(kinds) and all(kind in _TOGETHER for kind in kinds):
+            event = [word for word in re2.split(r"[^\pL]+", plain(label)) if concept(word) in ("event", "event place")]
+            return [f"{word} {one}" for one in labels for word in event[:1] or [""]]
+    return []
 
 
 def _pair(cell: str) -> tuple[str, str] | None:
@@ -446,6 +574,68 @@ def _is_alone(cell: str) -> bool:
     )
 
 
+_RATIO = re2.compile(
+    rf"(?i)\b(?:(?:1|one|a|each|per) *)?(?:digit|count|lsb|bit|cnt)s? *(?:=|:|is|equals?|corresponds? to) *({NUMBER})"
+    rf"(?: */ *({NUMBER}))? *(.*)$"
+)
+_FACTOR = re2.compile(
+    rf"(?i)\b(?:conversion|scale|factor|calibration|multiplier)\b[^0-9=:]*[=: ] *({NUMBER}) *\(?([\pL%/0-9^*]*)\)?"
+    rf" */ *({NUMBER}) *(.*)$"
+)
+_POWER = r"10 ?(?:\*\*|\^) ?\(?(-[0-9])\)?"
+_UNITS_OF = re2.compile(
+    r"(?i)(?:\bunits? *(?:of|=|:|is|are) *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
+    rf"|\bx *|\* *)(?:{_POWER}|({NUMBER})) *([^0-9].*)$"
+)
+LARGEST_STEP = 1.0
+"""The most that 1 among the samples may be worth, m/s²: 8 bits over 2 g each way give 0.15."""
+
+_TIMES_POWER = re2.compile(rf"(?i)\b(g|gal|cm/s2|m/s2) *(?:\*|x) *{_POWER}")
+
+
+def _step(text: str, line: int) -> Item | None:
+    """Return what a line says that 1 among the samples is worth, as a ratio or in units of a power of ten."""
+    if concept(plain(_up_to_number(text))) in ("peak", "full scale", "trigger", "event", "filter"):
+        return None
+    kind, worth, behind, shown = "digit", 0.0, "", ""
+    if (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
+        worth, behind, shown = _quotient(match[1], match[2] or "1"), match[3], match[1]
+    elif match := _FACTOR.search(text):
+        worth, behind, shown = _quotient(match[1], match[3]), match[2] or match[4], match[1]
+        below = unit_at(match[4])
+        if match[2] and below is not None and below.kind not in ("counts", "count"):  # a ratio of two units
+            return None
+    elif match := _TIMES_POWER.search(text):
+        kind, worth, behind, shown = "step", 10.0 ** int(match[2]), match[1], "10"
+    elif match := _UNITS_OF.search(text):
+        kind, worth = "step", 10.0 ** int(match[1]) if match[1] else _quotient(match[2], "1")
+        behind, shown = match[3], match[2] or "10"
+        if worth >= 1:
+            return None
+    unit = unit_at(behind)
+    if unit is None or unit.kind != "acceleration" or not 0 < worth * unit.factor < LARGEST_STEP:
+        return None
+    return Item(kind, plain(_up_to_number(text)), shown, line, worth * unit.factor, stated=text.strip())
+
+
+def _quotient(above: str, below: str) -> float:
+    """Return the quotient of two numbers as written; 0 where they give none."""
+    try:
+        over = float(below.lower().replace("d", "e"))
+        return float(above.lower().replace("d", "e")) / over if over else 0.0
+    except ValueError:
+        return 0.0
+
+
+def _shared_unit(value: str, unit: Unit | None) -> Unit | None:
+    """Return the unit of a sensitivity that each number of a list has: that of its label, or of its last number."""
+    listed = _LISTED.match(value)
+    if listed is None:
+        return None
+    known = unit if listed.end() >= len(value) else unit_at(value[listed.end() :])
+    return known if known is not None and " per " in known.kind else None
+
+
 def _is_unit(cell: str) -> bool:
     unit = unit_at(cell)
     return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
@@ -456,6 +646,17 @@ def _is_unit(cell: str) -> bool:
 def _goes_on(value: str, cell: str) -> bool:
     """Whether a cell is the longitude to the latitude before it."""
     return bool(re2.search(r"[0-9.'\"] ?[NS]$", value) and re2.match(r"^[0-9][0-9 .'\"-]*[EWO]$", cell))
+
+
+def _lists_on(label: str, value: str, cells: list[str]) -> bool:
+    """Whether a cell goes on with a list of sensitivities: numbers under a unit, or before that of the last one."""
+    if not re2.fullmatch(rf"(?:{NUMBER}[ ,;/]*)+", value) or not _NUMBER.match(cells[0]):
+        return False
+    ends = [
+        unit_at(re2.sub(rf"^{NUMBER}", "", cell)) for cell in itertools.takewhile(lambda one: _NUMBER.match(one), cells)
+    ]
+    units = [_unit_of_label(label), *ends]
+    return any(unit is not None and " per " in unit.kind for unit in units)
 
 
 def _joined(cells: list[str]) -> list[str]:
@@ -472,7 +673,7 @@ def _suits(label: str, value: str) -> bool:
     """Whether a text may be the value of a label that no colon parts from it."""
     kind = concept(plain(label))
     if kind in ("station", "network"):
-        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", value))
+        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}(?:,.{1,60})?", value))
     if kind == "unit" or re2.search(r"^data$|^values$|^acceleration$", plain(label)):
         return is_unit_text(value)
     if kind == "component":
@@ -492,6 +693,14 @@ def is_unit_text(text: str) -> bool:
 def _last_bracket(label: str) -> str:
     found = _BRACKETED.findall(label)
     return found[-1] if found else ""
+
+
+def _unit_of_label(label: str) -> Unit | None:
+    """Return the unit in a label's brackets, or that of a sensitivity which is the label itself."""
+    if bracket := _last_bracket(label):
+        return unit_at(bracket)
+    whole = unit_at(label)
+    return whole if whole and whole.length >= len(label.strip()) and " per " in whole.kind else None
 
 
 def _between(value: str, text: str) -> str:

@@ -8,6 +8,7 @@ lines.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
 from ..phrases import coordinate, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
-from .items import Item
+from .items import LARGEST_STEP, Item, several_labels
 
 MARGIN = 1.0
 """A rival whose score is nearer than this is a doubt. Scores count pieces of evidence, of which none counts twice."""
@@ -121,6 +122,8 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             name == "samples"
             and kind == "time"
             and re2.search(r"(?:points|ordinates|samples|values) (?:at|every)\b", item.label)
+        ) or (
+            kind == "time" and re2.search(r"\b(?:spaced|sampled|digiti[sz]ed|interpolated) (?:at|every)\b", item.label)
         ):
             name = "interval"
         if (
@@ -154,6 +157,7 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             name == "rate"
             and not kind
             and item.number >= 1
+            and not re2.search(r"[0-9] ?k?hz\b", item.label)
             and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated))
         ):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
@@ -264,12 +268,13 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
     total : int
         Numbers in the block, or in all blocks.
     """
+    stepped = {item.line for item in items if item.kind in ("step", "digit")}
     candidates = [
         item
         for item in items
         if item.kind == "number" and item.number == int(item.number) and item.number >= 2 and not _of_event(item)
         and (concept(item.label) == "samples" or (concept(item.label) == "duration" and _kind(item) == "count"))
-        and _kind(item) in ("", "count", "counts") and "." not in item.text
+        and _kind(item) in ("", "count", "counts") and "." not in item.text and item.line not in stepped
     ]  # fmt: skip
     right = [item for item in candidates if int(item.number) == found]
     if right:
@@ -315,6 +320,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         Whether all samples are whole numbers.
     """
     readings: dict[str, _UnitReading] = {}
+    stepped = {item.line for item in items if item.kind in ("step", "digit")}
 
     def add(text: str, score: float, item: Item | None, why: str) -> None:
         name = unit_name(text)
@@ -328,7 +334,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     for text, line in named:
         add(text, 3.0, None, f"beside the names of the columns, line {line + 1}")
     for item in items:
-        if item.kind != "text" or (_of_event(item) and concept(item.label) != "unit"):
+        if item.kind != "text" or item.line in stepped or (_of_event(item) and concept(item.label) != "unit"):
             continue
         name = concept(item.label)
         if item.labelled:
@@ -367,6 +373,15 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
                 add(rest[: known.length], 2.5, item, "stated")
             elif unit_name(rest):
                 add(rest, 2.5, item, "stated")
+    steps = [item for item in items if item.kind in ("step", "digit")]
+    if steps and not readings:
+        named_so = next((name for name, worth in ACCELERATION.items()
+                         if all(math.isclose(worth, item.number, rel_tol=1e-9) for item in steps)), "")  # fmt: skip
+        why = f"the worth of 1 in line {steps[0].line + 1}"
+        if named_so or whole:
+            return Choice("unit", named_so or COUNTS, None, why)
+        if all(item.kind == "step" for item in steps):
+            return Choice("unit", COUNTS, None, why)
     for item in items:
         if leads_to(item):
             return Choice("unit", COUNTS, None, f"a factor of line {item.line + 1} leads to a unit")
@@ -374,10 +389,12 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"})
         or any(
             _LSB.search(item.label)
+            and not (_kind(item) == "acceleration" and item.number * _factor(item) >= LARGEST_STEP)
             for item in items
             if item.kind == "number" and _kind(item) in ("acceleration", "volts")
         )
         or bool(_at_full_scale(items))
+        or bool(steps)
     )
     peaks = [
         item for item in numbers(items, "peak")
@@ -409,6 +426,17 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     order = sorted(readings.values(), key=lambda one: -one.score)
     best, *others = order
     choice = Choice("unit", best.unit, best.item, best.why, [_said_unit(one) for one in others])
+    against = [
+        item for item in steps
+        if best.unit != COUNTS and (whole or item.kind == "step")
+        and not math.isclose(ACCELERATION[best.unit], item.number, rel_tol=1e-9)
+    ]  # fmt: skip
+    if against:
+        choice.doubt = (
+            f"the unit is {_said_unit(best)}, but line {against[0].line + 1} says what 1 is worth "
+            f"({' '.join(against[0].stated.split())[:80]!r})"
+        )
+        return choice
     near = [one for one in others if best.score - one.score < MARGIN]
     if near:
         choice.doubt = "the unit is " + " or ".join(_said_unit(one) for one in (best, *near))
@@ -465,11 +493,19 @@ def scale(items: Sequence[Item]) -> list[Choice]:
         found.append(Choice("sensitivity", item.number * _factor(item), item, "stated", unit=_per(item)))
     for item in of("acceleration per count"):
         found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
+    steps = [item for item in items if item.kind in ("step", "digit")]
+    found += [Choice("scale", 1 / item.number, item, "stated") for item in steps]
+    stepped = {item.line for item in steps}
     for item in of("acceleration"):
-        if lsb.search(item.label) and concept(item.label) not in ("full scale", "trigger", "peak"):
+        if (
+            item.line not in stepped
+            and item.number * _factor(item) < LARGEST_STEP
+            and lsb.search(item.label)
+            and concept(item.label) not in ("full scale", "trigger", "peak")
+        ):
             found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
     for item in plain_numbers:
-        if name := leads_to(item):
+        if item.line not in stepped and (name := leads_to(item)):
             found.append(Choice("scale", 1 / (item.number * ACCELERATION[name]), item, "stated", unit=name))
     sensors = of("volts per acceleration")
     for item in of("counts per volt"):
@@ -479,8 +515,8 @@ def scale(items: Sequence[Item]) -> list[Choice]:
                 Choice("sensitivity", value, sensor, "sensor times digitiser", parts=(("times", item),),
                        factor=_factor(item) * _factor(sensor))
             )  # fmt: skip
-    steps = of("volts per count") + [i for i in of("volts") if lsb.search(i.label) and concept(i.label) != "full scale"]
-    for item in steps:
+    volts = of("volts per count") + [i for i in of("volts") if lsb.search(i.label) and concept(i.label) != "full scale"]
+    for item in volts:
         for sensor in sensors:
             worth = item.number * _factor(item) / (sensor.number * _factor(sensor))
             found.append(
@@ -548,14 +584,32 @@ def settled_scale(items: Sequence[Item]) -> Choice:
     if not ways:
         return Choice("sensitivity")
     direct = [way for way in ways if not way.parts] or ways
-    values = [float(way.value) for way in direct]  # type: ignore[arg-type]
     best = direct[0]
-    if max(values) > 1.005 * min(values):
+    if not all(alike(one, other) for one, other in itertools.combinations(direct, 2)):
         best.rivals = [f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct[1:]]
         best.doubt = "the sensitivity is " + " or ".join(
             f"{way.value:.7g} counts per m/s² ({way.place})" for way in direct
         )
     return best
+
+
+def alike(one: Choice, other: Choice) -> bool:
+    """Whether two sensitivities differ by no more than rounding.
+
+    In two units they may differ by a thousandth, too: people take g as 9.8 to 9.81 m/s² to turn one into the other.
+    """
+    a, b = float(one.value or 0), float(other.value or 0)
+    limit = 1e-9
+    for choice in (one, other):
+        for item in (choice.item, *(part for _, part in choice.parts)):
+            if item is not None and item.number:
+                limit += 0.5 * 10.0 ** -_places(item.text) / abs(item.number)
+    units = [
+        choice.item.unit.factor if choice.item is not None and choice.item.unit else 0.0 for choice in (one, other)
+    ]
+    if units[0] != units[1]:
+        limit += 1e-3
+    return abs(a - b) <= limit * max(a, b)
 
 
 def _per(item: Item) -> str:
@@ -594,6 +648,8 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
             bracket = re2.search(r"\(([A-Z][A-Z0-9]{1,7})\)", item.text)
             lead = re2.match(r"^([A-Z][A-Z0-9]{1,7})(?: */| +-|,|$)", item.text)
             text = bracket[1] if bracket else lead[1] if lead else item.text
+            if re2.fullmatch(r"[A-Z0-9]{1,8} */ *[A-Z0-9]{2,8}", item.text) or several_labels(item.label):
+                return Choice("station", doubt=not_understood("station", [(item.line, item.text)]))
             if _CODE.match(text) and re2.search("[A-Z]", text):
                 found.append((2.0 + bool(re2.search(r"code", item.label)), text, item))
         elif not item.labelled and (match := _STATED_CODE.search(item.text)) and not _is_word(match[1]):
@@ -633,13 +689,41 @@ def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
     """Return a name that stands under its label: of the station, of the network."""
     for item in items:
         mine = item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item)
+        if mine and several_labels(item.label):
+            return Choice(quantity, doubt=not_understood(quantity, [(item.line, item.text)]))
         if mine and re2.search(r"\pL", item.text) and len(item.text) < 60:
             return Choice(quantity, item.text, item, "stated")
     return Choice(quantity)
 
 
-def place(items: Sequence[Item]) -> dict[str, Choice]:
-    """Return latitude, longitude and elevation of the station; a doubt where two places are stated alike."""
+def not_understood(quantity: str, said: Sequence[tuple[int, str]]) -> str:
+    """Say that a header speaks of a quantity in a way that is not understood: where, and in which words."""
+    quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in said[:3])
+    return f"the {quantity} is not understood: {quotes}"
+
+
+_OF_PLACE = re2.compile(r"(?i)[0-9] *\x{B0}|[0-9](?:[.,][0-9]+)?['\"]* *[NSEWO]\b|[0-9]\.[0-9]{2,}.*[0-9]\.[0-9]{2,}")
+
+
+def unread_place(items: Sequence[Item], axis: str, raw: Sequence[tuple[int, str]]) -> str:
+    """Return the doubt that quotes the lines of a coordinate that is stated and not understood; else nothing."""
+    lines = {
+        item.line for item in items
+        if item.kind != "date" and not _of_event(item) and re2.search("[0-9]", item.text)
+        and (concept(item.label) == axis or (concept(item.label) == "position" and _OF_PLACE.search(item.text)))
+    }  # fmt: skip
+    return not_understood(axis, [(at, text) for at, text in raw if at in lines]) if lines else ""
+
+
+def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[str, Choice]:
+    """Return latitude, longitude and elevation of the station; a doubt where two places are stated alike.
+
+    Parameters
+    ----------
+    items : sequence of Item
+    raw : sequence of (int, str)
+        The header's lines, quoted where they state a coordinate that is not understood.
+    """
     chosen = {name: Choice(name) for name in ("latitude", "longitude", "elevation")}
     for axis in ("latitude", "longitude"):
         found: list[tuple[float, float, Item]] = []
@@ -665,9 +749,9 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             elif name == axis and item.kind == "number":
                 if any(other.kind == "coordinate" and other.line == item.line for other in items):
                     continue
-                full = next(
-                    (t for t in items if t.kind == "text" and t.line == item.line and t.label == item.label), None
-                )
+                full = _text_of(items, item)
+                if part_of_angle(items, item):
+                    continue
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
@@ -693,6 +777,8 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
             else:
                 said = " or ".join(f"{value:g} (line {item.line + 1})" for _, value, item in top)
                 chosen[axis] = Choice(axis, None, None, "", [said], f"the {axis} is {said}")
+        else:
+            chosen[axis].doubt = unread_place(items, axis, raw)
     heights = [
         item for item in numbers(items, "elevation")
         if _kind(item) in ("length", "") and not _of_event(item) and (_kind(item) == "length" or item.labelled)
@@ -720,6 +806,31 @@ def place(items: Sequence[Item]) -> dict[str, Choice]:
                         "stated",
                     )
     return chosen
+
+
+def _text_of(items: Sequence[Item], number: Item) -> Item | None:
+    """Return the text under the same label that a number stands in: the last one before it."""
+    found = None
+    for item in items:
+        if item is number:
+            return found
+        if item.kind == "text" and item.line == number.line and item.label == number.label:
+            found = item
+    return found
+
+
+_MARK = r"(?:[\x{B0}\x{BA}\x{2032}\x{2019}\x{2033}\"'`]|deg\.?|\bd\b|\bmin\.?)"
+
+
+def part_of_angle(items: Sequence[Item], number: Item) -> bool:
+    """Whether a number is one of the degrees, minutes and seconds of an angle that was not read whole."""
+    digits = re2.escape(number.text)
+    part = re2.compile(rf"(?i)(?:[0-9] *{_MARK} *{digits}(?:[^0-9]|$)|(?:^|[^0-9.]){digits} *{_MARK} *[0-9])")
+    texts = [one.text for one in items if one.line == number.line and one.kind in ("text", "coordinate", "place")]
+    whole = _text_of(items, number)
+    if whole is not None and whole.labelled and len(coordinate(whole.text)) >= 1:
+        return False
+    return any(part.search(text) for text in texts)
 
 
 def _station_words(item: Item) -> float:
@@ -811,6 +922,42 @@ def start(items: Sequence[Item]) -> Choice:
     if not one.zone:
         choice.note = f"the zone of the start is not stated (line {item.line + 1}): taken as UTC"
     return choice
+
+
+_CLOCK_SAID = re2.compile(r"(?:^|[^0-9:])[0-2]?[0-9][:h] ?[0-5][0-9](?:[:m] ?[0-5][0-9]|[^0-9:]|$)")
+_PARTS_SAID = re2.compile(r"\byear\b.*\bmon(?:th)?\b.*\bday\b|\bhour\b.*\bmin(?:ute)?\b.*\bsec(?:ond)?\b")
+_OF_START = re2.compile(r"start|begin|first|trigger|inicio|debut|inizio|primer|premier|arm(?:ed)?\b|t zero|\brecord")
+
+
+def unread_start(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> str:
+    """Return the doubt that quotes the dates and times of day of which none was understood as the start.
+
+    Those of the earthquake, and of when the file was made, are quoted only where a time of day stands alone.
+    """
+    clocks, days = [], []
+    spoken = {
+        item.line for item in items
+        if item.labelled and concept(item.label) == "start" and not _of_event(item)
+        and re2.search(r"[0-9]{3}", item.text)
+    } | {at for at, text in raw if _PARTS_SAID.search(plain(text))}  # fmt: skip
+    for at, text in raw:
+        known = moments(text)
+        clock = any(one.clock for one in known) or bool(_CLOCK_SAID.search(text)) or at in spoken
+        if not known and not clock:
+            continue
+        words = plain(text)
+        of = [item for item in items if item.line == at]
+        foreign = any(_of_event(item) or concept(item.label) == "other" for item in of) and not _OF_START.search(words)
+        if clock and not foreign:
+            clocks.append((at, text, bool(known)))
+        elif known and not clock:
+            days.append((at, text))
+    if not clocks:
+        return ""
+    said = [(at, text) for at, text, _ in clocks]
+    if not any(dated for *_, dated in clocks):
+        said += days
+    return not_understood("start", sorted(said[:3]))
 
 
 def _orders(dated: Sequence[Item]) -> set[str]:
