@@ -302,6 +302,7 @@ def test_a_sensitivity_said_twice_within_rounding_is_one(tmp_path):
         ("Quake of May 2, 2011\nTRIGGERED AT 03:20:11.5 GMT", ["understood: line 5 ('Quake of May 2, 2011'), line 6"]),
         ("Year 2011 Month 4 Day 17 Hour 3 Min 20 Sec 11.5", ["start is not understood: line 5 ('Year 2011"]),
         ("Epicentre (lat, lon): 45.678, 12.345\nOrigin time: 2011-04-17 03:20:00 UTC", []),
+        ("Event: 2011-04-17 03:20:00 UTC\n  Latitude 44.1\n  Longitude 13.2\nSite: Low Mill", []),
         ("EVENT             STATION\nLat.  44.10       Name Low Mill\nLon.  13.20       Elev. 20 m\n", []),
     ],
 )  # fmt: skip

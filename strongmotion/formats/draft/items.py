@@ -161,6 +161,21 @@ class _Header:
                 continue
             found += self._of_line(cells, number, under)
             at += 1
+        indented = self._indented()
+        return [item if item.under or item.line not in indented else replace(item, under="event") for item in found]
+
+    def _indented(self) -> set[int]:
+        """Return the lines that are set in below a line of the event: what they say is the event's."""
+        found: set[int] = set()
+        depth: int | None = None
+        for at, text in self.lines:
+            words = text.lstrip()
+            inset = len(text) - len(words)
+            if depth is not None and words and inset > depth:
+                found.add(at)
+                continue
+            event = concept(plain(_up_to_number(words))) in ("event", "event place")
+            depth = inset if event else None
         return found
 
     def _side_by_side(self, at: int) -> int:
