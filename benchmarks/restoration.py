@@ -583,14 +583,14 @@ def raised(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def offsets(rows: pd.DataFrame) -> pd.DataFrame:
-    """Tabulate permanent displacements: told, within 10 % or 3 cm, wrong, and not told."""
+    """Tabulate permanent displacements: resolved, within 10 % or 3 cm, wrong, and not resolved."""
     lines = {}
     for case, part in rows.groupby("case", sort=False):
-        told = part["offset found"].notna()
+        resolved = part["offset found"].notna()
         error = (part["offset found"] - part.offset).abs()
-        good = told & (error <= np.maximum(0.03, 0.1 * part.offset.abs()))
+        good = resolved & (error <= np.maximum(0.03, 0.1 * part.offset.abs()))
         lines[case] = {
-            "components": len(part), "told": told.sum(), "told within 10 % or 3 cm": good.sum(),
-            "told wrong": (told & ~good).sum(), "cannot be told": (~told).sum(),
+            "components": len(part), "resolved": resolved.sum(), "resolved within 10 % or 3 cm": good.sum(),
+            "resolved, wrong": (resolved & ~good).sum(), "not resolved": (~resolved).sum(),
         }  # fmt: skip
     return pd.DataFrame(lines).T
