@@ -217,7 +217,8 @@ def test_damage_in_one_channel_leaves_the_others(tmp_path, version):
     data[1200] ^= 0x10
     records = read_all(save(tmp_path, bytes(data)))
     assert [record.station.code for record in records] == ["PIER"]
-    ((_, channel, error),) = records.unread
+    (unread,) = records.unread
+    channel, error = unread.channel, unread.error
     assert channel == "XX.QUAY.00.HNZ"
     assert re.search(r"quay\.ms: the record at byte \d+ is damaged", str(error))
     at = int(re.search(r"byte (\d+)", str(error))[1])
@@ -230,7 +231,8 @@ def test_a_damaged_record_that_may_be_of_any_channel_is_a_doubt_about_all(tmp_pa
     data[len(first) + 40 + 8] ^= 1  # a letter of the station's code: it might be QUAY's last record
     records = read_all(save(tmp_path, bytes(data)))
     assert [(f.name, f.severity) for f in records[0].findings] == [("damaged record", "doubt")]
-    ((_, channel, error),) = records.unread
+    (unread,) = records.unread
+    channel, error = unread.channel, unread.error
     assert channel == "FDSN:XX_QIER_00_H_N_Z"
     assert f"the record at byte {len(first) + 1} is damaged" in str(error)
     with pytest.raises(RecordError, match=r"beside XX\.QUAY\.00\.HN.*1 of the file cannot be read"):

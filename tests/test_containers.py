@@ -89,7 +89,8 @@ def test_compressed_members_are_read(tmp_path):
 def test_a_bad_member_spoils_only_itself(tmp_path):
     path = written(tmp_path, "all.zip", zipped({"a.csv": TEXT, "b.csv": TEXT.replace("H1", "V"), "c.csv": TEXT}))
     records = read_all(path)
-    ((_, _, problem),) = records.unread
+    problem = records.unread[0].error
+    assert len(records.unread) == 1
     assert [record.source.file for record in records] == ["all.zip!a.csv", "all.zip!c.csv"]
     assert str(problem).startswith("all.zip!b.csv, line 1: two columns are named V")
     two = written(tmp_path, "two.zip", zipped({"a.csv": TEXT, "b.csv": TEXT.replace("H1", "V")}))

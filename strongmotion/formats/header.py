@@ -159,7 +159,8 @@ class Reading:
         )
 
 
-class Unread(NamedTuple):
+@dataclass(frozen=True)
+class Unread:
     """What of a file could not be read: the codes of its instrument, its channel (none: the whole record), and why."""
 
     record: str
