@@ -626,7 +626,10 @@ def test_filtered_incremental_velocity_of_a_sinusoid_in_closed_form(wave, period
 def test_filtered_incremental_velocity_takes_the_larger_side_and_no_more_than_three_peaks():
     dt = 0.005
     t = np.arange(8000) * dt
-    bump = lambda at, size: size * np.exp(-(((t - at) / 0.8) ** 2))  # noqa: E731
+
+    def bump(at, size):
+        return size * np.exp(-(((t - at) / 0.8) ** 2))
+
     one = ms.filtered_incremental_velocity(bump(5, 1.0), dt, 1.0)
     three = ms.filtered_incremental_velocity(bump(5, 1.0) + bump(15, 2.0) + bump(25, 3.0), dt, 1.0)
     assert three == pytest.approx(6 * one, rel=1e-3)

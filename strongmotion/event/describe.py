@@ -65,14 +65,14 @@ def _place(event: Event, hypocentre: Hypocentre) -> list[str]:
     ellipse = hypocentre.ellipse
     time = event.utc(hypocentre.origin_time)
     low, high = event.location.depth_interval
-    told = "" if event.location.depth_resolved else ": not constrained by the arrivals"
+    open_depth = "" if event.location.depth_resolved else ": not constrained by the arrivals"
     lines = []
     if time is not None:
         lines.append(f"Origin time {str(time).replace('T', ' ')} UTC ± {hypocentre.origin_uncertainty:.2f} s.")
     lines += [
         f"Epicentre {_degrees(hypocentre.latitude, hypocentre.longitude)}; 95 % ellipse {ellipse.semi_major:.1f} by "
         f"{ellipse.semi_minor:.1f} km, longer axis towards {ellipse.azimuth:.0f} degrees.",
-        f"Depth {low:.0f} to {high:.0f} km (95 %){told}.",
+        f"Depth {low:.0f} to {high:.0f} km (95 %){open_depth}.",
     ]
     return lines
 

@@ -51,10 +51,10 @@ def to_quakeml(event: Event) -> str:
         if event.size is not None and not event.size.at_least:
             _text(element, "preferredMagnitudeID", f"{ids}/magnitude/{event.size.kind}")
     _text(element, "type", "earthquake")
-    told = [clock.sentence for clock in event.location.clocks]
+    statements = [clock.sentence for clock in event.location.clocks]
     if not has_origin:
-        told += [distance.sentence for distance in event.location.distances_by_lag]
-    for sentence in (*event.cautions, *told, *event.notes):
+        statements += [distance.sentence for distance in event.location.distances_by_lag]
+    for sentence in (*event.cautions, *statements, *event.notes):
         _text(_add(element, "comment"), "text", sentence)
     _text(_add(element, "creationInfo"), "author", f"strongmotion {__version__}")
 

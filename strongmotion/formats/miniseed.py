@@ -240,7 +240,7 @@ def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict
             raise _fault(reading, data, error) from None
         record = data[at : at + length]
         try:
-            MS3Record.parse(record).sourceid  # noqa: B018 -- reading it is what fails
+            _ = MS3Record.parse(record).sourceid  # reading it is what fails
             sound.append(record)
         except (MiniSEEDError, ValueError) as found:
             source = _source_of(record)
@@ -445,7 +445,7 @@ def _fault(reading: Reading, data: bytes, error: Exception, source: str = "") ->
             if messages := get_error_messages():
                 reason = messages[0]
                 break
-            record.sourceid  # noqa: B018 -- reading it is what fails
+            _ = record.sourceid  # reading it is what fails
             at += record.reclen
     except (MiniSEEDError, ValueError) as found:
         reason = str(found)

@@ -221,7 +221,7 @@ def response_spectra(
     count = len(accelerations)
     name = (lambda i: "acceleration") if count == 1 else (lambda i: f"acceleration {i}")
     signals = [signal(name(i), acceleration) for i, acceleration in enumerate(accelerations)]
-    steps = [positive("dt", step) for step in ([dt] * count if np.ndim(dt) == 0 else list(dt))]  # type: ignore[arg-type]
+    steps = [positive("dt", step) for step in (np.repeat(dt, count) if np.ndim(dt) == 0 else np.asarray(dt))]
     if len(steps) != count:
         raise InputError(f"expected one dt for each of the {count} accelerations, found {len(steps)}", source="dt")
     periods = default_periods() if periods is None else non_negative("periods", periods)

@@ -935,14 +935,14 @@ def unread_start(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> str:
     Those of the earthquake, and of when the file was made, are quoted only where a time of day stands alone.
     """
     clocks, days = [], []
-    spoken = {
+    labelled = {
         item.line for item in items
         if item.labelled and concept(item.label) == "start" and not _of_event(item)
         and re2.search(r"[0-9]{3}", item.text)
     } | {at for at, text in raw if _PARTS_SAID.search(plain(text))}  # fmt: skip
     for at, text in raw:
         known = moments(text)
-        clock = any(one.clock for one in known) or bool(_CLOCK_SAID.search(text)) or at in spoken
+        clock = any(one.clock for one in known) or bool(_CLOCK_SAID.search(text)) or at in labelled
         if not known and not clock:
             continue
         words = plain(text)
