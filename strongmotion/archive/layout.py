@@ -588,7 +588,7 @@ def _checked_column(group: h5py.Group, dataset: str, name: str) -> NDArray[Any]:
 
 def text_column(texts: NDArray[Any]) -> pd.Series:
     """Return a column of the type that pandas itself gives to texts, missing ones among them."""
-    return pd.Series(texts.tolist(), dtype=pd.Series([""]).dtype)
+    return pd.Series(texts.astype(object), dtype=pd.Series([""]).dtype)
 
 
 def _write_bands(group: Writer, bands: dict[str, Band]) -> None:
