@@ -170,9 +170,18 @@ def drag(browser, plot, value, to):
     act.perform()
 
 
+def drawn_rows(browser):
+    """Return the cells of all tables as they stand on the screen."""
+    return browser.execute_script(
+        "const rows = []; const walk = root => { for (const part of root.querySelectorAll('*')) {"
+        " if (part.shadowRoot) walk(part.shadowRoot);"
+        " if (part.classList.contains('slick-row')) rows.push([...part.children].map(cell => cell.textContent)); } };"
+        "walk(document); return rows"
+    )
+
+
 def moved(browser, quantity):
-    data = of(browser, "moved", "source.data")
-    return float(data["percent"][[name.split(",")[0] for name in data["quantity"]].index(quantity)])
+    return float(next(row for row in drawn_rows(browser) if row[0].split(",")[0] == quantity)[-1])
 
 
 def record_id(archive, code):
@@ -200,6 +209,7 @@ def test_low_cut_dragged_accepted_and_undone(browser, archive, tmp_path):
         give_reason(browser, "no permanent displacement wanted")
         keys(browser, "a")
         until(lambda: "accepted" in message(browser))
+        until(lambda: ["XX.SALT", "accepted"] in [row[:2] for row in drawn_rows(browser)])
         kept = archive[record]
         low_cut = kept.settings.filter.low_cut
         assert 0.2 < low_cut["H1"] == low_cut["H2"] < 0.45
@@ -222,6 +232,32 @@ def test_low_cut_dragged_accepted_and_undone(browser, archive, tmp_path):
         assert archive.state(record) == "automatic"
         assert list(archive.verify()) == []
         assert [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def test_tables_show_the_record_and_the_component_that_are_open(browser, link):
+    open_page(browser, link)
+    for pressed in ("", "j", "2"):
+        keys(browser, *pressed)
+        until(lambda: [row[1] for row in drawn_rows(browser) if row[0].startswith("PGA")] == peaks_before(browser)[:1])
+        assert [row[1] for row in drawn_rows(browser) if row[0].startswith("PGD")] == peaks_before(browser)[2:3]
+    seen = peaks_before(browser)
+    keys(browser, "k")
+    until(lambda: peaks_before(browser) != seen)
+
+
+def peaks_before(browser):
+    return of(browser, "moved", "source.data.before")
+
+
+def test_traces_of_one_quantity_fill_the_width(browser, link):
+    open_page(browser, link)
+    grid = "displacement-H1"
+    narrow = of(browser, grid, "inner_width")
+    keys(browser, "m", "m", "m")
+    until(lambda: of(browser, grid, "inner_width") > 2.5 * narrow)
+    until(lambda: len(of(browser, grid, "renderers[1].data_source.data.t")) > 2 * narrow)
+    keys(browser, "m")
+    until(lambda: of(browser, grid, "inner_width") < 1.2 * narrow)
 
 
 def test_onset_is_dragged_with_the_mouse_and_the_wheel_zooms(browser, link):

@@ -5,13 +5,13 @@ from __future__ import annotations
 import html
 from typing import Any
 
-from bokeh.models import InlineStyleSheet
+from bokeh.models import AllIndices, DataTable, InlineStyleSheet
 from bokeh.plotting import figure
 
 from ..foundation.files import printable
 from ..report.style import STYLES, Style
 
-__all__ = ["STYLES", "Look", "plain"]
+__all__ = ["STYLES", "Look", "bare", "fill", "plain"]
 
 LONGEST = 120
 """Letters of a text from a file that are shown."""
@@ -32,6 +32,15 @@ def bare(text: Any, longest: int = LONGEST) -> str:
     """Return the same for what is set as text anyway, such as a cell or a button; dollars start no formula."""
     shown = printable(str(text)[: 4 * longest]).replace("$$", "$ $")
     return shown if len(shown) <= longest else f"{shown[: longest - 1]}…"
+
+
+def fill(table: DataTable, data: dict[str, Any]) -> None:
+    """Show other rows in a table.
+
+    A table with as many rows as before is drawn again only when its view changes, whatever its cells hold.
+    """
+    table.source.data = data
+    table.view.filter = AllIndices()
 
 
 class Look:
@@ -111,6 +120,7 @@ p {{ margin: 3px 0; overflow-wrap: anywhere; }}
         plot.title.text_font_size = "12.5px"
         plot.title.standoff = 2
         plot.min_border_left = 52
+        plot.title.offset = -46  # from the left edge of the whole figure, since panels are narrow
         if "x_axis_type" not in options:
             plot.xaxis.ticker.desired_num_ticks = plot.yaxis.ticker.desired_num_ticks = 5
         plot.min_border_right = 8

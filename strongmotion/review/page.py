@@ -28,7 +28,7 @@ from ..foundation.cautions import CAUTION
 from ..foundation.errors import StrongMotionError
 from ..result import Result
 from .desk import Move, Queue, Session
-from .look import Look, bare, plain
+from .look import Look, bare, fill, plain
 from .view import RecordView
 
 __all__ = ["Desk", "show_record"]
@@ -41,7 +41,9 @@ KEYS = (
     ("s", "zoom to the strong shaking"), (", .", "onset earlier, later by 0.1 s"),
     ("; :", "quiet window shorter, longer"),
     ("[ ]", "low-cut down, up by 5 %"), ("{ }", "high-cut down, up by 5 %"), ("b", "next baseline method"),
-    ("z", "back to the opened settings"), ("w", "raw samples"), ("v", "lay the next older version behind"),
+    ("z", "back to the opened settings"),
+    ("m", "all traces, or one quantity in full width"), ("w", "raw samples"),
+    ("v", "lay the next older version behind"),
     ("d", "light or dark"), ("?", "this help"),
 )  # fmt: skip
 
@@ -152,7 +154,7 @@ class _Page:
                 ";": lambda: view.nudge("quiet", add=-0.5), ":": lambda: view.nudge("quiet", add=0.5),
                 "[": lambda: view.nudge("low_cut", 1 / 1.05), "]": lambda: view.nudge("low_cut", 1.05),
                 "{": lambda: view.nudge("high_cut", 1 / 1.05), "}": lambda: view.nudge("high_cut", 1.05),
-                "b": view.next_method, "z": view.reset,
+                "b": view.next_method, "m": view.next_arrangement, "z": view.reset,
                 "w": lambda: setattr(view.raw, "active", not view.raw.active),
             }  # fmt: skip
             if key in acts:
@@ -214,11 +216,11 @@ class Desk(_Page):
         self.table = DataTable(
             source=self.source, index_position=None, sizing_mode="stretch_width", row_height=26, fit_columns=True,
             sortable=False, stylesheets=[self.look.table_sheet], name="list", height=370, reorderable=False,
-            columns=[TableColumn(field="station", title="station", width=76),
+            columns=[TableColumn(field="station", title="station", width=70),
                      *([TableColumn(field="event", title="event", width=60)] if events else []),
-                     TableColumn(field="state", title="state", width=78),
-                     TableColumn(field="pga", title="m/s²", width=48),
-                     TableColumn(field="found", title="findings", width=66)],
+                     TableColumn(field="state", title="state", width=76),
+                     TableColumn(field="pga", title="PGA m/s²", width=60),
+                     TableColumn(field="found", title="findings", width=60)],
         )  # fmt: skip
         self.record_column = column(sizing_mode="stretch_width")
         self.decide_column = column(width=310, spacing=3)
@@ -282,14 +284,15 @@ class Desk(_Page):
     def show_list(self) -> None:
         """Show the list and the progress."""
         items = self.listed()
-        self.source.data = {
+        rows = {
             "record": [item.record for item in items],
             "state": [item.problem or item.state for item in items],
             "station": [bare(item.station, 24) for item in items],
             "event": [bare(item.event, 24) for item in items],
             "pga": [f"{item.pga:.3g}" if np.isfinite(item.pga) else "–" for item in items],
-            "found": [f"{item.findings} {item.worst}" if item.findings else "none" for item in items],
+            "found": [f"{item.findings}, {item.worst}" if item.findings else "none" for item in items],
         }
+        fill(self.table, rows)
         of = len(self.queue.items)
         self.progress.text = f"<h2>{self.queue.decided} of {of} decided</h2>"
         self._mark()

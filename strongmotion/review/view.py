@@ -43,10 +43,11 @@ from ..report import peaks_kept
 from ..result import RANKED_SEVERITIES, Result
 from ..settings import AUTO
 from .desk import METHODS, Preview, Session, what_moved
-from .look import Look, bare, plain
+from .look import Look, bare, fill, plain
 
 __all__ = ["RecordView"]
 
+EVERYTHING = "all quantities"
 QUANTITIES = (("acceleration", "m/s²"), ("velocity", "m/s"), ("displacement", "m"))
 
 BEYOND = 0.25
@@ -97,7 +98,7 @@ class RecordView:
         self.span.update(start=self.whole[0], end=self.whole[1])
         self.span.reset_start, self.span.reset_end = self.whole
         self.signal.x_range.update(start=0.01, end=0.55 / record.dt)
-        self.models.data = {key: [] for key in self.models.data}
+        fill(self.model_table, {key: [] for key in self.models.data})
         self.show()
         self._plan()
 
@@ -113,9 +114,12 @@ class RecordView:
         self.panels = []
         for line, (quantity, unit) in enumerate(QUANTITIES):
             for place, name in enumerate(self.names):
-                self.panels.append((self._trace(quantity, unit, name, last=line == 2), line, place))
-        self.panels[0][0].on_change("inner_width", self._widened)
-        self.grid = GridBox(children=self.panels, sizing_mode="stretch_width", spacing=2)
+                self.panels.append((self._trace(quantity, unit, name), line, place))
+        for plot, _, place in self.panels:
+            if place == 0:
+                plot.on_change("inner_width", self._widened)
+        self.grid = GridBox(sizing_mode="stretch_width", spacing=2)
+        self.arrange(EVERYTHING)
         self._build_spectra()
         self._build_controls()
         self.findings = column(sizing_mode="stretch_width", spacing=2)
@@ -128,21 +132,32 @@ class RecordView:
         )  # fmt: skip
         self.middle = column(self.findings, self.notice, self.grid, lower, sizing_mode="stretch_width", spacing=4)
 
-    def _figure(self, **options: Any) -> Any:
-        plot = self.look.figure(tools=[], **options)
-        return plot
+    def arrange(self, which: str) -> None:
+        """Show the traces of all quantities, or those of one quantity, one below the other over the whole width."""
+        lone = [line for line, (quantity, _) in enumerate(QUANTITIES) if quantity == which]
+        for plot, line, place in self.panels:
+            lowest = place == len(self.names) - 1 if lone else line == len(QUANTITIES) - 1
+            plot.height = 145 + (23 if lowest else 0)
+            plot.styles = {"height": f"calc(max(145px, 14vh) + {23 if lowest else 0}px)"}  # more on high screens
+            plot.xaxis.axis_label = "s after the first sample" if lowest else None
+            plot.xaxis.major_label_text_font_size = "11.5px" if lowest else "0px"
+        self.grid.children = [(plot, place, 0) for plot, line, place in self.panels if [line] == lone] or self.panels
 
-    def _trace(self, quantity: str, unit: str, name: str, last: bool) -> Any:
+    def next_arrangement(self) -> None:
+        """Go on to the next choice of traces."""
+        choices = self.arranged.options
+        self.arranged.value = choices[(choices.index(self.arranged.value) + 1) % len(choices)]
+
+    def _figure(self, **options: Any) -> Any:
+        return self.look.figure(tools=[], **options)
+
+    def _trace(self, quantity: str, unit: str, name: str) -> Any:
         look, colour = self.look, self.look.style.colour(name, self.names.index(name))
-        plot = self._figure(height=168 if last else 145, x_range=self.span, name=f"{quantity}-{name}")
+        plot = self._figure(x_range=self.span, name=f"{quantity}-{name}")
         plot.title.text = f"{name}  {quantity}, {unit}"
         wheel = WheelZoomTool(dimensions="width")
         plot.add_tools(PanTool(dimensions="width"), wheel, BoxZoomTool(dimensions="width"), ResetTool())
         plot.toolbar.active_scroll = wheel
-        if last:
-            plot.xaxis.axis_label = "s after the first sample"
-        else:
-            plot.xaxis.major_label_text_font_size = "0px"
         sources = {kind: ColumnDataSource({"t": [], "y": []}) for kind in ("old", "raw", "new")}
         grey = look.style.faint
         plot.line("t", "y", source=sources["old"], line_color=grey, line_width=2, name="old")
@@ -233,20 +248,23 @@ class RecordView:
         self.model_table = DataTable(
             source=self.models, index_position=None, height=104, row_height=24, sizing_mode="stretch_width",
             sortable=False, reorderable=False, stylesheets=table_sheets, fit_columns=True, name="models",
-            columns=[TableColumn(field="method", title="baseline", width=110),
+            columns=[TableColumn(field="method", title="baseline", width=105),
                      TableColumn(field="low", title="from, m", width=55, formatter=number),
                      TableColumn(field="high", title="to, m", width=55, formatter=number),
-                     TableColumn(field="says", title="resolved", width=60)],
+                     TableColumn(field="says", title="resolved", width=70)],
         )  # fmt: skip
         self.moved = ColumnDataSource({name: [] for name in ("quantity", "before", "after", "percent")})
         self.moved_table = DataTable(
             source=self.moved, index_position=None, height=272, row_height=24, sizing_mode="stretch_width",
             sortable=False, reorderable=False, stylesheets=table_sheets, fit_columns=True, name="moved",
-            columns=[TableColumn(field="quantity", title="what", width=115),
+            columns=[TableColumn(field="quantity", title="what", width=128),
                      TableColumn(field="before", title="before", width=58),
                      TableColumn(field="after", title="now", width=58),
-                     TableColumn(field="percent", title="%", width=48)],
+                     TableColumn(field="percent", title="%", width=40)],
         )  # fmt: skip
+        self.arranged = Select(title="Traces (m)", value=EVERYTHING, **wide,
+                               options=[EVERYTHING, *(quantity for quantity, _ in QUANTITIES)])  # fmt: skip
+        self.arranged.on_change("value", lambda attr, old, new: self.arrange(str(self.arranged.value)))
         self.raw = Checkbox(label="Raw samples, mean removed (w)", active=False, stylesheets=sheets)
         self.raw.on_change("active", lambda attr, old, new: self.draw_traces())
         self.back = Button(label="Back to the opened settings (z)", **wide)
@@ -256,7 +274,7 @@ class RecordView:
             row(self.shown, self.scope, sizing_mode="stretch_width"),
             row(self.numbers["onset"], self.numbers["quiet"], sizing_mode="stretch_width"),
             row(self.numbers["low_cut"], self.numbers["high_cut"], sizing_mode="stretch_width"),
-            self.method, self.model_table, self.raw, self.back, sizing_mode="stretch_width",
+            self.method, self.model_table, self.arranged, self.raw, self.back, sizing_mode="stretch_width",
             spacing=3,
         )  # fmt: skip
         self.moves = column(self.heading, self.moved_table, sizing_mode="stretch_width", spacing=3)
@@ -552,12 +570,13 @@ class RecordView:
 
     def _list_moves(self) -> None:
         moves = [m for m in what_moved(self.session.base, self.session.now) if m.component == self.component]
-        self.moved.data = {
+        rows = {
             "quantity": [f"{move.quantity}, {move.unit}" for move in moves],
             "before": [_number(move.before) for move in moves],
             "after": [_number(move.after) for move in moves],
             "percent": [f"{move.percent:+.1f}" if math.isfinite(move.percent) else "–" for move in moves],
         }
+        fill(self.moved_table, rows)
         self.heading.text = f"<h2>What moved in {self.component}</h2>"
 
     def _list_models(self, models: Any) -> None:
@@ -573,11 +592,10 @@ class RecordView:
                 for model in getattr(its, "models", ()):
                     low, high = (float(getattr(model, end, math.nan)) for end in ("low", "high"))
                     weight = getattr(model, "weight", math.nan)
-                    rows.append((f"– {getattr(model, 'name', '')}", low, high, f"weight {weight:.2f}"))
+                    rows.append((f"– {getattr(model, 'name', '')}", low, high, f"w {weight:.2f}"))
         self._setting, before = True, self._setting
-        self.models.data = {
-            key: [line[i] for line in rows] for i, key in enumerate(("method", "low", "high", "says"))
-        }  # fmt: skip
+        keys = ("method", "low", "high", "says")
+        fill(self.model_table, {key: [line[i] for line in rows] for i, key in enumerate(keys)})
         self._setting = before
 
     def all_findings(self) -> list[Any]:
