@@ -70,6 +70,11 @@ def held(request):
     return hold
 
 
+def pytest_collection_modifyitems(items):
+    """Begin with the tests in a browser: they wait more than they compute, and at the end nothing would run beside."""
+    items.sort(key=lambda item: "browser" not in item.path.stem)
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Keep the tests of a file in one process, in order: what its fixtures make is then made once."""
