@@ -379,7 +379,8 @@ def oscillators(omega, damping, h):
     for j in range(lanes):
         w[j], z[j] = omega[min(j, m - 1)], damping[min(j, m - 1)]
         if j >= m:
-            coefficient[:, j], fixed[:, j] = coefficient[:, m - 1], fixed[:, m - 1]
+            for i in range(8):
+                coefficient[i, j], fixed[i, j] = coefficient[i, m - 1], fixed[i, m - 1]
             continue
         d, c, w00, w01, w10, w11, b_u, b_v = step_coefficients(w[j], z[j], h)
         coefficient[0, j], coefficient[1, j], coefficient[2, j], coefficient[3, j] = d, c, w00, w01
@@ -426,7 +427,7 @@ def peaks(acceleration, h, omega, damping, out):
     for b in range(blocks):
         # The last sample of all ends the last step: nothing is taken from it onwards.
         start, stop = b * block, min((b + 1) * block, n - 1)
-        states[b] = state
+        copy_into(states[b], state)
         tops[:] = 0.0
         if rows == 3:
             advance_all(inputs, start, stop, fixed, state, tops)
@@ -459,7 +460,16 @@ def peaks(acceleration, h, omega, damping, out):
                         coefficient[:, j], omega[j], damping[j], h, kappa[j], best[j],
                     )  # fmt: skip
                     bar[j] = best[j] * (1.0 - kappa[j] * omega[j] * omega[j])
-        out[row, :] = best[:m]
+        for j in range(m):
+            out[row, j] = best[j]
+
+
+@compiled
+def copy_into(there, values):
+    """Copy a table; a loop, since assigning to a slice compiles for seconds."""
+    for i in range(values.shape[0]):
+        for j in range(values.shape[1]):
+            there[i, j] = values[i, j]
 
 
 @compiled
@@ -496,7 +506,8 @@ def limits(rows, omega, damping, h, coefficient, fixed):
         limit[0, 4, j] = abs(coefficient[3, j])
         limit[0, 5, j] = abs(coefficient[6, j]) + k
         if rows == 3:
-            limit[1, :3, j], limit[2, :3, j] = fixed[2:5, j], fixed[5:8, j]
+            for i in range(3):
+                limit[1, i, j], limit[2, i, j] = fixed[2 + i, j], fixed[5 + i, j]
             limit[1, 3, j], limit[1, 6, j] = 1.0, k
             limit[2, 3, j], limit[2, 5, j], limit[2, 6, j] = 1.0, k * w * w, 2.0 * k * z * w
     return kappa, limit

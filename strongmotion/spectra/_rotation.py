@@ -22,6 +22,7 @@ from ..foundation.compiling import compiled
 from ._kernels import (
     PER_STEP,
     advance_pair,
+    copy_into,
     free_peak,
     oscillators,
     rest,
@@ -71,10 +72,11 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
     omega, damping, coefficient, fixed = oscillators(omega, damping, h)
     blocks = (n + BLOCK - 1) // BLOCK
     inputs = np.empty((2, n))
-    inputs[0], inputs[1] = a1, a2
+    load = np.empty(n)
+    for k in range(n):
+        inputs[0, k], inputs[1, k] = a1[k], a2[k]
+        load[k] = math.sqrt(a1[k] * a1[k] + a2[k] * a2[k])
     state, states, reach, farthest, first = survey(inputs, h, omega, damping, coefficient, fixed)
-
-    load = np.sqrt(a1 * a1 + a2 * a2)
     u, v, radius = np.empty((2, n)), np.empty((2, n)), np.empty(n)
     followed, strips = np.empty(blocks, dtype=np.bool_), np.empty(5)
     best, where, scratch = np.empty(ANGLES), np.empty(ANGLES, dtype=np.int64), np.empty((32, ANGLES))
@@ -118,7 +120,8 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
         for i in range(count):
             if where[turns[i, 0]] != turns[i, 1] and reaches[i] > best[turns[i, 0]] * slack:
                 search_step(turns[i, 0], turns[i, 1], inputs, u, v, z * w * h, w * h, h, best)
-        out[:ANGLES, j] = best
+        for i in range(ANGLES):
+            out[i, j] = best[i]
         out[ANGLES, j] = widest_of_all(
             followed, farthest[:, j], inputs, u, v, radius, load, kappa, w, z, h, max(widest, best.max())
         )
@@ -128,7 +131,8 @@ def rotated_peaks(a1, a2, h, omega, damping, out):
 def enlarged(turns, reaches, size):
     """Return the two lists with room for `size` entries."""
     more_turns, more_reaches = np.empty((size, 2), dtype=np.int64), np.empty(size)
-    more_turns[: reaches.size], more_reaches[: reaches.size] = turns, reaches
+    for i in range(reaches.size):
+        more_turns[i, 0], more_turns[i, 1], more_reaches[i] = turns[i, 0], turns[i, 1], reaches[i]
     return more_turns, more_reaches
 
 
@@ -175,7 +179,7 @@ def survey(inputs, h, omega, damping, coefficient, fixed):
     tops, half = np.empty((4, lanes)), math.sqrt(0.5)
     for b in range(blocks):
         start, stop = b * BLOCK, min((b + 1) * BLOCK, n - 1)
-        states[b] = state
+        copy_into(states[b], state)
         tops[:] = 0.0
         advance_pair(inputs, start, stop, fixed, state, tops)
         load = 0.0
