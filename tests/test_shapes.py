@@ -42,6 +42,16 @@ def test_a_file_is_read_right_in_one_command(tmp_path, name):
     assert len(said) == 1 or path.suffix == ".csv"
 
 
+def test_a_start_without_a_zone_beside_a_time_of_another_zone_is_a_doubt(tmp_path):
+    path = tmp_path / "one.txt"
+    head = "Event time 2031/03/07 13:15:20 (JST, UTC+9)\nRecord start 2031/03/07 13:15:33.00\n"
+    path.write_text(f"{head}rate: 100 Hz\nunit: gal\n" + "".join(f"{100 * v:10.3f}\n" for v in motion(1)))
+    record = read(path)
+    assert record.start is None
+    (doubt,) = [finding for finding in record.findings if finding.name == "doubtful header"]
+    assert "zone of the start is not stated (line 2): UTC or +09:00" in doubt.what
+
+
 @pytest.mark.parametrize("name", [name for name, shape in SHAPES.items() if "unit" in shape.options])
 def test_a_missing_unit_is_named_with_its_option(tmp_path, name):
     path, shape = saved(tmp_path, name)

@@ -50,6 +50,7 @@ _ZONE = re2.compile(
     r"|[0-9] ?(?P<sign2>[-+])(?P<h2>[0-1][0-9]):?(?P<m2>[0-5][0-9])\b)"
 )
 _BETWEEN = r"(?:T|[ ,]+(?:at +)?)"
+_CLOCK_NEXT = _CLOCK.replace("?P<h>", "").replace("?P<m>", "").replace("?P<s>", "").replace("?P<hms>", "")
 _DATES = tuple(
     (kind, re2.compile(r"(?i)(?:^|[^0-9.])" + date + rf"(?:{_BETWEEN}{_CLOCK})?(?:[^0-9]|$)"))
     for kind, date in (
@@ -62,10 +63,14 @@ _DATES = tuple(
         ("Mdy", r"(?P<a>\pL{3,10})\.? +(?P<b>[0-9]{1,2})(?:st|nd|rd|th)?,? +(?P<c>[12][0-9]{3})"),
         ("yMd", r"(?P<a>[12][0-9]{3})[-/. ]+(?P<b>\pL{3,10})\.?[-/. ]+(?P<c>[0-9]{1,2})"),
         ("ord", r"(?P<a>[12][0-9]{3})(?:[.,/-]| +(?:day|doy|d) *)(?P<b>[0-3][0-9]{2})(?P<c>)"),
+        ("ord", rf"(?P<a>[12][0-9]{{3}}) +(?P<b>[0-3][0-9]{{2}})(?P<c>) +{_CLOCK_NEXT}"),
         ("ymd", r"(?P<a>[12][0-9]{3})(?P<b>[01][0-9])(?P<c>[0-3][0-9])"),
     )
 )
 _CLOCK_ALONE = re2.compile(rf"(?i)(?:^|[^0-9.]){_CLOCK}(?:[^0-9]|$)")
+_BLANKS_ONLY = re2.compile(
+    r"\b([12][0-9]{3}) +([01]?[0-9]) +([0-3]?[0-9]) +([0-2]?[0-9]) +([0-5]?[0-9]) +([0-5]?[0-9](?:\.[0-9]*)?)\b"
+)
 _ORDER_SAID = re2.compile(
     r"(?i)\b(dd|mm|jj|tt|gg|aaaa|yyyy|jjjj)[-/. ](dd|mm|jj|tt|gg)[-/. ](dd|mm|jj|tt|gg|aaaa|yyyy|jjjj)\b"
 )
@@ -122,6 +127,7 @@ def moments(text: str, order: str = "", zone: str = "") -> list[Moment]:
     >>> [one.order for one in moments("03/04/2001 10:00:00 UTC")]
     ['dmy', 'mdy']
     """
+    text = _BLANKS_ONLY.sub(r"\1-\2-\3 \4:\5:\6", text)
     if said := _ORDER_SAID.search(text):
         letters = "".join({"d": "d", "t": "d", "g": "d", "j": "d", "m": "m"}.get(part[0].lower(), "y") if len(part) == 2
                           else "y" for part in said.groups())  # fmt: skip
@@ -264,9 +270,14 @@ def coordinate(text: str, axis: str = "") -> list[float]:
     return [value] if abs(value) <= limit else []
 
 
+def letters_alone(text: str) -> str:
+    """Return a text with the letter of a hemisphere alone where a word stands before it (``16.9 LAT. N``)."""
+    return _WORD_AND_LETTER.sub(lambda match: match[1] or match[2], text)
+
+
 def coordinate_pair(text: str) -> tuple[str, str] | None:
     """Return the texts of latitude and longitude that stand beside each other; None where there is no such pair."""
-    text = _WORD_AND_LETTER.sub(lambda match: match[1] or match[2], text[:300])
+    text = letters_alone(text[:300])
     match = _PAIR_LETTERS.search(text[:300]) or _PAIR_BEFORE.search(text[:300]) or _PAIR_PLAIN.search(text[:300])
     if match is None:
         return None

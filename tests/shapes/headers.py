@@ -229,6 +229,58 @@ def shapes() -> dict[str, Shape]:
         "[record]\ncode: LMIL\nposition: N 45.6780, W 12.3450\nrate: 100 Hz\nunit: g\n" + _block(a, 8, "10.6f"),
         0.01, [_read(a, "10.6f")], G, station="LMIL", latitude=45.678, longitude=-12.345,
     )  # fmt: skip
+    made["the worth of a digit behind blanks"] = Shape(
+        "Site name         PORT07\nSite lat          41.05\nSite lon          13.61\nDirection         NS\n"
+        "Samples per sec   100\nOne digit         2.38E-3 gal\n" + _block(digits, 6, "10.0f"),
+        0.01, [digits], 2.38e-5, latitude=41.05, longitude=13.61, azimuth=(0.0,), suffix=".dat",
+    )  # fmt: skip
+    made["channels in words, delta"] = Shape(
+        "NATIONAL ACCELEROGRAPH ARRAY\nStation: HILL  (41.5001 N, 14.2002 E)\nFirst sample at 2031-03-07T04:15:40.00Z\n"
+        + "".join(
+            f"\nBEGIN CHANNEL {name}\nnpts = {N}, delta = 0.02 s, units = m/s**2, format = (5E15.7)\n"
+            + _block(values, 5, "15.7E") + "END CHANNEL\n"
+            for name, values in (("Longitudinal (az 030)", a), ("Vertical", b), ("Transverse (az 120)", c))
+        ),
+        0.02, [_read(values, "15.7E") for values in (a, b, c)], 1.0, station="HILL", latitude=41.5001,
+        longitude=14.2002, start="2031-03-07T04:15:40", azimuth=(30.0, None, 120.0),
+    )  # fmt: skip
+    made["quoted cells"] = Shape(
+        '"Station","FORD"\n"Site","Ford Mill, ground floor"\n"Start (UTC)","2031-03-07 04:15:35.480"\n'
+        '"Sampling (Hz)","100"\n"Unit","mg"\n"H1","H2","V"\n'
+        + _rows([1000 * values for values in (a, b, c)], [".3f"] * 3, ","),
+        0.01, [_read(1000 * values, ".3f") for values in (a, b, c)], 0.001 * G, station="FORD",
+        start="2031-03-07T04:15:35.480", suffix=".csv",
+    )  # fmt: skip
+    made["numbers and blanks only"] = Shape(
+        "STN GLEN   LAT 41 18.6 N   LON 013 59.4 E   ALT 0455 M\n"
+        "EVT 2031 03 07 04 15 12.4   LAT 41 13.2 N LON 013 52.2 E  DEP 11\n"
+        f"REC 2031 03 07 04 15 38.60  CMP S30W  RATE 050 HZ  NPT {N:05d}\nUNIT 1E-4 G\n" + _block(digits, 12, "6.0f"),
+        0.02, [digits], 1e-4 * G, station="GLEN", latitude=41.31, longitude=13.99, start="2031-03-07T04:15:38.6",
+        azimuth=(210.0,),
+    )  # fmt: skip
+    made["axes said by letters"] = Shape(
+        "Device\tMEMS node 17\nStation\tN17\nAxes\tX = East, Y = North, Z = Up\nRate\t250 Hz\n"
+        "Start\t2031-03-07T04:15:30.004Z\n\nAccX [mm/s^2]\tAccY [mm/s^2]\tAccZ [mm/s^2]\n"
+        + _rows([1000 * values for values in (a, b, c)], [".2f"] * 3, "\t"),
+        0.004, [_read(1000 * values, ".2f") for values in (a, b, c)], 0.001, station="N17",
+        start="2031-03-07T04:15:30.004", azimuth=(90.0, 0.0, None), suffix=".tsv",
+    )  # fmt: skip
+    made["letters behind words, order of the columns"] = Shape(
+        "ESTACION             : LAGO-2\nCOORDENADAS          : 16.852 LAT. N  99.881 LONG. W\n"
+        "HORA DE INICIO (GMT) : 04:15:29.71   FECHA : 2031/03/07\nINTERVALO DE MUESTREO (s) : 0.01\n"
+        f"NUMERO DE MUESTRAS   : {N}\nUNIDADES             : GAL\nORIENTACION C1-C2-C3 : N00E ; V ; N90E\n"
+        + "-" * 60 + "\n" + _rows([100 * values for values in (a, b, c)], ["12.2f"] * 3),
+        0.01, [_read(100 * values, "12.2f") for values in (a, b, c)], 0.01, station="LAGO-2", latitude=16.852,
+        longitude=-99.881, start="2031-03-07T04:15:29.710", azimuth=(0.0, None, 90.0),
+    )  # fmt: skip
+    made["day of the year behind a blank"] = Shape(
+        "".join(
+            f"DAM LEFT ABUTMENT   CHAN: {name}\nSTART 2031 066 04:15:22.150 UTC    {N} SAMPLES AT 100.0 SPS    ACCEL (G)\n"
+            + _block(values, 7, "11.5f")
+            for name, values in (("LONG", a), ("TRAN", b), ("VERT", c))
+        ),
+        0.01, [_read(values, "11.5f") for values in (a, b, c)], G, start="2031-03-07T04:15:22.150", suffix=".v",
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

@@ -49,6 +49,7 @@ _SPEAKS_OF_SCALE = re2.compile(
     r"|\bdigit\b|\bm?v ?/"
 )
 _COMPONENT_WORD = r"(?:\b(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor))"
+_ORDER = r"\b(?:axes|channels?|columns?|orienta\w*|directions?|order|components?|canaux|canales|canali|kanale)\b"
 _PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
 _NUMBERED = re2.compile(
     rf"(?i){_COMPONENT_WORD}[ ._#:=]*(?:no\.?|number|nr\.?)?[ ._#:=]*([0-9]{{1,2}})(?:[^0-9.-]|[.]?$)"
@@ -588,6 +589,9 @@ class _Drafter:
             labels.append(label)
             where.append(direction)
             stands.append(item)
+        if side and self.components > 1 and not any(one.kind for one in where):
+            for at, (label, direction) in enumerate(self.order_of_columns()):
+                labels[at], where[at] = labels[at] or label, direction
         self.labels, self.where, self.stands = labels, where, stands
         self.names = _names(labels, where)
         unknown = [
@@ -600,6 +604,39 @@ class _Drafter:
             self.direction_note = (
                 f"the direction of {', '.join(unknown)} is not stated; give {offer} (--component) to name what is known"
             )
+
+    def order_of_columns(self) -> list[tuple[str, Direction]]:
+        """Return label and direction of each column where one line of the header lists as many directions.
+
+        They stand in the order of the columns (``Channels: N, E, Z``), or each beside the letter that ends its column's
+        name (``X = East, Y = North, Z = Up``).
+        """
+        found: list[list[tuple[str, Direction]]] = []
+        names = [column.name.strip() for column in self.arrangement.motion]
+        for at in range(self.blocks.runs[0][0]):
+            head = re2.match(r"^[\s#!%*>/|]*(\pL[^:=\t]*)(?:[:=]|\t+|  +)(.*)$", self.shown(at))
+            if head is None or not (concept(plain(head[1])) == "component" or re2.search(_ORDER, plain(head[1]))):
+                continue
+            listed = re2.sub(r"\([^()]*\)", " ", head[2]).strip(" .;,")
+            for between in (r" *; *", r" *, *", r" */ *", r"\t+| +"):
+                cells = [cell for cell in re2.split(between, listed) if cell]
+                keyed = [re2.match(r"^(\w{1,4}) *(?:=|:|is|->) *(\pL.*)$", cell) for cell in cells]
+                if len(cells) != len(names):
+                    continue
+                if all(keyed):
+                    said = {match[1].lower(): match[2] for match in keyed if match}
+                    keys = [
+                        next((key for key in said if re2.search(rf"(?i)(?:^|[^\pL]|\pL{{2}}){key}$", name)), "")
+                        for name in names
+                    ]
+                    if not all(keys) or len(set(keys)) < len(names):
+                        continue
+                    cells = [said[key] for key in keys]
+                where = [pointing(cell) if len(cell) > 1 else _pointing_of_letter(cell) for cell in cells]
+                if all(one.kind for one in where) and len(set(where)) == len(where):
+                    found.append(list(zip(cells, where, strict=True)))
+                    break
+        return found[0] if found and all(one == found[0] for one in found) else []
 
     def component_items(self, label: str, number: int, items: Sequence[Item]) -> tuple[str, Direction, Item | None]:
         """Return label and direction of a component that a header gives under its label, or in its row of a table."""
@@ -725,7 +762,9 @@ class _Drafter:
                     and (known[1] is not None or known[2] is not None or known[0] == "V")
                 ):
                     best = _pointing(word[1]) if known[0] != "V" or known[2] is not None else Direction("vertical")
-            if (match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran)\b", text)) and not label:
+            if (
+                match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran|vert)\b", text)
+            ) and not label:
                 label = match[1]
         if label in ("H1", "H2", "V") or (several and label):
             # The common header may give directions by name.
@@ -1123,12 +1162,20 @@ def plain_label(label: str) -> str:
 def _pointing(text: str) -> Direction:
     """Return the direction a text names, not that of a plain number of a channel."""
     text = text.strip()
-    match = re2.search(r"(?i)\bazim\w*[ :=]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text)
+    match = re2.search(r"(?i)\baz(?:im\w*)?[ :=.]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text)
     if match and float(match[1]) <= 360:
         return Direction("horizontal", float(match[1]) % 360, 0.0)
     if re2.fullmatch(r"[0-9]{1,2} of [0-9]{1,2}|channel [0-9]+", text.lower()):
         return Direction("")
     return pointing(text)
+
+
+def _pointing_of_letter(letter: str) -> Direction:
+    """Return the direction that a letter names in a list of directions."""
+    name, azimuth, dip = header.direction(letter)
+    if name == "V":
+        return Direction("vertical", None, dip)
+    return Direction("horizontal", azimuth, 0.0) if azimuth is not None else Direction("")
 
 
 def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:

@@ -47,7 +47,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("event", (
         r"magnitude|\bmag\b|\bdepth\b|profond|profundi|tiefe|distance|distanz|\bdist\b|back ?azimuth"
-        r"|azimuth (?:to|from station)|origin|\bevent\b|\bearthquake\b|erdbeben|sismo\b|terremoto"
+        r"|azimuth (?:to|from station)|origin|\bevent\b|\bevt\b|\bearthquake\b|erdbeben|sismo\b|terremoto"
         r"|seisme|herdzeit|mag\b|magnitud|epicentral"
     )),
     ("number of", (
@@ -77,7 +77,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("interval", (
         r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)"
-        r"|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bpasso?\b"
+        r"|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bdelta\b|\bpasso?\b"
         r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"
     )),
     ("rate", (
@@ -104,11 +104,11 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("station name", r"(?:station|site|estacion|stazione) name|\bname\b|nombre|\bnom\b|nome\b"),
     ("network", r"network|\bnet\b|\bnetz|\bred\b|reseau|\brete\b"),
     ("component", (
-        r"component\w*|\bcomp\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
+        r"component\w*|\bcomp\b|\bcha?n?\b|\bcmp\b|\baz\b|\baxes\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
         r"|richtung|composant|orientacion|orientamento|direzione|azimut"
     )),
     ("station", (
-        r"\bstation\b|\bsite\b|\bsta\b|\bstn\b|estacion|stazione|messstelle|\bcode\b|\bstat\b"
+        r"\bstation\b|\bsite\b|\bsta\b|\bstn\b|estacion|stazione|messstelle|kennung|codigo|codice|\bcode\b|\bstat\b"
         r"|instrument is at|accelerograph|estacao"
     )),
     ("unit", (

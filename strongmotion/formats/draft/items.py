@@ -15,7 +15,18 @@ import re2
 
 from ...foundation.errors import InputError
 from ...foundation.units import acceleration_unit
-from ..phrases import NUMBER, Unit, coordinate, coordinate_pair, moments, plain, pointing, unit_at, zone_in
+from ..phrases import (
+    NUMBER,
+    Unit,
+    coordinate,
+    coordinate_pair,
+    letters_alone,
+    moments,
+    plain,
+    pointing,
+    unit_at,
+    zone_in,
+)
 from .concepts import concept
 
 _LEADING = re2.compile(r"^[\s#!%*>/|\x{FEFF}]+")
@@ -33,6 +44,7 @@ _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
 LARGEST_NUMBER = 1e15
 """Beyond any count, rate or sensitivity."""
 
+_QUOTED = re2.compile(r'^ *"[^"]*"(?:[,;\t] *(?:"[^"]*"|[^",;\t]*))+ *$')
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
 
@@ -487,7 +499,10 @@ class _Header:
 
 
 def _bare(text: str) -> str:
-    """Return a line without the mark that begins a comment, and with blanks for dots that lead to a value."""
+    """Return a line without the mark that begins a comment or quotes about cells, and with blanks for dots."""
+    if _QUOTED.match(text):
+        cells = [cell.strip(' "') for cell in re2.split(r'"[,;\t] *|[,;\t] *"', text)]
+        text = ": ".join(cells) if len(cells) == 2 else text.replace('"', "")
     match = _LEADING.match(text)
     if match and match[0].strip():
         text = " " * match.end() + text[match.end() :]
@@ -590,7 +605,8 @@ def _is_alone(cell: str) -> bool:
 
 
 _RATIO = re2.compile(
-    rf"(?i)\b(?:(?:1|one|a|each|per) *)?(?:digit|count|lsb|bit|cnt)s? *(?:=|:|is|equals?|corresponds? to) *({NUMBER})"
+    rf"(?i)\b(?:(?:1|one|a|each|per) *)?(?:digit|count|lsb|bit|cnt)s?"
+    rf"(?: *(?:=|:|is|equals?|corresponds? to) *|\t+|  +)({NUMBER})"
     rf"(?: */ *({NUMBER}))? *(.*)$"
 )
 _FACTOR = re2.compile(
@@ -599,7 +615,7 @@ _FACTOR = re2.compile(
 )
 _POWER = r"10 ?(?:\*\*|\^) ?\(?(-[0-9])\)?"
 _UNITS_OF = re2.compile(
-    r"(?i)(?:\bunits? *(?:of|=|:|is|are) *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
+    r"(?i)(?:\bunits? *(?:of|=|:|is|are)? *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
     rf"|\bx *|\* *)(?:{_POWER}|({NUMBER})) *([^0-9].*)$"
 )
 LARGEST_STEP = 1.0
@@ -660,6 +676,7 @@ def _is_unit(cell: str) -> bool:
 
 def _goes_on(value: str, cell: str) -> bool:
     """Whether a cell is the longitude to the latitude before it."""
+    value, cell = letters_alone(value), letters_alone(cell)
     return bool(re2.search(r"[0-9.'\"] ?[NS]$", value) and re2.match(r"^[0-9][0-9 .'\"-]*[EWO]$", cell))
 
 

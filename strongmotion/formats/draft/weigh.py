@@ -18,7 +18,7 @@ import re2
 
 from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
-from ..phrases import coordinate, moments, plain, unit_at, zone_in
+from ..phrases import coordinate, letters_alone, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
 from .items import LARGEST_STEP, Item, several_labels
 
@@ -630,11 +630,13 @@ def _name_of(item: Item) -> str:
 
 # Station -------------------------------------------------------------------------------------------------------------
 
-_CODE = re2.compile(r"^[A-Z][A-Z0-9]{1,7}$|^[A-Z0-9]{2,8}$")
+_CODE = re2.compile(r"^[A-Z0-9](?:[A-Z0-9-]{0,6}[A-Z0-9])$")
 _STATED_CODE = re2.compile(
     r"(?:\b[Ss]tation|\bSTATION|\b[Ss]ite|\bSITE|[Aa]ccelerograph|ACCELEROGRAPH|\b[Ee]stacion"
-    r"|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z][A-Z0-9]{1,7})\b"
+    r"|\b[Ss]tn)(?: (?:[Cc]ode|CODE|[Nn]o\.?|NO\.?))?[ :]+\(?([A-Z](?:[A-Z0-9-]{0,6}[A-Z0-9]))"
+    r"(?:[^A-Za-z0-9-]|-[^A-Za-z0-9]|$)"
 )
+_CODE_ALONE = re2.compile(r"^(?:(?i:station|site) )?(?i:code|stn|sta)[ .:]+([A-Z](?:[A-Z0-9-]{0,6}[A-Z0-9]))$")
 
 
 def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
@@ -646,13 +648,17 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
         name = concept(item.label)
         if item.labelled and name == "station" and not re2.search(r"name|coord|lat|lon", item.label):
             bracket = re2.search(r"\(([A-Z][A-Z0-9]{1,7})\)", item.text)
-            lead = re2.match(r"^([A-Z][A-Z0-9]{1,7})(?: */| +-|,|$)", item.text)
+            lead = re2.match(r"^([A-Z](?:[A-Z0-9-]{0,6}[A-Z0-9]))(?: */| +[-(]|,|$)", item.text)
             text = bracket[1] if bracket else lead[1] if lead else item.text
             if re2.fullmatch(r"[A-Z0-9]{1,8} */ *[A-Z0-9]{2,8}", item.text) or several_labels(item.label):
                 return Choice("station", doubt=not_understood("station", [(item.line, item.text)]))
             if _CODE.match(text) and re2.search("[A-Z]", text):
                 found.append((2.0 + bool(re2.search(r"code", item.label)), text, item))
-        elif not item.labelled and (match := _STATED_CODE.search(item.text)) and not _is_word(match[1]):
+        elif (
+            not item.labelled
+            and (match := _STATED_CODE.search(item.text) or _CODE_ALONE.match(item.text))
+            and not _is_word(match[1])
+        ):
             found.append((1.5, match[1], item))
     if not found:
         for at, text in raw[:6]:
@@ -665,8 +671,8 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
 def _is_word(text: str) -> bool:
     return text.lower() in (
         "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
-        "record",
-        "component", "start", "data", "height", "records", "position", "altitude", "utc", "gmt",
+        "record", "component", "start", "data", "height", "records", "position", "altitude", "utc", "gmt", "array",
+        "network", "centre", "center", "station", "system",
     )  # fmt: skip
 
 
@@ -755,7 +761,8 @@ def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[st
                 if full is None and item.labelled:
                     continue  # the minutes of degrees and minutes
                 text = full.text if full is not None and full.labelled else item.text
-                if not item.labelled and (word := re2.match(r"^ *((?i:north|south|east|west)|[NSEW]\b)", item.stated)):
+                behind = letters_alone(item.stated)
+                if word := re2.match(r"^ *((?i:north|south|east|west)|[NSEW]\b)", behind):
                     text = f"{item.text} {word[1]}"
                 text = text.replace(",", ".") if re2.match(r"^[-+]?[0-9]+,[0-9]+$", text) else text
                 known = coordinate(text, axis) or coordinate(item.text.replace(",", "."), axis)
@@ -860,7 +867,11 @@ def start(items: Sequence[Item]) -> Choice:
     mine = [
         item for item in dated
         if not re2.search(r"trigger|origin", item.label)
-        and (concept(item.label) == "start" or (_DATE.match(item.label) and item.under.startswith("record")))
+        and (
+            concept(item.label) == "start"
+            or (_DATE.match(item.label) and item.under.startswith("record"))
+            or re2.match(r"^rec(?:ord(?:ing)?)?$", item.label)
+        )
     ]  # fmt: skip
     if not any(moments(item.text) for item in mine):
         mine += [
@@ -919,6 +930,11 @@ def start(items: Sequence[Item]) -> Choice:
         zone=one.zone,
         parts=parts,
     )
+    elsewhere = {zone_in(other.text) for other in dated} - {"", "UTC"}
+    if not one.zone and elsewhere:
+        said = f"UTC or {' or '.join(sorted(elsewhere))}, as another time of the header"
+        doubt = f"the zone of the start is not stated (line {item.line + 1}): {said}"
+        return Choice("start", None, item, "", [said], doubt)
     if not one.zone:
         choice.note = f"the zone of the start is not stated (line {item.line + 1}): taken as UTC"
     return choice
