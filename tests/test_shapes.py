@@ -42,6 +42,16 @@ def test_a_file_is_read_right_in_one_command(tmp_path, name):
     assert len(said) == 1 or path.suffix == ".csv"
 
 
+def test_a_start_in_local_time_of_no_zone_is_a_doubt(tmp_path):
+    path = tmp_path / "one.txt"
+    head = "Hora local del primer dato: 2031-03-06 22:15:30.5\nFs;100\n"
+    path.write_text(f"{head}unit: gal\n" + "".join(f"{100 * v:10.3f}\n" for v in motion(1)))
+    record = read(path)
+    assert (record.start, record.dt) == (None, 0.01)
+    (doubt,) = [finding for finding in record.findings if finding.name == "doubtful header"]
+    assert "the start is in local time (line 1), and its zone is not stated" in doubt.what
+
+
 def test_a_start_without_a_zone_beside_a_time_of_another_zone_is_a_doubt(tmp_path):
     path = tmp_path / "one.txt"
     head = "Event time 2031/03/07 13:15:20 (JST, UTC+9)\nRecord start 2031/03/07 13:15:33.00\n"

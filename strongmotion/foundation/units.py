@@ -58,7 +58,7 @@ _LENGTHS = {
     "ft": ("ft", "foot", "feet"),
 }
 _PER_SECOND_SQUARED = (
-    "/s2", "/s**2", "/s/s", " s-2", ".s-2", "*s-2", "s-2", " s**-2", "/(s*s)", "/s*s",
+    "/s2", "ps2", "/s**2", "/s/s", " s-2", ".s-2", "*s-2", "s-2", " s**-2", "/(s*s)", "/s*s",
     " per second per second", " per second squared", " per s per s", " per square second", "/second/second",
 )  # fmt: skip
 _CANONICAL = {spelling: unit for unit, spellings in _WORDS.items() for spelling in spellings} | {

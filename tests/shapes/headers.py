@@ -281,6 +281,51 @@ def shapes() -> dict[str, Shape]:
         ),
         0.01, [_read(values, "11.5f") for values in (a, b, c)], G, start="2031-03-07T04:15:22.150", suffix=".v",
     )  # fmt: skip
+    gains = (0.512, 0.498, 0.505)
+    whole = [np.rint(values / G * gain * 1e6) for values, gain in zip((a, b, c), gains, strict=True)]
+    made["sensitivities by letter, a step of one microvolt"] = Shape(
+        "Station code         : TARN\nSampling             : 100 Hz\n"
+        + "".join(f"Sensitivity {name} (V/g)  : {gain}\n" for name, gain in zip("XYZ", gains, strict=True))
+        + "LSB                  : 1 microvolt\nX direction          : N\nY direction          : E\n"
+        "Z direction          : Up\nStart time           : 07-Mar-2031 04:15:25.600 UTC\n        X         Y         Z\n"
+        + _rows(whole, ["10.0f"] * 3),
+        0.01, [values / gain for values, gain in zip(whole, gains, strict=True)], 1e-6 * G, station="TARN",
+        start="2031-03-07T04:15:25.600", azimuth=(0.0, 90.0, None),
+    )  # fmt: skip
+    made["a bare unit at the end of the line"] = Shape(
+        "".join(
+            f"COMP: {name}   STA: WEIR   DT= 0.0200   NDATA= {N}   M/S**2\n" + _block(values, 6, "13.6E").replace("E", "D")
+            for name, values in (("N 45 E", a), ("N 135 E", b))
+        ),
+        0.02, [_read(values, "13.6E") for values in (a, b)], 1.0, station="WEIR", azimuth=(45.0, 135.0),
+    )  # fmt: skip
+    made["facts between bars"] = Shape(
+        f"Station QLEE | East-West | {N} samples at 200 samples per second | cm/s² | starts 2031-03-07 04:15:02.005 UTC\n"
+        + _block(100 * a, 10, "10.2f"),
+        0.005, [_read(100 * a, "10.2f")], 0.01, station="QLEE", start="2031-03-07T04:15:02.005", azimuth=(90.0,),
+    )  # fmt: skip
+    stamps = np.datetime64("2031-03-07T04:15:30.000", "ms") + 10 * np.arange(N)
+    made["mps2"] = Shape(
+        "timestamp,ax_mps2,ay_mps2,az_mps2\n"
+        + "".join(f"{t}Z,{x:.5f},{y:.5f},{z:.5f}\n" for t, x, y, z in zip(stamps, a, b, c, strict=True)),
+        0.01, [_read(values, ".5f") for values in (a, b, c)], 1.0, start="2031-03-07T04:15:30", suffix=".csv",
+    )  # fmt: skip
+    made["facts in as many parts as columns"] = Shape(
+        "Bridge deck, station BRDK; L = 015 deg, T = 105 deg, V = up\n"
+        "Sampling interval 10 ms, values in g, columns L T V\n" + _rows([a, b, c], ["10.5f"] * 3),
+        0.01, [_read(values, "10.5f") for values in (a, b, c)], G, station="BRDK",
+    )  # fmt: skip
+    made["counts at full scale"] = Shape(
+        "Recorder RX-7 (16 bit, +-32768 counts = +-2 g)\nSite KEEP  Channel H (N210E)\n"
+        f"Rate 100 samples/sec  {N} samples\n" + _block(digits, 10, "8.0f"),
+        0.01, [digits], 2 * G / 32768, station="KEEP", azimuth=(210.0,),
+    )  # fmt: skip
+    made["local time with its zone"] = Shape(
+        "Estación: PICO\nHora local del primer dato: 2031-03-06 22:15:30.500\nZona horaria: UTC-06:00\n"
+        "Componente: vertical (positivo hacia arriba)\nFrecuencia de muestreo: 200 Hz\n"
+        "Datos en mm/s2, un valor por línea\n" + _rows([1000 * a], [".1f"]),
+        0.005, [_read(1000 * a, ".1f")], 0.001, station="PICO", start="2031-03-07T04:15:30.5", azimuth=(None,),
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

@@ -49,7 +49,11 @@ _SPEAKS_OF_SCALE = re2.compile(
     r"|\bdigit\b|\bm?v ?/"
 )
 _COMPONENT_WORD = r"(?:\b(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor))"
+_SCALE_WORD = r"\b(?:sensitiv\w*|sensib\w*|empfindlichkeit|sens|scale|factor|calib\w*|constant|gain)"
 _ORDER = r"\b(?:axes|channels?|columns?|orienta\w*|directions?|order|components?|canaux|canales|canali|kanale)\b"
+_DIRECTION_ALONE = re2.compile(
+    r"^(?:[ns] ?[0-9]{1,3} ?[ew]|north-south|east-west|nord-sud|est-ouest|est-ovest|este-oeste|norte-sur|ost-west)$"
+)
 _PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
 _NUMBERED = re2.compile(
     rf"(?i){_COMPONENT_WORD}[ ._#:=]*(?:no\.?|number|nr\.?)?[ ._#:=]*([0-9]{{1,2}})(?:[^0-9.-]|[.]?$)"
@@ -514,7 +518,9 @@ class _Drafter:
             if not label:
                 continue
             lead = (
-                r"(?:^|[^\pL0-9_])" if len(label) > 1 else rf"(?:^[\s#!%*>]*|[,;(] *|(?i:{_COMPONENT_WORD})[ .:=_-]*)"
+                r"(?:^|[^\pL0-9_])"
+                if len(label) > 1
+                else rf"(?:^[\s#!%*>]*|[,;(] *|(?i:{_COMPONENT_WORD}|{_SCALE_WORD})[ .:=_-]*)"
             )
             end = r"(?:[^\pL0-9_]|$)"
             where = [match.start() for match in re2.finditer(rf"{lead}{re2.escape(label)}{end}", text)]
@@ -589,9 +595,10 @@ class _Drafter:
             labels.append(label)
             where.append(direction)
             stands.append(item)
-        if side and self.components > 1 and not any(one.kind for one in where):
-            for at, (label, direction) in enumerate(self.order_of_columns()):
-                labels[at], where[at] = labels[at] or label, direction
+        listed = self.order_of_columns() if side and self.components > 1 and not any(one.kind for one in where) else []
+        if listed:
+            labels = [label or name for label, (name, _) in zip(labels, listed, strict=True)]
+            where = [points for _, points in listed]
         self.labels, self.where, self.stands = labels, where, stands
         self.names = _names(labels, where)
         unknown = [
@@ -654,7 +661,8 @@ class _Drafter:
                     "",
                     item.label,
                 )
-                if (tail in (word, bare) or item.label in (word, bare)) and pointing(item.text).kind:
+                ahead = re2.sub(r" (?:direction|orientation|azimuth|axis|component|channel|richtung)$", "", item.label)
+                if (tail in (word, bare) or ahead in (word, bare)) and pointing(item.text).kind:
                     return label, _pointing(item.text), item
             for item in items:
                 if item.kind == "text" and not item.labelled:
@@ -762,6 +770,10 @@ class _Drafter:
                     and (known[1] is not None or known[2] is not None or known[0] == "V")
                 ):
                     best = _pointing(word[1]) if known[0] != "V" or known[2] is not None else Direction("vertical")
+            letter = re2.search(rf"(?i:{_COMPONENT_WORD})[ .:=_-]{{1,3}}([NEZ])(?:[^\pL0-9]|$)", text)
+            if letter and not label:
+                label = letter[1]
+                best = best if best.kind else _pointing_of_letter(label)
             if (
                 match := re2.search(r"(?i)\b(longitudinal|transvers\w*|vertical|long|tran|vert)\b", text)
             ) and not label:
@@ -779,6 +791,13 @@ class _Drafter:
             _, best, stands = self.component_items(label, number, self.items)
         if not best.kind and len(self.kept) == 1 and len(self.own) > 1 and own is not self.items:
             return self.of_section(number, self.items)
+        if not best.kind:
+            alone = {
+                where for item in own
+                if item.kind == "text" and not item.labelled and not weigh._of_event(item)
+                and _DIRECTION_ALONE.match(plain(item.text)) and (where := _pointing(item.text)).kind
+            }  # fmt: skip
+            best = alone.pop() if len(alone) == 1 else best
         if not label:
             for item in own:
                 if (

@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 from .. import header
 from ..lines import Lines
 from ..phrases import Direction, Unit, plain, pointing, unit_at
+from .concepts import concept
 from .items import is_unit_text
 from .shape import Blocks, Shape, table
 
 _TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?|s|elapsed|clock)(?:$|[^\pL])|\btime\b")
 _COLUMNS_SAID = re2.compile(r"(?i)^ *(?:columns?|fields|spalten|colonnes|columnas|colonne|colunas) *[:=] *")
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
+_FACTS = ("interval", "rate", "samples", "duration", "start", "latitude", "longitude")
 _VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
 _DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
 _ACCELERATION = re2.compile(
@@ -111,6 +113,8 @@ def _names_only(row: Sequence[str]) -> bool:
     if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(
         re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row
     ):
+        return False
+    if any(re2.search("[0-9]", cell) and concept(plain(cell)) in _FACTS for cell in row):
         return False
     if len(row) == 2 and re2.match(r"(?i)^(?:channel|component|comp|direction|kanal|canal|block)$", row[0]):
         return False

@@ -70,7 +70,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     # what is wanted
     ("start", (
-        r"(?:start|begin\w*|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
+        r"(?:start|begin\w*|sample (?:0|zero|1|one)\b|1st sample"
+        r"|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
         r"|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time"
         r"|aufzeichnungsbeginn|\bt ?(?:zero|0)\b|time zero|zero time|primera muestra|primer dato"
         r"|premier echantillon|primo campione|primeira amostra|erster wert)"
@@ -81,7 +82,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"
     )),
     ("rate", (
-        r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|(?:samples?|scans?|points?|values?"
+        r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|\bfs\b|(?:samples?|scans?|points?|values?"
         r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo"
         r"|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)"
         r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"

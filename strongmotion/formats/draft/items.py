@@ -325,7 +325,7 @@ class _Header:
                     and not _pair(cells[rest])
                     and (
                         not value
-                        or _is_unit(cells[rest])
+                        or (_is_unit(cells[rest]) and not _is_of_samples(label, cells[rest]))
                         or _goes_on(value, cells[rest])
                         or _lists_on(label, value, cells[rest:])
                     )
@@ -336,12 +336,13 @@ class _Header:
                 at = rest
             elif (
                 _is_label(cell)
+                and not is_unit_text(cell)
                 and at + 1 < len(cells)
                 and not _pair(cells[at + 1])
                 and not (self.value_first and len(cells) == 2 and at == 0)
             ):
                 value, rest = cells[at + 1], at + 2
-                while rest < len(cells) and _is_unit(cells[rest]):
+                while rest < len(cells) and _is_unit(cells[rest]) and not _is_of_samples(cell, cells[rest]):
                     value = f"{value} {cells[rest]}"
                     rest += 1
                 while rest < len(cells) and (_goes_on(value, cells[rest]) or _lists_on(cell, value, cells[rest:])):
@@ -609,6 +610,10 @@ _RATIO = re2.compile(
     rf"(?: *(?:=|:|is|equals?|corresponds? to) *|\t+|  +)({NUMBER})"
     rf"(?: */ *({NUMBER}))? *(.*)$"
 )
+_COUNTS_ARE = re2.compile(
+    rf"(?i)([0-9]+) *(?:counts?|digits|lsb) *(?:=|is|are|equals?|corresponds? to) *(?:\+/?-|\x{{B1}})? *"
+    rf"({NUMBER}) *([^0-9].*)$"
+)
 _FACTOR = re2.compile(
     rf"(?i)\b(?:conversion|scale|factor|calibration|multiplier)\b[^0-9=:]*[=: ] *({NUMBER}) *\(?([\pL%/0-9^*]*)\)?"
     rf" */ *({NUMBER}) *(.*)$"
@@ -629,7 +634,9 @@ def _step(text: str, line: int) -> Item | None:
     if concept(plain(_up_to_number(text))) in ("peak", "full scale", "trigger", "event", "filter"):
         return None
     kind, worth, behind, shown = "digit", 0.0, "", ""
-    if (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
+    if match := _COUNTS_ARE.search(text):
+        worth, behind, shown = _quotient(match[2], match[1]), match[3], match[2]
+    elif (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
         worth, behind, shown = _quotient(match[1], match[2] or "1"), match[3], match[1]
     elif match := _FACTOR.search(text):
         worth, behind, shown = _quotient(match[1], match[3]), match[2] or match[4], match[1]
@@ -672,6 +679,13 @@ def _is_unit(cell: str) -> bool:
     return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
         re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
     )
+
+
+def _is_of_samples(label: str, cell: str) -> bool:
+    """Whether a unit behind a value cannot be that of its label, but that of the samples."""
+    unit = unit_at(cell)
+    of = concept(plain(label)) in ("samples", "total", "number of", "interval", "rate", "duration", "component")
+    return of and unit is not None and unit.kind == "acceleration"
 
 
 def _goes_on(value: str, cell: str) -> bool:

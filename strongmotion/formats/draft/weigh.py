@@ -361,9 +361,9 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         if unit_name(words):
             add(words, 2.0, item, "stated alone")
             continue
-        for match in re2.finditer(r"(?:\bin\b|acceleration|acc\b|units?|counts)", words):
+        for match in re2.finditer(r"(?:\b(?:in|en|em)\b|acceleration|acc\b|units?|counts)", words):
             rest = words[match.start() if match[0] == "counts" else match.end() :].strip(" :=")
-            rest = re2.sub(r"^(?:in|of|is|are) ", "", rest)
+            rest = re2.sub(r"^(?:in|en|em|of|is|are) ", "", rest)
             known = unit_at(rest)
             if (
                 known is not None
@@ -600,9 +600,12 @@ def alike(one: Choice, other: Choice) -> bool:
     """
     a, b = float(one.value or 0), float(other.value or 0)
     limit = 1e-9
-    for choice in (one, other):
-        for item in (choice.item, *(part for _, part in choice.parts)):
-            if item is not None and item.number:
+    stated = [[choice.item, *(part for _, part in choice.parts)] for choice in (one, other)]
+    for mine, theirs in (stated, stated[::-1]):
+        for item in mine:
+            # What both are made of makes no difference, and a small whole number is meant to be exact.
+            exact = any(item is of_other for of_other in theirs) or (item is not None and item.number in range(1, 11))
+            if item is not None and item.number and not exact:
                 limit += 0.5 * 10.0 ** -_places(item.text) / abs(item.number)
     units = [
         choice.item.unit.factor if choice.item is not None and choice.item.unit else 0.0 for choice in (one, other)
@@ -858,6 +861,7 @@ def _plain_coordinate(text: str) -> float | None:
 # Start ---------------------------------------------------------------------------------------------------------------
 
 
+_ZONE_LABEL = r"^(?:time ?)?zone\b|^zona horaria|^zeitzone|^fuseau|^fuso"
 _DATE = re2.compile(r"^(?:date|time|zeit|datum|fecha|hora|data|ora|heure)\b")
 
 
@@ -877,9 +881,7 @@ def start(items: Sequence[Item]) -> Choice:
         mine += [
             item for item in dated if re2.match(r"^(?:date|datum|fecha|data)\b", item.label) and not _of_event(item)
         ]
-    zones = [
-        item for item in items if item.kind == "text" and item.labelled and re2.match(r"^(?:time )?zone\b", item.label)
-    ]
+    zones = [item for item in items if item.kind == "text" and item.labelled and re2.match(_ZONE_LABEL, item.label)]
     zone = zone_in(zones[0].text) if len(zones) == 1 else ""
     whole = [item for item in mine if any(one.clock for one in moments(item.text))]
     parts: tuple[tuple[str, Item], ...] = ()
@@ -930,6 +932,10 @@ def start(items: Sequence[Item]) -> Choice:
         zone=one.zone,
         parts=parts,
     )
+    local = re2.search(r"\blocal|\blocale?\b|ortszeit", f"{plain(item.label)} {plain(item.text)}")
+    if not one.zone and local:
+        doubt = f"the start is in local time (line {item.line + 1}), and its zone is not stated"
+        return Choice("start", None, item, "", [], doubt)
     elsewhere = {zone_in(other.text) for other in dated} - {"", "UTC"}
     if not one.zone and elsewhere:
         said = f"UTC or {' or '.join(sorted(elsewhere))}, as another time of the header"
