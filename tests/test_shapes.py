@@ -42,6 +42,13 @@ def test_a_file_is_read_right_in_one_command(tmp_path, name):
     assert len(said) == 1 or path.suffix == ".csv"
 
 
+def test_many_columns_without_names_are_a_doubt(tmp_path):
+    path = tmp_path / "one.txt"
+    path.write_text("dt 0.01 s, gal\n" + "".join(f"x{at}y" + f"{v:9.3f}" * 5 + "\n" for at, v in enumerate(motion(1))))
+    with pytest.raises(RecordError, match="5 numbers of each line may be as many components side by side"):
+        read(path)
+
+
 def test_a_start_in_local_time_of_no_zone_is_a_doubt(tmp_path):
     path = tmp_path / "one.txt"
     head = "Hora local del primer dato: 2031-03-06 22:15:30.5\nFs;100\n"

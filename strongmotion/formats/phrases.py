@@ -390,7 +390,8 @@ _UNITS: tuple[tuple[str, str, float], ...] = (
     *(("volts per count", rf"(?:{volt}){_PER}{_COUNT}\b", v) for volt, v in _VOLT),
     *(("acceleration per count", rf"(?:{unit}){_PER}{_COUNT}\b", size) for unit, size in _ACCELERATIONS),
     ("frequency", (
-        r"samples? *(?:/|per) *s(?:ec(?:ond)?)?\b|sps\b|(?:scans?|points?|values?) (?:/"
+        r"(?:samples?|muestras|amostras|campioni) *(?:/|per|por|al) *s(?:e[cg](?:ond\w*)?)?\b"
+        r"|sps\b|mps\b|(?:scans?|points?|values?) (?:/"
         r"|per) *s(?:ec(?:ond)?)?\b|hz\b|hertz\b"
     ), 1.0),
     ("frequency", r"khz\b", 1e3),

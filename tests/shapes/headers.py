@@ -326,6 +326,33 @@ def shapes() -> dict[str, Shape]:
         "Datos en mm/s2, un valor por línea\n" + _rows([1000 * a], [".1f"]),
         0.005, [_read(1000 * a, ".1f")], 0.001, station="PICO", start="2031-03-07T04:15:30.5", azimuth=(None,),
     )  # fmt: skip
+    made["cards with marks at the end"] = Shape(
+        f"QUARRY ROAD  COMP N35W  {N} VALUES AT 0.02 SEC IN UNITS OF 1E-4 G\n"
+        + "".join(
+            "".join(f"{value:7.0f}" for value in digits[i : i + 10]) + f"  QR{i // 10 + 1:04d}\n" for i in range(0, N, 10)
+        ),
+        0.02, [digits], 1e-4 * G, azimuth=(325.0,), suffix=".crd",
+    )  # fmt: skip
+    made["multiply to obtain"] = Shape(
+        f"Station KNOL, component E-W, 200 samples/s, {N} samples\nTo obtain gal multiply by 0.001\n"
+        + _block(digits, 8, "9.0f"),
+        0.005, [digits], 1e-5, station="KNOL", azimuth=(90.0,),
+    )  # fmt: skip
+    made["muestras por segundo"] = Shape(
+        "ESTACION: CERRO\nFECHA: 2031-03-07  HORA (UTC) PRIMERA MUESTRA: 04:15:24.115\nMUESTREO: 200 MPS\n"
+        "UNIDADES: cm/s2\nCANALES: N-S E-W VERT\n" + _rows([100 * v for v in (a, b, c)], ["11.3f"] * 3),
+        0.005, [_read(100 * v, "11.3f") for v in (a, b, c)], 0.01, station="CERRO", start="2031-03-07T04:15:24.115",
+        azimuth=(0.0, 90.0, None),
+    )  # fmt: skip
+    made["raw counts beside acceleration"] = Shape(
+        "Time(s),Raw(counts),Acc(cm/s2),Vel(cm/s),Disp(cm)\n"
+        + _rows([time, digits, 100 * a, b, c], [".2f", ".0f", ".4f", ".4f", ".4f"], ","),
+        0.01, [_read(100 * a, ".4f")], 0.01, suffix=".csv",
+    )  # fmt: skip
+    made["Komponente, rate behind a channel"] = Shape(
+        "Station WEHR, Komponente Nord-Süd  100 Hz\nBeschleunigung in cm/s²\n" + _block(100 * a, 6, "10.3f"),
+        0.01, [_read(100 * a, "10.3f")], 0.01, station="WEHR", azimuth=(0.0,),
+    )  # fmt: skip
     made["windows-1252"] = Shape(
         "# Azimut 47°, dt = 0.02 s, cm/s²\n" + _rows([100 * a], [".3f"]),
         0.02,

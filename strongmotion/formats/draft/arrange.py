@@ -217,7 +217,13 @@ def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> A
                 )
     if not as_columns:
         return Arrangement("along", [Column("motion")], total, total, [], doubt=doubt)
-    return _columns(body, shape, above, ramps, filled, total, doubt)
+    made = _columns(body, shape, above, ramps, filled, total, doubt)
+    if not above and named == 0 and len(made.motion) > 3 and not made.doubt:
+        made.doubt = (
+            f"the {len(made.motion)} numbers of each line may be as many components side by side, or one component "
+            "along the lines"
+        )
+    return made
 
 
 def _columns(
@@ -241,6 +247,15 @@ def _columns(
             else:
                 columns[first].role = "-"
                 made.note = f"column {first + 1} counts the rows and is passed over"
+    kinds = [unit.kind if (unit := unit_at(column.unit)) else "" for column in columns]
+    raw = [
+        i for i, kind in enumerate(kinds)
+        if kind in ("counts", "volts") and "acceleration" in kinds
+        and re2.search(r"\braw\b|count", plain(columns[i].name))
+    ]  # fmt: skip
+    for i in raw:
+        columns[i].role = "-"
+        made.note = made.note or f"column {i + 1} ({columns[i].name}) is passed over for that in a unit of acceleration"
     for i, column in enumerate(columns):
         words = plain(f"{column.name} {column.unit}")
         unit = unit_at(column.unit) if column.unit else None

@@ -83,7 +83,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("rate", (
         r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|\bfs\b|(?:samples?|scans?|points?|values?"
-        r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo"
+        r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|^muestreo\b|\bmps\b"
         r"|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)"
         r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"
     )),
@@ -105,7 +105,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("station name", r"(?:station|site|estacion|stazione) name|\bname\b|nombre|\bnom\b|nome\b"),
     ("network", r"network|\bnet\b|\bnetz|\bred\b|reseau|\brete\b"),
     ("component", (
-        r"component\w*|\bcomp\b|\bcha?n?\b|\bcmp\b|\baz\b|\baxes\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
+        r"[ck]omponent\w*|\bvoie\b|\bcomp\b|\bcha?n?\b|\bcmp\b|\baz\b|\baxes\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
         r"|richtung|composant|orientacion|orientamento|direzione|azimut"
     )),
     ("station", (

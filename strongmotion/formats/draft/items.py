@@ -350,7 +350,7 @@ class _Header:
                     rest += 1
                 behind = unit_at(re2.sub(rf"^{NUMBER}", "", value)) if _is_value(value) else None
                 if not (_is_value(value) or _suits(cell, value) or moments(value)) or (
-                    behind and behind.kind == "count"
+                    behind and (behind.kind == "count" or _not_of_name(cell, behind))
                 ):
                     found += self._clauses(cell, line, under)
                     at += 1
@@ -610,6 +610,11 @@ _RATIO = re2.compile(
     rf"(?: *(?:=|:|is|equals?|corresponds? to) *|\t+|  +)({NUMBER})"
     rf"(?: */ *({NUMBER}))? *(.*)$"
 )
+_MULTIPLY = re2.compile(
+    rf"(?i)(?:to (?:get|obtain|find|give|have) (\pL[^ ,]*),? +multiply by ({NUMBER})"
+    rf"|multipl\w+ (?:the )?(?:values |numbers |samples |data |counts )?by ({NUMBER}) (?:to|for) "
+    rf"(?:get |obtain |find |give |have )?(\pL[^ ,]*))"
+)
 _COUNTS_ARE = re2.compile(
     rf"(?i)([0-9]+) *(?:counts?|digits|lsb) *(?:=|is|are|equals?|corresponds? to) *(?:\+/?-|\x{{B1}})? *"
     rf"({NUMBER}) *([^0-9].*)$"
@@ -634,7 +639,9 @@ def _step(text: str, line: int) -> Item | None:
     if concept(plain(_up_to_number(text))) in ("peak", "full scale", "trigger", "event", "filter"):
         return None
     kind, worth, behind, shown = "digit", 0.0, "", ""
-    if match := _COUNTS_ARE.search(text):
+    if match := _MULTIPLY.search(text):
+        worth, behind, shown = _quotient(match[2] or match[3], "1"), match[1] or match[4], match[2] or match[3]
+    elif match := _COUNTS_ARE.search(text):
         worth, behind, shown = _quotient(match[2], match[1]), match[3], match[2]
     elif (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
         worth, behind, shown = _quotient(match[1], match[2] or "1"), match[3], match[1]
@@ -679,6 +686,12 @@ def _is_unit(cell: str) -> bool:
     return (unit is not None and unit.length >= len(cell.strip()) - 12) or bool(
         re2.match(r"^(?:[%\[(]|UTC|GMT|UT\b|per |deg|cm/s2 per)", cell)
     )
+
+
+def _not_of_name(label: str, unit: Unit) -> bool:
+    """Whether a unit behind a value shows that it is no code or name."""
+    named = concept(plain(label)) in ("component", "station", "station name", "network")
+    return named and unit.kind in ("frequency", "time", "acceleration")
 
 
 def _is_of_samples(label: str, cell: str) -> bool:

@@ -70,7 +70,7 @@ def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
     """Return the blocks of numbers, and the ways in which they may stand, the likeliest first."""
     runs = _real_runs(lines)
     if not runs:
-        return _clock_rows(lines) or _mixed_rows(lines)
+        return _clock_rows(lines) or _numbered_at_the_end(lines) or _mixed_rows(lines)
     longest = max(runs, key=lambda run: run[1] - run[0])
     sample = _sample(lines, *longest)
     if (touching := _touching(lines, *longest)) is not None:
@@ -273,6 +273,28 @@ def _of_one_length(sample: list[str]) -> list[Shape]:
             if _fits(shape, sample) and all(cell[-1:].isdigit() for line in sample for cell in shape.block.cells(line)):
                 found.append(shape)
     return found
+
+
+_WORD_AT_END = re2.compile(r"^(.*[0-9.])( +)([\pL#*][\pL0-9#*_-]*)\s*$")
+
+
+def _numbered_at_the_end(lines: Lines) -> Blocks | None:
+    """Return the block of a file whose lines of numbers of one width each end with a mark, as cards did."""
+    shown = [lines.line(at)[:1000] for at in range(min(lines.count, 2000))]
+    ended = [_WORD_AT_END.match(line) for line in shown]
+    width = Counter(len(match[1]) for match in ended if match).most_common(1)
+    if not width or width[0][1] < LEAST_ROWS:
+        return None
+    last = width[0][0]
+    good = [at for at, match in enumerate(ended) if match and len(match[1]) <= last and "." not in match[3]]
+    good = [at for at in good if all(map(header.usable_number, shown[at][:last].split()))]
+    if len(good) < LEAST_ROWS or good[-1] - good[0] + 1 != len(good):
+        return None
+    cells = Counter(len(shown[at][:last].split()) for at in good).most_common(1)[0][0]
+    shape = Shape("", ".", "", last // cells, cells, last, why="the marks at the ends of the lines")
+    if cells < 2 or last % cells or not _fits(shape, [shown[at] for at in good]):
+        return None
+    return Blocks([(good[0], lines.count if good[-1] == len(shown) - 1 else good[-1] + 1)], shape)
 
 
 def _mixed_rows(lines: Lines) -> Blocks | None:
