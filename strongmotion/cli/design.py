@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ..result import Result
-    from ..suite import Comparison, Selection, SuiteSpectra
+    from ..suite import Comparison, Match, Selection, SuiteSpectra
 
 Target = Annotated[
     str,
@@ -199,7 +199,12 @@ def match(
     record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of the record to start from.")],
     target: Target,
     period_range: Range,
-    component: Annotated[str, typer.Option("--component", metavar="NAME", help="The component to adjust.")] = "H1",
+    component: Annotated[
+        str,
+        typer.Option(
+            "--component", metavar="NAME", help="The component to adjust; geometric mean for both horizontals."
+        ),
+    ] = "H1",
     tolerance: Annotated[
         float, typer.Option("--tolerance", metavar="X", help="Largest departure from the target, as a fraction.")
     ] = 0.05,
@@ -215,12 +220,15 @@ def match(
     unit: Unit = "g",
     figure: Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw before and after.")] = None,
 ) -> None:
-    """Adjust one component in time until its spectrum follows a target; what comes out is no record.
+    """Adjust a component, or both horizontals, in time until the spectrum follows a target; the result is no record.
 
     Wavelets are added at the times of the largest responses (Lilhanand & Tseng 1988; Al Atik & Abrahamson 2010) until
     the spectrum is within the tolerance at every period of the range. Velocity ends at rest. Shown is what that did to
     peaks, energy and duration. The motion is kept in the folder `derived` of the archive, with what it was made from;
     it never counts as a record.
+
+    With --component "geometric mean" both horizontals are adjusted: the geometric mean of their spectra follows the
+    target, each keeps its share of it, and both take one factor.
 
     \b
     Examples:
@@ -229,38 +237,59 @@ def match(
     """
     from ..archive import Archive, export_derived, keep_derived
     from ..suite import match as matched
-    from ..suite import target_named
-    from ..suite.match import MATCH_CAUTIONS
+    from ..suite import match_pair, target_named
+    from ..suite.match import MATCH_CAUTIONS, PAIR
 
     goal, store = target_named(target), Archive(archive)
     result = store[record]
     record_id = record if record in store else next(name for name in store if name.startswith(record))
-    found = matched(result, goal, period_range, component, tolerance=tolerance, keep_unusable=keep_unusable)
-    factor = in_unit(unit)
+    pair = None
+    if component == PAIR:
+        pair = match_pair(result, goal, period_range, tolerance=tolerance, keep_unusable=keep_unusable)
+    parts = (
+        list(pair.parts.values())
+        if pair
+        else [matched(result, goal, period_range, component, tolerance=tolerance, keep_unusable=keep_unusable)]
+    )
+    for found in parts:
+        _show_match(found, unit)
+        derived = found.derived(store.version(record_id).name, record_id)
+        typer.echo(f"Kept as {keep_derived(store, derived)}.")
+        if output is not None:
+            typer.echo(f"Written to {export_derived(derived, output, unit, per_line)}.")
+        if figure is not None:
+            from ..report import match_figure, save
+
+            path = figure.with_suffix(f".{found.component}{figure.suffix}") if pair else figure
+            save(match_figure(found, unit), path)
+            typer.echo(f"Drawn to {path}.")
+    if pair:
+        rows = [(row.quantity, f"{row.scaled:.3f}", f"{row.matched:.3f}") for row in pair.relation.itertuples()]
+        show_table(("both horizontals", "scaled", "matched"), rows)
+        typer.echo(
+            f"Largest departure of the geometric mean from {goal.name}, {period_range[0]:g} s to "
+            f"{period_range[1]:g} s: {100 * pair.misfit:.1f} %."
+        )
+    typer.echo(" ".join((*MATCH_CAUTIONS[:-1], goal.caution)))
+    if not (pair or parts[0]).is_within:
+        complain(f"the tolerance of {100 * tolerance:g} % was not reached; this is the closest motion found")
+        raise typer.Exit(1)
+
+
+def _show_match(found: Match, unit: str) -> None:
+    factor, motion = in_unit(unit), found.motion
     rows = [
         (row.quantity, unit if row.unit == "m/s2" else row.unit,
          *(cell(value * factor if row.unit == "m/s2" else value) for value in (row.recorded, row.scaled, row.matched)))
         for row in found.change.itertuples()
     ]  # fmt: skip
-    show_table(("quantity", "unit", "recorded", f"times {found.motion.factor:.3g}", "matched"), rows)
-    before = abs(found.motion.psa_before / found.motion.target - 1).max()
+    show_table((f"quantity, {found.component}", "unit", "recorded", f"times {motion.factor:.3g}", "matched"), rows)
+    before = abs(motion.psa_before / motion.target - 1).max()
+    first, last = found.period_range
     typer.echo(
-        f"Largest departure from {goal.name}, {period_range[0]:g} s to {period_range[1]:g} s: {100 * before:.0f} % "
-        f"before, {100 * found.motion.misfit:.1f} % after {count(found.motion.steps, 'step')}."
+        f"Largest departure from {found.target.name}, {first:g} s to {last:g} s: {100 * before:.0f} % before, "
+        f"{100 * motion.misfit:.1f} % after {count(motion.steps, 'step')}."
     )
-    derived = found.derived(store.version(record_id).name, record_id)
-    typer.echo(f"Kept as {keep_derived(store, derived)}.")
-    if output is not None:
-        typer.echo(f"Written to {export_derived(derived, output, unit, per_line)}.")
-    if figure is not None:
-        from ..report import match_figure, save
-
-        save(match_figure(found, unit), figure)
-        typer.echo(f"Drawn to {figure}.")
-    typer.echo(" ".join((*MATCH_CAUTIONS[:-1], goal.caution)))
-    if not found.is_within:
-        complain(f"the tolerance of {100 * tolerance:g} % was not reached; this is the closest motion found")
-        raise typer.Exit(1)
 
 
 def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSpectra:

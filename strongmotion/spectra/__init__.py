@@ -37,6 +37,7 @@ from .rotation import (
     rotated_peaks,
     rotated_spectrum,
 )
+from .spectrogram import spectrogram
 from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
 
 __all__ = [
@@ -73,6 +74,7 @@ __all__ = [
     "rotated_peaks",
     "rotated_spectrum",
     "spectral_ratio",
+    "spectrogram",
     "target_from_table",
     "vertical_to_horizontal",
     "yielding_response",
