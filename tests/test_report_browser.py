@@ -13,14 +13,16 @@ import pytest
 
 from benchmarks.report import invented_catalogue, page_of
 from strongmotion import Archive, process, read
-from strongmotion.report import write_report
+from strongmotion.report import write_report, write_suite_page
+from strongmotion.spectra import asce7_spectrum
+from strongmotion.suite import compare, spectra_of
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="needs Chromium and its driver: apt-get install chromium chromium-driver"
 )
 DEMO = Path(__file__).parents[1] / "demo_records"
-WIDTHS = (360, 800, 1600)
+WIDTHS = (360, 800, 1280, 1600, 2560)
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +34,10 @@ def pages(tmp_path_factory):
     written = write_report(archive, folder / "pages", unit="g")
     assert written.failed == []
     written.results = {record: archive[record] for record in archive.ids()}
+    target = asce7_spectrum(0.3, 0.2, 8.0)
+    suite = spectra_of(written.results.values())
+    compared = compare(suite, target, (0.2, 2.0))
+    written.suite = write_suite_page(suite, target, compared, folder / "suite.html", "g", archive.catalogue("g"))
     return written
 
 
@@ -65,10 +71,11 @@ def show(browser, path, width=1600):
     raise AssertionError("the script of the page did not finish")
 
 
-@pytest.fixture(params=["record", "unfit record", "archive"])
+@pytest.fixture(params=["record", "unfit record", "archive", "suite"])
 def path(request, pages):
     by_code = {path.stem.split(".")[1]: path for path in pages.pages}
-    return {"record": by_code["QUAY"], "unfit record": by_code["BELL"], "archive": pages.index}[request.param]
+    every = {"record": by_code["QUAY"], "unfit record": by_code["BELL"], "archive": pages.index, "suite": pages.suite}
+    return every[request.param]
 
 
 def test_no_complaint_and_no_request_but_for_the_page_itself(browser, path):
@@ -107,9 +114,9 @@ def test_everything_is_in_sight_without_scrolling_sideways(browser, path, width)
         ".map(picture => { const box = picture.getBoundingClientRect(), text = picture.querySelector('text');"
         " return [box.left, box.right, box.width, box.height, text ? text.getBoundingClientRect().height : 0]; })"
     )
-    assert len(figures) >= 3
+    assert len(figures) >= (1 if path.stem == "suite" else 3)
     for left, right, wide, high, text in figures:
-        assert 0 <= left < right <= width
+        assert 0 <= left < right <= (max(width, 650) if path.stem == "suite" else width)  # which scrolls in its own box
         assert min(wide, high) > 80
         assert text > 0
 
@@ -150,6 +157,49 @@ def test_every_picture_has_a_text_alternative(browser, path):
         " return picture.getAttribute('role') !== 'img' || label.trim().length < 10; }).length"
     )
     assert unnamed == 0
+
+
+def test_no_text_is_under_eleven_pixels_at_1280(browser, path):
+    show(browser, path, 1280)
+    small = browser.execute_script(
+        """
+        const small = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+        while (walk.nextNode()) {
+          const text = walk.currentNode.textContent.trim(), element = walk.currentNode.parentElement;
+          if (!text || element.closest('script, style, title, desc, noscript, .skip')) continue;
+          if (!element.getClientRects().length) continue;
+          const scale = element instanceof SVGElement ? Math.abs(element.ownerSVGElement.getScreenCTM().a) : 1;
+          const size = parseFloat(getComputedStyle(element).fontSize) * scale;
+          if (size < 11) small.push([text, size]);
+        }
+        return small;
+        """
+    )
+    assert small == []
+
+
+@pytest.mark.parametrize("width", [360, 800, 1280, 1600, 2560])
+def test_no_label_of_a_figure_lies_on_another(browser, path, width):
+    show(browser, path, width)
+    # Without script the still pictures are shown, too.
+    browser.execute_script("document.documentElement.classList.remove('zooming')")
+    met = browser.execute_script(
+        """
+        return Array.from(document.querySelectorAll('figure svg')).flatMap(picture => {
+          const scale = Math.abs(picture.getScreenCTM().a), met = [];
+          const texts = Array.from(picture.querySelectorAll('text')).filter(one => one.getClientRects().length)
+            .map(one => [one.textContent, one.getBoundingClientRect(), parseFloat(getComputedStyle(one).fontSize)]);
+          texts.forEach(([a, one, size], i) => texts.slice(i + 1).forEach(([b, two]) => {
+            const across = Math.min(one.right, two.right) - Math.max(one.left, two.left);
+            const up = Math.min(one.bottom, two.bottom) - Math.max(one.top, two.top);
+            // Boxes hold the room of accents and descenders: letters meet when more than a third of a line does.
+            if (across > 1 && up > 0.34 * size * scale) met.push([a, b, across, up]);
+          }));
+          return met;
+        });
+        """
+    )
+    assert met == []
 
 
 # WCAG 2.1, success criterion 1.4.3 and its definitions of relative luminance and contrast ratio.
@@ -330,6 +380,73 @@ def test_worst_finding_stays_in_sight_however_the_table_is_scrolled(browser, pag
         ".filter(box => box.left < 0 || box.right > innerWidth || box.width === 0).length"
     )
     assert outside == 0
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_worst_finding_of_a_suite_stays_in_sight(browser, pages, width):
+    show(browser, pages.suite, width)
+    outside = browser.execute_script(
+        "document.querySelectorAll('.scroll').forEach(box => { box.scrollLeft = 1e6; });"
+        "return Array.from(document.querySelectorAll('#suite-table .badge')).map(b => b.getBoundingClientRect())"
+        ".filter(box => box.left < 0 || box.right > innerWidth || box.width === 0).length"
+    )
+    assert outside == 0
+
+
+def test_a_record_of_a_suite_is_named_when_its_line_or_its_row_is_pointed_at(browser, pages):
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.by import By
+
+    show(browser, pages.suite, 1280)
+    pointed = browser.find_element(By.ID, "pointed")
+    rows = browser.find_elements(By.CSS_SELECTOR, "#suite-table tbody tr")
+    assert len(rows) == 2
+    for row in rows:
+        name = row.find_element(By.TAG_NAME, "th").text
+        width = (
+            "return getComputedStyle(document.querySelector(`.line[data-line=${arguments[0].dataset.line}] path`))"
+            ".strokeWidth"
+        )
+        before = browser.execute_script(width, row)
+        ActionChains(browser).move_to_element(row).perform()
+        assert pointed.text.startswith(f"{name}, times ")
+        assert float(browser.execute_script(width, row)[:-2]) > float(before[:-2])
+        # A place on the line, near its end, where it lies apart from the other.
+        x, y = browser.execute_script(
+            "const path = document.querySelector(`.line[data-line=${arguments[0].dataset.line}] path`);"
+            "path.scrollIntoView({block: 'center'});"
+            "const at = path.getPointAtLength(path.getTotalLength() * 0.97).matrixTransform(path.getScreenCTM());"
+            "return [at.x, at.y];",
+            row,
+        )
+        actions = ActionChains(browser)
+        actions.w3c_actions.pointer_action.move_to_location(int(x), int(y))
+        actions.perform()
+        assert pointed.text.startswith(f"{name}, times ")
+        assert "pointed" in row.get_attribute("class")
+    browser.execute_script("arguments[0].focus()", rows[0])
+    assert pointed.text.startswith(rows[0].find_element(By.TAG_NAME, "th").text)
+
+
+def test_the_table_of_a_suite_sorts(browser, pages):
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.common.keys import Keys
+
+    show(browser, pages.suite, 1280)
+    buttons = {one.text: one for one in browser.find_elements(By.CSS_SELECTOR, "#suite-table thead button")}
+
+    def factors():
+        return [
+            float(row.find_elements(By.CSS_SELECTOR, "td.number")[0].text.split()[0])
+            for row in browser.find_elements(By.CSS_SELECTOR, "#suite-table tbody tr")
+        ]
+
+    buttons["Factor"].click()
+    assert factors() == sorted(factors())
+    buttons["Factor"].send_keys(Keys.ENTER)
+    assert factors() == sorted(factors(), reverse=True)
+    heading = buttons["Factor"].find_element(By.XPATH, "..")
+    assert heading.get_attribute("aria-sort") == "descending"
 
 
 def test_filter_and_links_work(browser, pages):

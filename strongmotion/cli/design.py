@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -19,7 +19,9 @@ from .tables import Progress, cell, complain, count, show_table
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..archive import Archive
     from ..result import Result
+    from ..spectra import TargetSpectrum
     from ..suite import Comparison, Match, Selection, SuiteSpectra
 
 Target = Annotated[
@@ -39,6 +41,13 @@ ComponentName = Annotated[
 Damping = Annotated[float, typer.Option("--damping", metavar="Z", help="Fraction of critical damping.")]
 Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")]
 Figure = Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw the suite and the target.")]
+Page = Annotated[
+    Path | None, typer.Option("--page", metavar="F.html", help="Write a page of the suite to read in a browser.")
+]
+Summary = Annotated[
+    Path | None, typer.Option("--summary", metavar="F.pdf", help="Write two pages of PDF on the suite, for a client.")
+]
+Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Of the PDF.")]
 
 
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
@@ -99,6 +108,9 @@ def compare(
     ] = False,
     csv: CsvFile = None,
     figure: Figure = None,
+    page: Page = None,
+    summary: Summary = None,
+    paper: Paper = "a4",
 ) -> None:
     """Compare the spectra of an archive's records with a target, record by record and as a suite.
 
@@ -111,6 +123,7 @@ def compare(
       strongmotion compare archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2
       strongmotion compare archive --target site.csv --range 0.2 2 --csv compared.csv --figure compared.png
     """
+    from ..archive import Archive
     from ..suite import compare as compared
     from ..suite import target_named
 
@@ -128,8 +141,7 @@ def compare(
         complain(f"{name} is left out: not usable from {period_range[0]:g} s to {period_range[1]:g} s.")
     if not found.table["usable"].all():
         typer.echo("* not usable over the whole range.")
-    if figure is not None:
-        _draw(figure, suite, goal, found.table, period_range, unit)
+    _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)
 
 
@@ -156,6 +168,9 @@ def select(
     per_station: Annotated[int, typer.Option("--per-station", metavar="N", help="Most of one station; 0: any.")] = 0,
     csv: CsvFile = None,
     figure: Figure = None,
+    page: Page = None,
+    summary: Summary = None,
+    paper: Paper = "a4",
 ) -> None:
     """Choose records and scale factors so that the mean of the suite meets a target.
 
@@ -168,6 +183,7 @@ def select(
       strongmotion select archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2 -n 7
       strongmotion select archive --target site.csv --range 0.2 2 -n 11 --per-event 3 --csv chosen.csv
     """
+    from ..archive import Archive
     from ..suite import select as chosen_of
     from ..suite import target_named
     from ..suite.select import SelectionRules
@@ -188,8 +204,7 @@ def select(
         f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
         f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
     )
-    if figure is not None:
-        _draw(figure, suite, goal, found.table, period_range, unit)
+    _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)
 
 
@@ -330,9 +345,30 @@ def _show_mean(found: Comparison | Selection, unit: str, name: str) -> None:
     )
 
 
-def _draw(path: Path, suite: Any, goal: Any, table: pd.DataFrame, period_range: tuple[float, float], unit: str) -> None:
-    from ..report import save, suite_figure
+@dataclass(frozen=True)
+class _Suite:
+    """What a command made of an archive, to be drawn and written."""
 
-    factors = dict(zip(table["record"], table["factor"], strict=True))
-    save(suite_figure(suite, goal, factors, period_range, unit), path)
-    typer.echo(f"Drawn to {path}.")
+    archive: Archive
+    suite: SuiteSpectra
+    target: TargetSpectrum
+    found: Comparison | Selection
+    unit: str
+
+
+def _write_suite(its: _Suite, figure: Path | None, page: Path | None, summary: Path | None, paper: str) -> None:
+    from ..report import Member, save, suite_figure, write_suite_page, write_suite_summary
+    from ..report.suite_summary import ROOM
+
+    records = its.found.table["record"].tolist()
+    if figure is not None:
+        factors = dict(zip(records, its.found.table["factor"], strict=True))
+        save(suite_figure(its.suite, its.target, factors, its.found.period_range, its.unit), figure)
+        typer.echo(f"Drawn to {figure}.")
+    if page is not None:
+        write_suite_page(its.suite, its.target, its.found, page, its.unit, its.archive.catalogue(its.unit))
+        typer.echo(f"The page is {page}.")
+    if summary is not None:
+        members = [Member(its.archive[record], its.archive.standing(record)) for record in records[:ROOM]]
+        write_suite_summary(its.suite, its.target, its.found, members, summary, its.unit, paper)
+        typer.echo(f"The summary is {summary}.")

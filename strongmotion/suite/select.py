@@ -84,6 +84,12 @@ class Selection:
         That the solver took.
     considered : int
         Records that are usable over the range.
+    left_out : tuple of str
+        The others.
+    period_range : (float, float)
+        As asked for, s.
+    rules : SelectionRules
+        That it keeps to.
     """
 
     table: pd.DataFrame
@@ -97,6 +103,9 @@ class Selection:
     bound: float
     seconds: float
     considered: int
+    left_out: tuple[str, ...]
+    period_range: tuple[float, float]
+    rules: SelectionRules
 
     @property
     def gap(self) -> float:
@@ -192,7 +201,7 @@ def select(
             "lowest_ratio": np.exp(scaled.min(axis=1)),
             "lowest_at_s": spectra.periods[columns][at],
             "reason": [
-                f"shape closest but {rank[i]} of {used.size}; with its factor the mean keeps to the target"
+                f"shape ranks {rank[i] + 1} of {used.size}; with its factor the mean keeps to the target"
                 for i in chosen
             ],
         }
@@ -209,6 +218,9 @@ def select(
         bound,
         seconds,
         int(used.size),
+        tuple(spectra.records[i] for i in np.setdiff1d(np.arange(len(spectra)), used)),
+        (float(period_range[0]), float(period_range[1])),
+        rules,
     )
 
 
