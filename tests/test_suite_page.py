@@ -20,7 +20,7 @@ from strongmotion.foundation.cautions import CAUTIONS
 from strongmotion.report import PAPERS, Member, suite_figure, suite_page, write_suite_summary
 from strongmotion.report.suite_summary import suite_summary_pages
 from strongmotion.report.svg import Sheet
-from strongmotion.report.tables import number
+from strongmotion.report.tables import doubts_of, number
 from strongmotion.spectra import asce7_spectrum
 from strongmotion.suite import compare, select, spectra_of
 from strongmotion.suite.select import SelectionRules
@@ -207,7 +207,8 @@ def test_every_number_of_the_summary_is_that_of_the_suite(suite, chosen, members
         for quantity, unit in (("PGA", 1 / G), ("PGV", 1.0), ("PGD", 1.0)):
             its = peaks.loc[quantity]
             said.append(number(its.value * row.factor * unit))
-            said += [] if its.usable else ["†"]
+            doubted = any(quantity in touches.peaks for touches in doubts_of(member.result, "RotD50"))
+            said += ["†"] if not its.usable else ["‡"] if doubted else []
             bands.append(f"{number(its.band_low * row.factor * unit)} to {number(its.band_high * row.factor * unit)}")
         assert lines[place][1:] == said
         assert " ".join(lines[place + 1]) == " ".join(bands)

@@ -17,12 +17,13 @@ from markupsafe import Markup
 from .. import __version__
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
+from ..record import PEAKS
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
 from .happened import happened, instant
 from .made import FOLDER, Made
 from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
-from .verdict import PEAKS, verdict_of
+from .verdict import touched, verdict_of
 from .zoom import packed_motion
 
 if TYPE_CHECKING:
@@ -149,10 +150,12 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
         peaks_used=PEAKS,
         severities=SEVERITIES,
         findings=_alike(result),
+        unit=unit,
+        touched=touched,
         headline_columns=headline_columns,
         headline=headline,
         dagger=DAGGER,
-        anything_outside=any(not cell.usable for _, _, cells in headline for cell in cells),
+        anything_marked=any(cell.mark for _, _, cells in headline for cell in cells),
         bands=[
             (name, _hertz(band.low_cut), _hertz(band.high_cut), *_periods(band))
             for name, band in result.usable_band.items()

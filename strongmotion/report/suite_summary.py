@@ -20,14 +20,15 @@ from ..foundation.cautions import CAUTION, CAUTIONS
 from ..foundation.errors import InputError
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit, in_unit, label
+from ..record import PEAKS
 from .decimate import peaks_kept
 from .happened import instant
 from .paper import LARGE, LEADING, MARGIN, NORMAL, SMALL, PaperSheet, known_paper, lines_of
 from .style import STYLES, quieten
 from .suite_figure import short_names, suite_figure
 from .suite_page import suite_facts
-from .tables import DAGGER, at_least, number
-from .verdict import PEAKS, Verdict, verdict_of
+from .tables import DAGGER, Cell, at_least, doubts_of, number
+from .verdict import Verdict, verdict_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -188,7 +189,9 @@ def _scaled_peak(result: Result, component: str, quantity: str, factor: float, u
     times = factor * (in_unit(unit) if row["unit"] == "m/s2" else 1.0)
     band = _limits(float(row["band_low"]) * times, float(row["band_high"]) * times)
     mark = at_least(result, component, quantity)
-    return f"{mark}{number(float(row['value']) * times)}{'' if row['usable'] else ' †'}", band
+    doubt = any(quantity in touches.peaks for touches in doubts_of(result, component))
+    cell = Cell(f"{mark}{number(float(row['value']) * times)}", band, bool(row["usable"]), doubt)
+    return f"{cell.value}{cell.mark}", band
 
 
 def _said(sheet: PaperSheet, shown: Shown) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from matplotlib.figure import Figure
 
+from ..record import PEAKS
 from .happened import happened, instant
 from .motion_figures import motion_figure
 from .page import Surroundings
@@ -18,7 +19,7 @@ from .paper import LARGE, LEADING, MARGIN, NORMAL, PAPERS, POINTS, SMALL, PaperS
 from .spectrum_figures import spectrum_figure
 from .style import STYLES, place
 from .tables import DAGGER, SEVERITIES, Cell, facts, headline_table, most_severe_first
-from .verdict import PEAKS, Verdict, verdict_of
+from .verdict import Verdict, touched, verdict_of
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -131,7 +132,7 @@ def _first(sheet: PaperSheet, result: Result, unit: str, verdict: Verdict) -> Fi
     sheet.heading("Peaks, spectral ordinates and measures")
     _numbers(sheet, result, unit)
     sheet.heading("What the checks found")
-    _findings(sheet, result)
+    _findings(sheet, result, unit)
     return sheet.figure
 
 
@@ -162,7 +163,7 @@ def _banner(sheet: PaperSheet, verdict: Verdict) -> None:
         sheet.at -= NORMAL * LEADING
         cells = [use.component[:18], *(use.peaks[name] for name in PEAKS), use.spectrum]
         for x, text in zip(places, cells, strict=True):
-            doubtful = "in doubt" if use.doubt and use.longest and x == places[-1] else text
+            doubtful = "in doubt" if use.doubtful and x == places[-1] else text
             sheet.write(x, text, sheet.at, colour=_SAID.get(doubtful, sheet.ink))
     if len(verdict.uses) > COLUMNS:
         sheet.line(f"and {len(verdict.uses) - COLUMNS} more components: see the full record.", indent=10)
@@ -201,10 +202,10 @@ def _numbers(sheet: PaperSheet, result: Result, unit: str) -> None:
 
 
 def _printed(cell: Cell) -> str:
-    return f"{cell.value}{'' if cell.usable else ' †'}"
+    return f"{cell.value}{cell.mark}"
 
 
-def _findings(sheet: PaperSheet, result: Result) -> None:
+def _findings(sheet: PaperSheet, result: Result, unit: str) -> None:
     """Write the findings, most severe first, as far as there is room."""
     if not result.findings:
         sheet.paragraph("The checks found nothing to say against this record. They do not see everything.")
@@ -213,7 +214,9 @@ def _findings(sheet: PaperSheet, result: Result) -> None:
         where = ", ".join(part for part in (finding.component, finding.where) if part)
         name = finding.name[:1].upper() + finding.name[1:]
         head = f"{name}{f' ({where})' if where else ''}. {SEVERITIES[finding.severity]}"
-        body = f"{finding.what}. Effect: {finding.effect}. Remedy: {finding.remedy}."
+        body = (
+            f"{finding.said(unit)}. Effect: {finding.effect}. It touches {touched(finding)}. Remedy: {finding.remedy}."
+        )
         lines = lines_of(body, sheet.across - 16, SMALL)
         heads = lines_of(head, sheet.across, NORMAL, "bold")
         needed = (len(heads) * NORMAL + len(lines) * SMALL) * LEADING + 3.0
