@@ -135,6 +135,14 @@ def test_no_text_of_a_figure_is_cut_off(browser, path, width):
     assert cut == []
 
 
+def test_the_verdict_is_whole_on_a_narrow_screen(browser, pages):
+    for page in pages.pages:
+        show(browser, page, 360)
+        assert browser.execute_script(
+            "const box = document.querySelector('.verdict .scroll'); return box.scrollWidth <= box.clientWidth"
+        ), page.stem
+
+
 def test_title_headings_and_language(browser, path):
     show(browser, path)
     assert browser.title

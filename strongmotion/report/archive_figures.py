@@ -136,7 +136,7 @@ def station_figure(
         )  # fmt: skip
     if len(east) <= MOST_NAMED:
         codes = [shortened(str(code), 10) for code in catalogue["station"][known]]
-        write_names(panel, east.tolist(), north.tolist(), codes, 8, look)
+        write_names(panel, east.tolist(), north.tolist(), codes, 8, look, clear=[(0.0, 0.0)])
     return finish(figure, axes is None, "Where the stations lie", look)
 
 

@@ -24,12 +24,21 @@ AWAY = (7.0, 12.0, 19.0, 28.0, 40.0)
 TURNS = (45, 135, -45, -135, 0, 180, 90, -90)
 """Directions, degrees from the right upwards, in which it is tried."""
 
+MARK = 5.0
+"""Half the width of a point's mark, points."""
+
 JOINED = 10.0
 """Farther than this a name is joined to its point, where the figure can."""
 
 
 def write_names(
-    panel: Axes, x: Sequence[float], y: Sequence[float], names: Sequence[str], size: float, look: Style
+    panel: Axes,
+    x: Sequence[float],
+    y: Sequence[float],
+    names: Sequence[str],
+    size: float,
+    look: Style,
+    clear: Sequence[tuple[float, float]] = (),
 ) -> list[str]:
     """Write a name beside each point; call it once limits, legend and all else that is to be kept clear are there.
 
@@ -43,14 +52,16 @@ def write_names(
     size : float
         Of the letters, points.
     look : Style
+    clear : sequence of (float, float)
+        Other points, data, that names are to keep clear of.
 
     Returns
     -------
     list of str
         Names for which there was no room, which are left out.
     """
-    points, frame, taken = _laid_out(panel, x, y)
-    marks = [(px - 5, py - 5, px + 5, py + 5) for px, py in points]
+    points, frame, taken = _laid_out(panel, [*x, *(a for a, _ in clear)], [*y, *(b for _, b in clear)])
+    marks = [(px - MARK, py - MARK, px + MARK, py + MARK) for px, py in points]
     left_out = []
     for number, (a, b, name) in enumerate(zip(x, y, names, strict=True)):
         place = _place(points[number], name, size, frame, [*taken, *marks])
