@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from scipy.optimize import isotonic_regression
 
 from .svg import LETTER, Panel
 
@@ -13,7 +16,9 @@ if TYPE_CHECKING:
 
     from .style import Style
 
-__all__ = ["quietest_corner", "write_names"]
+__all__ = ["Corner", "quietest_corner", "spread", "write_names"]
+
+Corner = Literal["lower left", "upper left", "lower right", "upper right"]
 
 Box = tuple[float, float, float, float]
 """Left, foot, right, head, points; upwards."""
@@ -23,6 +28,9 @@ AWAY = (7.0, 12.0, 19.0, 28.0, 40.0)
 
 TURNS = (45, 135, -45, -135, 0, 180, 90, -90)
 """Directions, degrees from the right upwards, in which it is tried."""
+
+CAPITAL = 1.15 * LETTER
+"""Mean width of a letter of a station's code, as a part of its size."""
 
 MARK = 5.0
 """Half the width of a point's mark, points."""
@@ -83,10 +91,30 @@ def write_names(
     return left_out
 
 
-def quietest_corner(panel: Axes, x: Iterable[float], y: Iterable[float]) -> str:
+def spread(values: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Return places for names at these values, in their order, a gap apart at least, within limits, and near.
+
+    Examples
+    --------
+    >>> spread([2.0, 2.2, 5.0], 1.0, 0.0, 10.0)
+    [1.6, 2.6, 5.0]
+    """
+    order = sorted(range(len(values)), key=lambda k: values[k])
+    gap = min(gap, (high - low) / (len(values) + 1))
+    steps = gap * np.arange(len(values))
+    # Without the gaps the places only have to rise: least squares under that is isotonic regression.
+    risen = isotonic_regression(np.array([values[k] for k in order]) - steps).x if order else np.empty(0)
+    places = np.clip(risen, low + gap / 2, high - gap / 2 - gap * (len(values) - 1)) + steps
+    found = [0.0] * len(values)
+    for k, place in zip(order, places.tolist(), strict=True):
+        found[k] = place
+    return found
+
+
+def quietest_corner(panel: Axes, x: Iterable[float], y: Iterable[float]) -> Corner:
     """Return the corner of a panel in whose quarter the fewest points lie, as a legend is placed; `x`, `y` are data."""
     (left, right), (foot, head) = panel.get_xlim(), panel.get_ylim()
-    count = dict.fromkeys(("lower left", "upper left", "lower right", "upper right"), 0.0)
+    count: dict[Corner, float] = {"lower left": 0.0, "upper left": 0.0, "lower right": 0.0, "upper right": 0.0}
     for a, b in zip(x, y, strict=True):
         across, up = (a - left) / (right - left), (b - foot) / (head - foot)
         for corner in count:
@@ -94,7 +122,7 @@ def quietest_corner(panel: Axes, x: Iterable[float], y: Iterable[float]) -> str:
             down, side = corner.split()
             near = math.hypot(across - (side == "right"), up - (down == "upper"))
             count[corner] += max(0.0, 0.75 - near) ** 2
-    return min(count, key=count.__getitem__)
+    return min(count, key=lambda corner: count[corner])
 
 
 def _laid_out(
@@ -123,7 +151,7 @@ def _place(
     point: tuple[float, float], name: str, size: float, frame: Box, taken: Sequence[Box]
 ) -> tuple[float, tuple[float, float], Box] | None:
     """Return distance, offset and box of the first place for a name that meets nothing; None if there is none."""
-    wide, high = LETTER * size * len(name), 1.1 * size
+    wide, high = CAPITAL * size * len(name), 1.1 * size
     for away in AWAY:
         for turn in TURNS:
             dx, dy = away * math.cos(math.radians(turn)), away * math.sin(math.radians(turn))

@@ -98,14 +98,19 @@ def _inline(name: str) -> Markup:
 
 
 @functools.cache
-def _policy(style: str, *scripts: str) -> str:
-    """Return the Content-Security-Policy of a page: its own style and scripts by their hashes, and nothing else."""
+def _policy(style: str, *scripts: str, images: bool = False) -> str:
+    """Return the Content-Security-Policy of a page: its own style and scripts by their hashes, and nothing else.
+
+    With `images` it may show those that it holds itself.
+    """
 
     def hashed(name: str) -> str:
         return f"'sha256-{base64.b64encode(hashlib.sha256(_inline(name).encode()).digest()).decode()}'"
 
     allowed = " ".join(map(hashed, scripts)) or "'none'"
-    return f"default-src 'none'; style-src {hashed(style)}; script-src {allowed}; base-uri 'none'; form-action 'none'"
+    shown = " img-src data:;" if images else ""
+    rest = "base-uri 'none'; form-action 'none'"
+    return f"default-src 'none';{shown} style-src {hashed(style)}; script-src {allowed}; {rest}"
 
 
 def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None = None) -> str:

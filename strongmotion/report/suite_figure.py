@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit, label
 from ..spectra import TargetSpectrum
+from .labels import spread
 from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:
@@ -135,14 +136,8 @@ def _label(panel: Axes, ends: list[tuple[float, float, str, str]], last: float, 
     """Write each record's name right of all lines, joined to the end of its own, so that none lies on another."""
     low, high = (float(np.log10(end)) for end in panel.get_ylim())
     panel.set_ylim(10**low, 10**high)
-    line = min(0.034, 1 / (len(ends) + 1)) * (high - low)  # taken by a line of text
     ordered = sorted(ends)
-    places: list[float] = []
-    for level, *_ in ordered:
-        places.append(max(float(np.log10(level)), places[-1] + line if places else low + line))
-    top = high - line
-    for k in range(len(places) - 1, -1, -1):  # what was pushed over the top pushes those below it down
-        places[k] = min(places[k], top - line * (len(places) - 1 - k))
+    places = spread([float(np.log10(level)) for level, *_ in ordered], 0.034 * (high - low), low, high)
     for at, (level, period, name, colour) in zip(places, ordered, strict=True):
         panel.plot(
             [period, 1.02 * last, 1.15 * last], [level, level, 10**at], color=colour, linewidth=0.7,
