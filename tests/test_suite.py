@@ -195,8 +195,21 @@ def test_the_table_is_in_the_unit_and_leaves_empty_what_is_not_usable(unit, fact
     assert np.isnan(long[column].iloc[-1])
     assert np.isfinite(spectra.table(unit, keep_unusable=True)[column]).all()
     wide = spectra.table(unit, wide=True)
-    assert wide.shape == (2, 13)
+    assert wide.shape == (2, 15)
     assert np.isnan(wide.iloc[1, -1])
+    assert wide["usable_from_s"].tolist() == [PERIODS[0]] * 2
+    assert wide["usable_to_s"].tolist() == [PERIODS[-1], PERIODS[-2]]
+    none = made(2, usable=np.zeros((2, 12), bool)).table(unit, wide=True, keep_unusable=True)
+    assert none[["usable_from_s", "usable_to_s"]].isna().all(axis=None)
+
+
+def test_spectra_are_narrowed_to_periods_they_hold():
+    spectra = made(3)
+    some = spectra.at([PERIODS[4], PERIODS[1]])
+    np.testing.assert_array_equal(some.periods, PERIODS[[1, 4]])
+    np.testing.assert_array_equal(some.psa, spectra.psa[:, [1, 4]])
+    with pytest.raises(InputError, match=r"no spectra at 0\.12 s"):
+        spectra.at([0.12])
 
 
 def test_spectra_are_those_of_the_results():

@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     from ..spectra import TargetSpectrum
     from ..suite import Comparison, Match, Selection, SuiteSpectra
 
+MOST_SHOWN = 12
+"""Columns of the table of spectra that is printed."""
+
+SHOWN = (0.1, 0.2, 0.5, 1.0, 2.0, 4.0)
+"""Periods of the table of spectra that is printed, s."""
+
 Target = Annotated[
     str,
     typer.Option(
@@ -57,6 +63,9 @@ def spectra(
     damping: Damping = 0.05,
     unit: Unit = "m/s2",
     where: Where = "",
+    periods: Annotated[
+        str, typer.Option("--periods", metavar="T,T,...", help="Only these periods, s, of those of the records.")
+    ] = "",
     wide: Annotated[bool, typer.Option("--wide", help="A row a record, a column a period.")] = False,
     keep_unusable: Annotated[
         bool, typer.Option("--keep-unusable", help="Fill in ordinates outside the usable band; they keep their mark.")
@@ -73,25 +82,45 @@ def spectra(
     Examples:
       strongmotion spectra archive --unit g --csv spectra.csv
       strongmotion spectra archive --component H1 --wide --csv h1.csv
+      strongmotion spectra archive --periods 0.2,1,3 --unit g
     """
     from ..archive import write_catalogue
 
     suite = _suite(archive, where, component, damping)
+    if periods:
+        suite = suite.at(_numbers_in(periods))
     table = suite.table(unit, wide, keep_unusable)
     write_catalogue(table, csv, parquet, excel)
     written = [str(path) for path in (csv, parquet, excel) if path is not None]
     if written:
         typer.echo(f"{count(len(suite), 'record')} at {count(suite.periods.size, 'period')}: {', '.join(written)}.")
     else:
-        shown = suite.table(unit, True, keep_unusable)
-        some = [shown.columns[0], *(name for name in shown.columns[1:] if _period(name) in (0.1, 0.2, 0.5, 1, 2, 4))]
-        show_table([name.replace("_", " ") for name in some], shown[some].map(cell).to_numpy().tolist())
+        places = [place for place, period in enumerate(suite.periods) if periods or period in SHOWN][:MOST_SHOWN]
+        rows = [
+            [record, *(_ordinate(psa[k] * in_unit(unit), usable[k], keep_unusable) for k in places)]
+            for record, psa, usable in zip(suite.records, suite.psa, suite.usable, strict=True)
+        ]
+        show_table(["record", *(f"PSA {suite.periods[k]:g} s {unit}" for k in places)], rows)
+        if keep_unusable and not suite.usable[:, places].all():
+            typer.echo("* outside the usable band.")
         typer.echo("The whole table: --csv F.")
     typer.echo(CAUTION)
 
 
-def _period(column: str) -> float:
-    return float(column.split("_")[1].removesuffix("s"))
+def _numbers_in(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.replace(",", " ").split()]
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no list of periods", source="--periods", remedy="Write --periods 0.2,1,3"
+        ) from None
+
+
+def _ordinate(value: float, usable: bool, keep_unusable: bool) -> str:
+    """Return an ordinate as a table shows it: none, or marked, outside the usable band."""
+    if usable:
+        return cell(value)
+    return f"{cell(value)} *" if keep_unusable else "-"
 
 
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)

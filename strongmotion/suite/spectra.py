@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from ..foundation.arrays import Floats
+from ..foundation.arrays import Floats, above_zero
 from ..foundation.errors import InputError
 from ..foundation.units import in_unit
 from ..result import Result
@@ -62,6 +62,31 @@ class SuiteSpectra:
     def __len__(self) -> int:
         return len(self.records)
 
+    def at(self, periods: ArrayLike) -> SuiteSpectra:
+        """Return the spectra at some of their periods, s.
+
+        Raises
+        ------
+        InputError
+            They hold no such period.
+        """
+        asked = above_zero("periods", periods)
+        away = np.abs(self.periods[:, None] / asked - 1.0)
+        missing = asked[away.min(axis=0) > 1e-6]
+        if missing.size:
+            near = np.sort(self.periods[np.argsort(np.abs(self.periods - missing[0]))[:2]])
+            raise InputError(
+                f"the records have no spectra at {missing[0]:g} s; next to it they are at "
+                f"{' s and '.join(f'{period:g}' for period in near)} s",
+                source="periods",
+                remedy="Choose those, or process the records with the period among spectra.periods",
+            )
+        places = np.unique(away.argmin(axis=0))
+        return replace(
+            self, periods=self.periods[places], psa=self.psa[:, places], low=self.low[:, places],
+            high=self.high[:, places], usable=self.usable[:, places],
+        )  # fmt: skip
+
     def table(self, unit: str = "m/s2", wide: bool = False, keep_unusable: bool = False) -> pd.DataFrame:
         """Return one table of all spectra.
 
@@ -77,7 +102,8 @@ class SuiteSpectra:
         Returns
         -------
         pandas.DataFrame
-            Long: ``record, component, damping, period_s, psa_<unit>, usable``. Wide: ``record`` and a column
+            Long: ``record, component, damping, period_s, psa_<unit>, usable``. Wide: ``record``, the first and the last
+            usable of these periods (``usable_from_s, usable_to_s``; none where no ordinate is), and a column
             ``psa_<period>s_<unit>`` for each period.
         """
         suffix = unit.replace("/", "_")
@@ -86,7 +112,10 @@ class SuiteSpectra:
             psa = np.where(self.usable, psa, np.nan)
         if wide:
             columns = {f"psa_{period:g}s_{suffix}": psa[:, i] for i, period in enumerate(self.periods)}
-            return pd.DataFrame({"record": self.records, **columns})
+            held = self.usable.any(axis=1)
+            ends = (self.usable.argmax(axis=1), self.usable.shape[1] - 1 - self.usable[:, ::-1].argmax(axis=1))
+            first, last = (np.where(held, self.periods[places], np.nan) for places in ends)
+            return pd.DataFrame({"record": self.records, "usable_from_s": first, "usable_to_s": last, **columns})
         n, p = psa.shape
         return pd.DataFrame(
             {
