@@ -118,6 +118,18 @@ def test_ec8_damping(damping, eta):
     assert target.damping == damping
 
 
+@pytest.mark.parametrize("damping", [0.0, 0.02, 0.1, 0.3])
+def test_a_damped_spectrum_is_that_of_en_1998(damping):
+    whole = ec8_elastic_spectrum(2.5, **GROUND_B, damping=damping)
+    damped = ec8_elastic_spectrum(2.5, **GROUND_B).damped(damping)
+    periods = np.linspace(0.0, 4.0, 200)
+    np.testing.assert_allclose(damped.at(periods), whole.at(periods), rtol=1e-12)
+    assert damped.damping == damping
+    assert "EN 1998-1 (3.6)" in damped.name
+    with pytest.raises(InputError, match="from 5 % damping"):
+        damped.damped(0.05)
+
+
 def test_ec8_ends_at_four_seconds():
     with pytest.raises(InputError, match="4 s"):
         ec8_elastic_spectrum(2.5, **GROUND_B).at(4.01)
@@ -200,9 +212,25 @@ def test_table_units(tmp_path, unit, factor):
     assert target_from_table(file, name="site").name == "site"
 
 
+def test_a_table_may_hold_a_spread(tmp_path):
+    file = tmp_path / "conditional.csv"
+    file.write_text("period [s],psa [g],sigma [ln]\n0.1,1.0,0.6\n1,0.5,0\n10,0.05,0.8\n", encoding="utf-8")
+    target = target_from_table(file)
+    np.testing.assert_allclose(target.spread_at([0.1, 1.0, np.sqrt(10.0)]), [0.6, 0.0, 0.4], atol=1e-12)
+    np.testing.assert_allclose(target.damped(0.1).spread, target.spread)
+    assert TargetSpectrum([0.1, 1.0], [1.0, 1.0]).spread_at([0.5]) is None
+    with pytest.raises(InputError, match="a spread a period"):
+        TargetSpectrum([0.1, 1.0], [1.0, 1.0], spread=np.array([0.5]))
+    with pytest.raises(InputError, match="covers"):
+        target.spread_at([20.0])
+
+
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [
+        ("period [s],psa [g],sigma [ln]\n0.1,1,0.5\n1,1\n", 3, "three numbers"),
+        ("period [s],psa [g],sigma [ln]\n0.1,1,-0.5\n1,1,1\n", 2, "three numbers"),
+        ("period [s],psa [g],sigma\n0.1,1,0.5\n1,1,1\n", 1, "expected the row"),
         ("", None, "no row"),
         ("# only a remark\n", None, "no row"),
         ("0.1,1.0\n0.2,1.0\n", 1, "expected the row"),

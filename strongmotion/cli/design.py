@@ -34,8 +34,9 @@ Target = Annotated[
     str,
     typer.Option(
         "--target", metavar="FILE|SHAPE",
-        help="A CSV file of period [s],psa [g], or a code shape: asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or "
-        "ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s).",
+        help="A CSV file of period [s],psa [g] and, where it has a spread, sigma [ln]; or a code shape: "
+        "asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s). For 5 % damping; "
+        "brought to another by EN 1998-1 (3.6).",
     ),
 ]  # fmt: skip
 Range = Annotated[
@@ -156,7 +157,7 @@ def compare(
     from ..suite import compare as compared
     from ..suite import target_named
 
-    goal, suite = target_named(target), _suite(archive, where, component, damping)
+    goal, suite = target_named(target, damping), _suite(archive, where, component, damping)
     found = compared(suite, goal, period_range, keep_unusable=keep_unusable)
     _write(found.table, csv)
     rows = [
@@ -193,6 +194,9 @@ def select(
     below: Annotated[
         float, typer.Option("--below", metavar="X", help="Largest fraction the mean may lie below the target.")
     ] = 0.1,
+    spread: Annotated[
+        float, typer.Option("--spread", metavar="X", help="Largest departure from the target's spread, as a fraction.")
+    ] = 0.3,
     per_event: Annotated[int, typer.Option("--per-event", metavar="N", help="Most of one earthquake; 0: any.")] = 0,
     per_station: Annotated[int, typer.Option("--per-station", metavar="N", help="Most of one station; 0: any.")] = 0,
     csv: CsvFile = None,
@@ -217,8 +221,8 @@ def select(
     from ..suite import target_named
     from ..suite.select import SelectionRules
 
-    goal, suite = target_named(target), _suite(archive, where, component, damping)
-    rules = SelectionRules(factors, tolerance, below, per_event, per_station)
+    goal, suite = target_named(target, damping), _suite(archive, where, component, damping)
+    rules = SelectionRules(factors, tolerance, below, per_event, per_station, spread=spread)
     found = chosen_of(suite, goal, period_range, number, rules)
     _write(found.table, csv)
     rows = [

@@ -146,7 +146,9 @@ def suite_facts(
         ),
     ]
     if np.isfinite(found.spread).any():
-        facts.append(("Spread of ln PSA", f"up to {np.nanmax(found.spread):.2f}"))
+        wanted = target.spread_at(found.periods)
+        asked = "" if wanted is None else f"; that of the target {wanted.min():.2f} to {wanted.max():.2f}"
+        facts.append(("Spread of ln PSA", f"{np.nanmin(found.spread):.2f} to {np.nanmax(found.spread):.2f}{asked}"))
     if isinstance(found, Selection):
         rules = found.rules
         capped = [
@@ -159,6 +161,7 @@ def suite_facts(
                 "Rules",
                 f"factors from {rules.factors[0]:g} to {rules.factors[1]:g}; the mean of ln PSA within "
                 f"{rules.tolerance:g} of the target, and at most {100 * rules.below:g} % below it"
+                + (f"; its spread within {100 * rules.spread:g} % of the target's" if target.spread is not None else "")
                 + "".join(f"; {one}" for one in capped),
             ),
             (

@@ -38,7 +38,15 @@ from .rotation import (
     rotated_spectrum,
 )
 from .spectrogram import spectrogram
-from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
+from .target import (
+    TargetSpectrum,
+    asce7_spectrum,
+    best_scale,
+    damping_factor,
+    ec8_elastic_spectrum,
+    ratio,
+    target_from_table,
+)
 
 __all__ = [
     "QUANTITIES",
@@ -54,6 +62,7 @@ __all__ = [
     "coherence",
     "constant_ductility_spectrum",
     "constant_strength_spectrum",
+    "damping_factor",
     "default_periods",
     "directional_spectrum",
     "ec8_elastic_spectrum",

@@ -196,13 +196,16 @@ def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, 
     return parts[0]["period"].to_numpy(dtype=float), psa, low, high, usable
 
 
-def target_named(text: str) -> TargetSpectrum:
+def target_named(text: str, damping: float = 0.05) -> TargetSpectrum:
     """Return a target by what a person writes: a CSV file, or a code shape with its parameters.
 
     Parameters
     ----------
     text : str
-        A path, ``asce7:sds=1.0,sd1=0.6,tl=8`` (g, s), or ``ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0`` (m/s², s).
+        A path, ``asce7:sds=1.0,sd1=0.6,tl=8`` (g, s), or ``ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0`` (m/s², s); for 5 %
+        damping.
+    damping : float
+        To bring it to, by `TargetSpectrum.damped`; the name then says so.
 
     Raises
     ------
@@ -216,6 +219,11 @@ def target_named(text: str) -> TargetSpectrum:
     >>> target_named("asce7:sds=1.0,sd1=0.6,tl=8").name
     'ASCE/SEI 7-16, 11.4.6'
     """
+    target = _at_five_per_cent(text)
+    return target if np.isclose(damping, target.damping) else target.damped(damping)
+
+
+def _at_five_per_cent(text: str) -> TargetSpectrum:
     shape, colon, rest = text.partition(":")
     if not colon or shape.lower() not in SHAPES:
         if Path(text).suffix or Path(text).exists():
