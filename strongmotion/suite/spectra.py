@@ -188,7 +188,7 @@ def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, 
         raise InputError(
             f"record {result.record.id} has no spectrum of {component} at {100 * damping:g} % damping",
             source=result.record.id,
-            remedy="Choose another component, or leave the record out",
+            remedy="Choose another component, leave the record out, or process with it in spectra.damping",
         )
     columns = [[part[name].to_numpy(dtype=float) for name in ("psa", "psa_low", "psa_high")] for part in parts]
     psa, low, high = (np.exp(np.mean(np.log(np.maximum(its, 1e-300)), axis=0)) for its in zip(*columns, strict=True))
