@@ -273,15 +273,15 @@ PERIODS = np.geomspace(0.05, 3.0, 40)
 def test_best_scale_recovers_a_known_factor(factor):
     target = ec8_elastic_spectrum(2.5, **GROUND_B)
     psa = target.at(PERIODS) / factor
-    assert best_scale(target, PERIODS, psa, (0.2, 2.0)) == pytest.approx(factor, rel=1e-12)
-    np.testing.assert_allclose(ratio(target, PERIODS, psa), 1 / factor, rtol=1e-12)
+    assert best_scale(target, PERIODS, psa, (0.2, 2.0), unit="m/s2") == pytest.approx(factor, rel=1e-12)
+    np.testing.assert_allclose(ratio(target, PERIODS, psa, unit="m/s2"), 1 / factor, rtol=1e-12)
 
 
 @given(seed=st.integers(0, 10_000), off=st.sampled_from([0.99, 1.01]))
 def test_best_scale_leaves_the_least_misfit(seed, off):
     target = asce7_spectrum(1.0, 0.6, 8.0)
     psa = target.at(PERIODS) * np.exp(np.random.default_rng(seed).normal(0, 0.5, PERIODS.size))
-    best = best_scale(target, PERIODS, psa, (0.1, 1.0))
+    best = best_scale(target, PERIODS, psa, (0.1, 1.0), unit="m/s2")
 
     def misfit(scale):
         inside = (PERIODS >= 0.1) & (PERIODS <= 1.0)
@@ -294,7 +294,7 @@ def test_only_the_range_counts():
     target = TargetSpectrum([0.1, 2.0], [4.0, 4.0])
     # Outside the range neither a zero nor a period that the target does not cover matters; its ends are inside.
     psa = np.array([0.0, 2.0, 8.0, 2.0, 100.0])
-    scale = best_scale(target, [0.01, 0.2, 0.5, 1.0, 5.0], psa, (0.2, 1.0))
+    scale = best_scale(target, [0.01, 0.2, 0.5, 1.0, 5.0], psa, (0.2, 1.0), unit="m/s2")
     assert scale == pytest.approx((2 * 0.5 * 2) ** (1 / 3), rel=1e-12)
 
 
@@ -312,9 +312,21 @@ def test_only_the_range_counts():
 def test_wrong_comparisons(psa, period_range, words):
     target = TargetSpectrum([0.1, 0.9], [4.0, 4.0])
     with pytest.raises(InputError, match=words):
-        best_scale(target, [0.2, 1.0 if "covers" in words else 0.8], psa, period_range)
+        best_scale(target, [0.2, 1.0 if "covers" in words else 0.8], psa, period_range, unit="m/s2")
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("m/s2", 1.0), ("cm/s2", 100.0), ("g", 1 / G)])
+def test_a_factor_does_not_depend_on_the_unit_and_a_bare_array_must_name_it(unit, factor):
+    target = ec8_elastic_spectrum(2.5, **GROUND_B)
+    psa = np.linspace(1.0, 4.0, PERIODS.size)
+    expected = best_scale(target, PERIODS, psa, (0.2, 2.0), unit="m/s2")
+    assert best_scale(target, PERIODS, factor * psa, (0.2, 2.0), unit=unit) == pytest.approx(expected, rel=1e-12)
+    with pytest.raises(TypeError, match="unit"):
+        best_scale(target, PERIODS, psa, (0.2, 2.0))
+    with pytest.raises(InputError, match="unknown unit"):
+        ratio(target, PERIODS, psa, unit="furlong")
 
 
 def test_ratio_wants_like_shapes():
     with pytest.raises(InputError, match="a PSA a period"):
-        ratio(TargetSpectrum([0.1, 1.0], [4.0, 4.0]), [0.2, 0.3], [1.0])
+        ratio(TargetSpectrum([0.1, 1.0], [4.0, 4.0]), [0.2, 0.3], [1.0], unit="m/s2")

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..foundation.arrays import above_zero, non_negative, positive, signal
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import InputError, RecordError
-from ..foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
+from ..foundation.units import ACCELERATION, COUNTS, G, acceleration_unit, in_unit
 
 __all__ = [
     "TargetSpectrum",
@@ -378,7 +378,7 @@ def ec8_elastic_spectrum(
     return TargetSpectrum(np.array([0.0, *corners]), np.array(psa), "EN 1998-1:2004, 3.2.2.2", damping)
 
 
-def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
+def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, *, unit: str) -> Floats:
     """Return a record's pseudo-acceleration over the target's.
 
     For comparison only; see `TargetSpectrum.caution`.
@@ -390,7 +390,9 @@ def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
     periods : array (p,)
         s, all covered by the target.
     psa : array (p,)
-        m/s².
+        In `unit`.
+    unit : {"m/s2", "cm/s2", "g"}
+        It has no default: a factor from PSA taken for another unit looks like any other.
 
     Returns
     -------
@@ -405,16 +407,18 @@ def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
     Examples
     --------
     >>> target = TargetSpectrum([0.1, 1.0], [5.0, 5.0])
-    >>> ratio(target, [0.2, 0.5], [10.0, 4.0])
+    >>> ratio(target, [0.2, 0.5], [10.0, 4.0], unit="m/s2")
     array([2. , 0.8])
     """
     periods, psa = non_negative("periods", periods), non_negative("psa", psa)
     if periods.shape != psa.shape:
         raise InputError(f"expected a PSA a period, found {psa.size} for {periods.size}", source="psa")
-    return psa / target.at(periods)
+    return psa / (in_unit(unit) * target.at(periods))
 
 
-def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, period_range: tuple[float, float]) -> float:
+def best_scale(
+    target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, period_range: tuple[float, float], *, unit: str
+) -> float:
     """Return the factor on a record that brings its spectrum closest to the target over a range of periods.
 
     Closest is the least mean squared difference of log PSA, so the factor is exp(mean(ln target - ln PSA)). Each
@@ -428,9 +432,11 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     periods : array (p,)
         s; those outside the range do not count.
     psa : array (p,)
-        m/s², above 0 within the range.
+        In `unit`, above 0 within the range.
     period_range : tuple of float
         First and last period of the range, s, both included.
+    unit : {"m/s2", "cm/s2", "g"}
+        It has no default: a factor from PSA taken for another unit looks like any other.
 
     Returns
     -------
@@ -444,7 +450,7 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     Examples
     --------
     >>> target = TargetSpectrum([0.1, 1.0], [5.0, 5.0])
-    >>> round(best_scale(target, [0.2, 0.5, 2.0], [2.0, 8.0, 1.0], (0.1, 1.0)), 4)
+    >>> round(best_scale(target, [0.2, 0.5, 2.0], [2.0, 8.0, 1.0], (0.1, 1.0), unit="m/s2"), 4)
     1.25
     """
     periods, psa = non_negative("periods", periods), signal("psa", psa)
@@ -454,4 +460,5 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     inside = (periods >= first) & (periods <= last)
     if not inside.any():
         raise InputError(f"no period lies in the range {first:g} s to {last:g} s", source="period_range")
-    return float(np.exp(-np.log(ratio(target, periods[inside], above_zero("psa", psa[inside]))).mean()))
+    over = ratio(target, periods[inside], above_zero("psa", psa[inside]), unit=unit)
+    return float(np.exp(-np.log(over).mean()))
