@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..motion import Entry, Motion, Value
-from ..record import Finding, Quantity, Touched
+from ..record import NO_PERIODS, Finding, Quantity, Touched
 from ..settings import AUTO, BaselineSettings
 from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
@@ -271,6 +271,7 @@ def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding
         component=name,
         values={"displacement_m": offset.value, "low_m": offset.low, "high_m": offset.high},
         confidence=0.9,
+        touches=Touched(("PGD",), NO_PERIODS),
     )  # fmt: skip
 
 
@@ -283,4 +284,5 @@ def _not_resolved(name: str, low: float, high: float) -> Finding:
         component=name,
         values={"low_m": low, "high_m": high},
         confidence=0.9,
+        touches=Touched(("PGD",), NO_PERIODS),
     )  # fmt: skip

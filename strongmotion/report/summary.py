@@ -214,9 +214,8 @@ def _findings(sheet: PaperSheet, result: Result, unit: str) -> None:
         where = ", ".join(part for part in (finding.component, finding.where) if part)
         name = finding.name[:1].upper() + finding.name[1:]
         head = f"{name}{f' ({where})' if where else ''}. {SEVERITIES[finding.severity]}"
-        body = (
-            f"{finding.said(unit)}. Effect: {finding.effect}. It touches {touched(finding)}. Remedy: {finding.remedy}."
-        )
+        which = "" if finding.severity == "note" else f" It touches {touched(finding)}."
+        body = f"{finding.said(unit)}. Effect: {finding.effect}.{which} Remedy: {finding.remedy}."
         lines = lines_of(body, sheet.across - 16, SMALL)
         heads = lines_of(head, sheet.across, NORMAL, "bold")
         needed = (len(heads) * NORMAL + len(lines) * SMALL) * LEADING + 3.0
