@@ -246,3 +246,13 @@ def test_every_acceleration_of_the_findings_on_a_page_is_in_the_unit_asked(resul
         found = page.partition('<h2 id="findings">')[2].partition("<h2>")[0]
         assert "shifted by" in found
         assert not re.search(other, re.sub(r"<[^>]+>", " ", found))
+
+
+@pytest.mark.parametrize(("unit", "said"), [("g", "g"), ("cm/s2", "cm_s2"), ("m/s2", "m_s2")])
+def test_the_history_on_a_page_is_in_the_unit_asked(results, unit, said):
+    text = html.unescape(record_page(results["SALT"], unit)).partition("<h2>Processing history")[2].partition("<h2>")[0]
+    factor = {"g": 1 / 9.80665, "cm/s2": 100.0, "m/s2": 1.0}[unit]
+    entry = next(one for one in results["SALT"].history if one.step == "baseline shift")
+    assert f"shift_{said}\N{NO-BREAK SPACE}{entry.values['shift_m_s2'] * factor:.5g}" in text
+    assert ("m_s2\N{NO-BREAK SPACE}" in text) == (unit != "g")
+    assert "m/s²" not in text

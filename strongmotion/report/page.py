@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import jinja2
 from markupsafe import Markup
@@ -22,7 +22,17 @@ from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
 from .happened import happened, instant
 from .made import FOLDER, Made
-from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
+from .tables import (
+    DAGGER,
+    SEVERITIES,
+    facts,
+    headline_table,
+    history_values,
+    measures_table,
+    most_severe_first,
+    number,
+    spectra_table,
+)
 from .verdict import touched, verdict_of
 from .zoom import packed_motion
 
@@ -170,7 +180,7 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
         measures=measures_table(result, unit),
         spectra=spectra_table(result, unit),
         history=[
-            (entry.step, entry.component, entry.what, [(key, _value(value)) for key, value in entry.values.items()])
+            (entry.step, entry.component, entry.what, history_values(entry, unit))
             for entry in result.history
         ],
         changed=result.settings.changed(),
@@ -229,11 +239,3 @@ def _periods(band: Band) -> tuple[str, str]:
 
 def _hertz(corner: float) -> str:
     return f"{corner:.3g}" if corner > 0 else "none"
-
-
-def _value(value: Any) -> str:
-    if value is None:
-        return "none"
-    if isinstance(value, float):
-        return f"{value:.5g}" if math.isfinite(value) else number(value)
-    return str(value)

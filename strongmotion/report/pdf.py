@@ -19,7 +19,17 @@ from ..foundation.units import acceleration_unit
 from .figures import FIGURES
 from .style import STYLES, place, printable
 from .summary import PAPERS, Prints, summary_pages
-from .tables import DAGGER, SEVERITIES, Cell, facts, headline_table, measures_table, most_severe_first, spectra_table
+from .tables import (
+    DAGGER,
+    SEVERITIES,
+    Cell,
+    facts,
+    headline_table,
+    history_values,
+    measures_table,
+    most_severe_first,
+    spectra_table,
+)
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -147,7 +157,7 @@ def _back(result: Result, unit: str) -> Iterator[str]:
     yield from ("", "PROCESSING HISTORY", "")
     for entry in result.history:
         yield from _wrapped(f"{entry.step}{f', {entry.component}' if entry.component else ''}: {entry.what}.")
-        yield from _wrapped("; ".join(f"{key} {value}" for key, value in entry.values.items()), 4)
+        yield from _wrapped("; ".join(f"{key} {value}" for key, value in history_values(entry, unit)), 4)
     yield from ("", "SETTINGS", "")
     for line in result.settings.to_toml().splitlines():
         yield from _wrapped(line)

@@ -13,6 +13,7 @@ from ..foundation.units import in_unit, label
 from .definitions import key_of
 
 if TYPE_CHECKING:
+    from ..motion import Entry
     from ..record import Finding, Record, Touched
     from ..result import Result
 
@@ -24,6 +25,7 @@ __all__ = [
     "doubts_of",
     "facts",
     "headline_table",
+    "history_values",
     "measures_table",
     "most_severe_first",
     "number",
@@ -130,6 +132,31 @@ def facts(record: Record) -> list[tuple[str, str]]:
         ),
     )
     return [(what, value or "not known") for what, value in facts]
+
+
+def history_values(entry: Entry, unit: str) -> list[tuple[str, str]]:
+    """Return the numbers of an entry of the history as printed, each with its name; accelerations in `unit`.
+
+    Examples
+    --------
+    >>> from strongmotion.motion import Entry
+    >>> history_values(Entry("baseline shift", "H1", "Removed", {"shift_m_s2": 0.0041, "width_s": 3.0}), "cm/s2")
+    [('shift_cm_s2', '0.41'), ('width_s', '3')]
+    """
+    printed = []
+    for key, value in entry.values.items():
+        if key.endswith("_m_s2") and isinstance(value, float):
+            key, value = f"{key.removesuffix('m_s2')}{unit.replace('/', '_')}", value * in_unit(unit)
+        printed.append((key, _value(value)))
+    return printed
+
+
+def _value(value: object) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, float):
+        return f"{value:.5g}" if math.isfinite(value) else number(value)
+    return str(value)
 
 
 def most_severe_first(finding: Finding) -> int:
