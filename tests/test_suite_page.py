@@ -18,7 +18,7 @@ from strongmotion import Archive, Component, InputError, Record, Station, proces
 from strongmotion.cli import app
 from strongmotion.foundation.cautions import CAUTIONS
 from strongmotion.report import PAPERS, Member, suite_figure, suite_page, write_suite_summary
-from strongmotion.report.suite_summary import suite_summary_pages
+from strongmotion.report.suite_summary import scaled_peak, suite_summary_pages
 from strongmotion.report.svg import Sheet
 from strongmotion.report.tables import doubts_of, number
 from strongmotion.spectra import asce7_spectrum
@@ -229,3 +229,20 @@ def test_the_commands_write_page_and_summary(archive, tmp_path):
         assert done.exit_code == 0, done.output
         assert "PSA of RotD50, cm/s²" in page.read_text(encoding="utf-8")
         assert summary.read_bytes().startswith(b"%PDF")
+
+
+def test_one_record_has_no_spread_and_unfit_peaks_no_band(archive, suite, members, tmp_path):
+    first = archive.ids()[0]
+    words = [str(archive.folder), "--target", "asce7:sds=0.5,sd1=0.3,tl=8", "--range", "0.3", "1"]
+    page = tmp_path / "one.html"
+    done = CliRunner().invoke(app, ["compare", *words, "--where", "station == 'S00'", "--page", str(page)])
+    assert done.exit_code == 0, done.output
+    assert "nan" not in done.output
+    text = page.read_text(encoding="utf-8")
+    assert f"<bdi>{first}</bdi>" in text
+    assert "nan" not in re.sub(r"<script>.*?</script>|<style>.*?</style>", "", text, flags=re.DOTALL)
+    result = members[0].result
+    unusable = dataclasses.replace(result, peaks=result.peaks.assign(usable=False))
+    value, band = scaled_peak(unusable, "RotD50", "PGA", 2.0, "g")
+    assert value.endswith(" †")
+    assert band == ""

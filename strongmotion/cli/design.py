@@ -371,10 +371,11 @@ def _show_mean(found: Comparison | Selection, unit: str, name: str) -> None:
     ratio = found.mean / found.target
     low, high, top = ratio.argmin(), ratio.argmax(), found.mean.argmax()
     limits = [cell(float(its[top] * in_unit(unit))) for its in (found.mean_low, found.mean_high)]
+    spread = "" if len(found.table) < 2 else f"spread of ln PSA up to {max(found.spread):.2f}; "
     typer.echo(
         f"Suite mean against {name}: {ratio[low]:.2f} at {found.periods[low]:g} s to {ratio[high]:.2f} at "
-        f"{found.periods[high]:g} s; spread of ln PSA up to {max(found.spread):.2f}; PSA of the mean "
-        f"{found.mean[top] * in_unit(unit):.4g} {unit} at most ({' to '.join(limits)})."
+        f"{found.periods[high]:g} s; {spread}PSA of the mean {found.mean[top] * in_unit(unit):.4g} {unit} at most "
+        f"({' to '.join(limits)})."
     )
 
 

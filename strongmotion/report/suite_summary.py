@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from ..spectra import TargetSpectrum
     from ..suite import Comparison, Selection, SuiteSpectra
 
-__all__ = ["Member", "suite_summary_pages", "write_suite_summary"]
+__all__ = ["Member", "scaled_peak", "suite_summary_pages", "write_suite_summary"]
 
 ROOM = 12
 """Records that the two pages have room for."""
@@ -160,7 +160,7 @@ def _table(sheet: PaperSheet, suite: SuiteSpectra, shown: Shown, unit: str, more
         cells = [number(row["factor"]), number(misfit), f"{row['lowest_ratio']:.2f} at {row['lowest_at_s']:g} s{mark}"]
         bands = [_limits(row["factor_low"], row["factor_high"]), "", ""]
         for quantity in PEAKS:
-            value, band = _scaled_peak(member.result, suite.component, quantity, row["factor"], unit)
+            value, band = scaled_peak(member.result, suite.component, quantity, row["factor"], unit)
             cells.append(value)
             bands.append(band)
         sheet.write(MARGIN, name, sheet.at)
@@ -179,7 +179,7 @@ def _limits(low: float, high: float) -> str:
     return f"{number(low)} to {number(high)}" if np.isfinite([low, high]).all() else ""
 
 
-def _scaled_peak(result: Result, component: str, quantity: str, factor: float, unit: str) -> tuple[str, str]:
+def scaled_peak(result: Result, component: str, quantity: str, factor: float, unit: str) -> tuple[str, str]:
     """Return a peak times the factor as printed, with its mark, and its band."""
     peaks = result.peaks
     its = peaks[(peaks["component"] == component) & (peaks["quantity"] == quantity)]
@@ -187,7 +187,8 @@ def _scaled_peak(result: Result, component: str, quantity: str, factor: float, u
         return BLANK, ""
     row = its.iloc[0]
     times = factor * (in_unit(unit) if row["unit"] == "m/s2" else 1.0)
-    band = _limits(float(row["band_low"]) * times, float(row["band_high"]) * times)
+    # The band of a number that is not for use would mislead.
+    band = _limits(float(row["band_low"]) * times, float(row["band_high"]) * times) if row["usable"] else ""
     mark = at_least(result, component, quantity)
     doubt = any(quantity in touches.peaks for touches in doubts_of(result, component))
     cell = Cell(f"{mark}{number(float(row['value']) * times)}", band, bool(row["usable"]), doubt)
