@@ -19,14 +19,102 @@ from numpy.typing import ArrayLike, NDArray
 
 from .foundation.errors import RecordError
 from .foundation.times import instant_in
-from .foundation.units import ACCELERATION, COUNTS, acceleration_unit
+from .foundation.units import ACCELERATION, COUNTS, acceleration_unit, in_unit, label
 
-__all__ = ["Component", "Earthquake", "Finding", "Record", "Source", "Station"]
+__all__ = [
+    "NO_PERIODS",
+    "PEAKS",
+    "Component",
+    "Earthquake",
+    "Finding",
+    "Quantity",
+    "Record",
+    "Source",
+    "Station",
+    "Touched",
+]
 
 Severity = Literal["note", "doubt", "unfit"]
 
+PEAKS = ("PGA", "PGV", "PGD")
+
 Instant = float | str | np.datetime64
 """s after the first sample of a record, or UTC."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number that a sentence says, with its unit.
+
+    Parameters
+    ----------
+    name : str
+        As among the values of a finding, without the unit: ``"shift"``.
+    value : float
+        In SI units.
+    unit : str
+        ``"m/s2"``, which is said in the unit asked for, or any other.
+    digits : int
+        Significant ones that are said.
+    """
+
+    name: str
+    value: float
+    unit: str
+    digits: int = 3
+
+    def said(self, unit: str = "m/s2") -> str:
+        """Return it in words, an acceleration in `unit`.
+
+        Examples
+        --------
+        >>> Quantity("shift", 0.0041, "m/s2").said("cm/s2")
+        '0.41 cm/s²'
+        """
+        asked = unit if self.unit == "m/s2" else self.unit
+        value = self.value * (in_unit(unit) if self.unit == "m/s2" else 1.0)
+        return f"{value:.{self.digits}g} {label(asked)}"
+
+
+@dataclass(frozen=True)
+class Touched:
+    """The numbers that a finding speaks of: all of them, unless it says otherwise.
+
+    Parameters
+    ----------
+    peaks : tuple of str
+        Of PGA, PGV and PGD.
+    periods : (float, float)
+        First and last period, s, of the spectral ordinates; the first above the last where it is none.
+    alone : bool
+        Whether numbers of single components are meant, too, and not only those that combine both horizontals.
+    """
+
+    peaks: tuple[str, ...] = PEAKS
+    periods: tuple[float, float] = (0.0, math.inf)
+    alone: bool = True
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "peaks", tuple(self.peaks))
+        object.__setattr__(self, "periods", (float(self.periods[0]), float(self.periods[1])))
+
+    @property
+    def spectrum(self) -> bool:
+        """Whether it speaks of any ordinate."""
+        return self.periods[0] <= self.periods[1]
+
+    @property
+    def everything(self) -> bool:
+        """Whether it speaks of all peaks and all ordinates."""
+        return set(self.peaks) == set(PEAKS) and self.periods == (0.0, math.inf)
+
+    def holds(self, period: float) -> bool:
+        """Tell whether it speaks of the ordinate at a period, s."""
+        return self.periods[0] <= period <= self.periods[1]
+
+
+NO_PERIODS = (math.inf, 0.0)
+"""Of a finding that speaks of no spectral ordinate."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +129,7 @@ class Finding:
         ``note``: worth knowing. ``doubt``: some results may be wrong. ``unfit``: results are still computed, and
         should not be used.
     what : str
-        What was seen, in words made from `values`.
+        What was seen, in words made from `values`; accelerations in m/s². Made from `says` where that is given.
     effect : str
         What it does to the results.
     remedy : str
@@ -56,6 +144,10 @@ class Finding:
         What was measured, each key with its unit: ``{"step_m_s2": 0.0041}``.
     confidence : float
         0 to 1: how sure the check is.
+    touches : Touched
+        The numbers it speaks of.
+    says : tuple of str and Quantity
+        The parts of `what`, where it holds an acceleration: `said` writes that in any unit.
     """
 
     name: str
@@ -68,11 +160,27 @@ class Finding:
     span: tuple[float, float] | None = None
     values: Mapping[str, float] = field(default_factory=dict)
     confidence: float = 1.0
+    touches: Touched = Touched()
+    says: tuple[str | Quantity, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.says and not self.what:
+            object.__setattr__(self, "what", self.said())
         if self.span is not None:
             object.__setattr__(self, "span", (float(self.span[0]), float(self.span[1])))
         object.__setattr__(self, "values", {name: float(value) for name, value in self.values.items()})
+
+    def said(self, unit: str = "m/s2") -> str:
+        """Return what was seen in words, accelerations in `unit`.
+
+        Raises
+        ------
+        InputError
+            `unit` is not one of acceleration.
+        """
+        if not self.says:
+            return self.what
+        return "".join(part if isinstance(part, str) else part.said(unit) for part in self.says)
 
     @property
     def where(self) -> str:

@@ -23,6 +23,7 @@ from .chain import (
     correct,
     cut_to_shaking,
     members,
+    narrowed,
     noise_in_peaks,
     noise_in_response,
 )
@@ -364,17 +365,18 @@ def process(
     peaks = _peaks(corrected, rotate, settings, others)
     measures = _measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads)
     peaks = peaks.assign(usable=_usable_peaks(peaks, measures), bound=_bounds(peaks, findings))
+    spectra = _spectra(corrected, settings, unfit, others, threads)
     return Result(
         record=record,
         settings=settings,
         motion=corrected.motion,
         usable_band=corrected.usable_band,
         peaks=peaks,
-        spectra=_spectra(corrected, settings, unfit, others, threads),
+        spectra=spectra,
         measures=measures,
         windows=corrected.windows,
         baseline=corrected.baseline,
-        findings=findings,
+        findings=narrowed(findings, peaks, spectra, corrected.usable_band),
         history=corrected.history.add(*overruled),
         mended=corrected.mended,
     )

@@ -566,7 +566,7 @@ def test_a_high_cut_that_takes_the_peak_is_told():
     kept = np.abs(process(one(shaking()), settings).motion["H1"].acceleration).max()
     whole = np.abs(process(one(shaking()), no_filter()).motion["H1"].acceleration).max()
     assert kept < 0.97 * whole
-    assert f"from {whole:.4g} to {kept:.4g} m/s²" in finding.what
+    assert f"from {whole:.4g} m/s² to {kept:.4g} m/s²" in finding.what
     higher = Settings.from_dict({"filter": {"low_cut": 0, "high_cut": 20.0}})
     assert "peak cut" not in {f.name for f in process(one(shaking()), higher).findings}
 

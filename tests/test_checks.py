@@ -144,7 +144,7 @@ def test_a_peak_of_one_is_plausible_in_any_unit(unit, plausible):
 def test_gals_read_as_m_s2_are_implausible():
     finding = implausible_amplitude(Component("H1", 300.0 * WAVE, dt=0.01))
     assert finding is not None
-    assert "g)" in finding.what
+    assert finding.said("g") == f"the peak would be {finding.values['peak_m_s2'] / 9.80665:.3g} g"
 
 
 @pytest.mark.parametrize(

@@ -667,7 +667,7 @@ def test_record_in_a_wrong_unit_is_named_and_does_not_count(results, readings):
     assert event.stations.set_index("station")["pga_plausible"].to_dict() == {
         "SALT": True, "BELL": True, "QUAY": True, "MOLE": True, "FERN": False, "HEATH": True,
     }  # fmt: skip
-    assert any(note.startswith("FERN: PGA ") and "unit or gain looks wrong" in note for note in event.notes)
+    assert any(note.startswith("FERN: its PGA ") and "unit or gain looks wrong" in note for note in event.notes)
     assert event.local.value == pytest.approx(study(readings.values()).local.value, abs=0.1)
     assert event.local.stations == 4
 

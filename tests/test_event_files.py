@@ -121,7 +121,7 @@ def test_odd_names_do_no_harm(event, tmp_path):
 
 def test_all_files_are_written_with_their_caution(event, tmp_path):
     written = write_event(event, tmp_path / "a" / "b")
-    names = ["event.txt", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png"]
+    names = ["event.txt", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png", "event.html"]
     assert [path.name for path in written] == names
     assert all(path.stat().st_size > 300 for path in written)
     lines = (tmp_path / "a" / "b" / "stations.csv").read_text(encoding="utf-8").splitlines()

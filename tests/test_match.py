@@ -7,14 +7,21 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from strongmotion import Archive, ArchiveError, InputError, process, read
+from strongmotion import Archive, ArchiveError, InputError, Record, process, read
 from strongmotion.archive import Derived, derived_files, export_derived, keep_derived, read_derived
 from strongmotion.chain import integrate_twice
 from strongmotion.cli import app
 from strongmotion.report import match_figure
-from strongmotion.spectra import TargetSpectrum, asce7_spectrum, match_spectrum, response_history, response_spectrum
+from strongmotion.spectra import (
+    TargetSpectrum,
+    asce7_spectrum,
+    match_spectrum,
+    response_history,
+    response_spectrum,
+    spectrogram,
+)
 from strongmotion.spectra.matching import wavelet, wavelet_response, wavelet_width
-from strongmotion.suite import match
+from strongmotion.suite import match, match_pair
 
 TARGET = asce7_spectrum(0.3, 0.2, 8.0)
 
@@ -168,13 +175,92 @@ def test_a_matched_motion_is_kept_apart_from_records(tmp_path, result, matched):
 
 def test_the_figure_shows_before_after_and_target(matched):
     axes = match_figure(matched, "cm/s2").axes
-    assert [panel.get_ylabel().split(",")[0] for panel in axes] == [
+    assert axes[8].get_ylabel().endswith("cm/s²")
+    assert [panel.get_ylabel().split(",")[0] for panel in axes[:8]] == [
         "Acceleration", "Velocity", "Displacement", "Arias intensity so far", "PSA", "PSA to target",
+        "Frequency", "Frequency",
     ]  # fmt: skip
     lines = {line.get_label(): line for line in axes[4].get_lines()}
     np.testing.assert_allclose(lines["matched"].get_ydata(), 100 * matched.motion.psa)
     assert lines[f"target: {TARGET.name}"]
     assert "not a recorded motion" in axes[0].figure.get_suptitle()
+
+
+def test_both_spectrograms_are_shaded_by_one_scale(matched):
+    axes = match_figure(matched, "g").axes
+    shades = [panel.collections[0] for panel in axes[6:8]]
+    assert {shade.get_clim() for shade in shades} == {(-40.0, 0.0)}
+    assert max(shade.get_array().max() for shade in shades) == pytest.approx(0.0, abs=1e-9)
+    for panel in axes[6:8]:
+        low, high = panel.get_ylim()
+        assert low < 1 / 0.9 < 1 / 0.3 < high
+
+
+def test_a_sine_has_its_amplitude_at_its_frequency_and_a_gaussian_of_it_beside():
+    # In closed form: far from its ends a sine of frequency f has A exp(-(f - c)²/2(bc)²) in the band about c.
+    time = np.arange(6000) * 0.005
+    centres = np.array([1.0, 1.6, 2.0, 2.5, 4.0])
+    found = spectrogram(0.7 * np.sin(2 * np.pi * 2.0 * time), 0.005, centres, 0.2)[:, 2500:3500]
+    expected = 0.7 * np.exp(-0.5 * ((2.0 - centres) / (0.2 * centres)) ** 2)
+    np.testing.assert_allclose(found, np.repeat(expected[:, None], 1000, 1), atol=1e-3)
+    # A burst stays where it is.
+    burst = np.zeros(6000)
+    burst[2000] = 1.0
+    at = spectrogram(burst, 0.005, [2.0], 0.2)[0]
+    assert at.argmax() == 2000
+    away = np.arange(-200, 201) * 0.005 * (2 * np.pi * 0.2 * 2.0)
+    np.testing.assert_allclose(at[1800:2201], at[2000] * np.exp(-0.5 * away**2), atol=1e-3 * at[2000])
+    with pytest.raises(InputError, match="Nyquist"):
+        spectrogram(burst, 0.005, [101.0])
+
+
+@pytest.fixture(scope="module")
+def pair(result):
+    return match_pair(result, TARGET, (0.3, 0.9), tolerance=0.08)
+
+
+def test_the_geometric_mean_of_a_pair_follows_the_target_and_each_keeps_its_share(result, pair):
+    assert pair.is_within
+    periods = np.geomspace(0.3, 0.9, 91)
+    psa = {
+        name: [
+            response_spectrum(its, part.motion.dt, periods, quantities=["psa"]).psa[0]
+            for its in (part.motion.scaled, part.motion.acceleration)
+        ]
+        for name, part in pair.parts.items()
+    }
+    mean = np.sqrt(psa["H1"][1] * psa["H2"][1])
+    assert np.abs(mean / TARGET.at(periods) - 1).max() < 0.08
+    # One factor for both, so that neither is made the stronger one.
+    factors = [part.motion.factor for part in pair.parts.values()]
+    assert factors[0] == pytest.approx(factors[1], rel=0.01)
+    before, after = (np.log(psa["H1"][k] / psa["H2"][k]) for k in (0, 1))
+    assert before.std() > 0.1
+    assert np.corrcoef(before, after)[0, 1] > 0.9
+    assert after.mean() == pytest.approx(before.mean(), abs=0.04)
+    goals = [part.target.at(periods) for part in pair.parts.values()]
+    np.testing.assert_allclose(np.sqrt(goals[0] * goals[1]), TARGET.at(periods), rtol=1e-3)
+
+
+def test_what_became_of_the_relation_of_a_pair_is_said(pair):
+    relation = pair.relation.set_index("quantity")
+    one, other = (part.motion for part in pair.parts.values())
+    assert relation.loc["correlation of both accelerations", "matched"] == pytest.approx(
+        np.corrcoef(one.acceleration, other.acceleration)[0, 1]
+    )
+    # RotD100 is never below RotD50 (Boore 2010).
+    assert (relation.loc["RotD100 to target, least"] >= relation.loc["RotD50 to target, least"]).all()
+    assert (relation.loc["RotD100 to target, largest"] >= relation.loc["RotD50 to target, largest"]).all()
+
+
+def test_a_pair_needs_both_horizontals_usable(result):
+    with pytest.raises(InputError, match=r"H1 is not usable from 0\.2 s to 60 s"):
+        match_pair(result, TARGET, (0.2, 60.0))
+    with pytest.raises(InputError, match="rising range"):
+        match_pair(result, TARGET, (1.0, 0.5), keep_unusable=True)
+    alone = process(Record.from_arrays({"H1": result.record.components[0].samples}, dt=result.record.dt, unit="m/s2"))
+    with pytest.raises(InputError, match="no pair"):
+        match_pair(alone, TARGET, (0.3, 0.9))
 
 
 def test_the_command_matches_shows_and_keeps(tmp_path, result):
@@ -189,3 +275,16 @@ def test_the_command_matches_shows_and_keeps(tmp_path, result):
     assert len(derived_files(archive)) == 1
     assert (tmp_path / "m.png").exists()
     assert read(next((tmp_path / "out").iterdir())).components[0].unit == "g"
+
+
+def test_the_command_adjusts_a_pair(tmp_path, result):
+    archive = Archive(tmp_path / "a", create=True)
+    archive.add(result)
+    words = ["match", str(archive.folder), "XX.QUAY", "--target", "asce7:sds=0.3,sd1=0.2,tl=8", "--range", "0.4", "0.8",
+             "--tolerance", "0.1", "--component", "geometric mean", "--unit", "cm/s2"]  # fmt: skip
+    shown = CliRunner().invoke(app, [*words, "--figure", str(tmp_path / "m.png")])
+    assert shown.exit_code == 0, shown.output
+    assert "Largest departure of the geometric mean" in shown.output
+    assert {read_derived(path).component for path in derived_files(archive)} == {"H1", "H2"}
+    assert (tmp_path / "m.H1.png").exists()
+    assert (tmp_path / "m.H2.png").exists()

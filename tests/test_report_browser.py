@@ -13,14 +13,17 @@ import pytest
 
 from benchmarks.report import invented_catalogue, page_of
 from strongmotion import Archive, process, read
-from strongmotion.report import write_report
+from strongmotion.event import study_archive
+from strongmotion.report import write_event, write_report, write_suite_page
+from strongmotion.spectra import asce7_spectrum
+from strongmotion.suite import compare, spectra_of
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="needs Chromium and its driver: apt-get install chromium chromium-driver"
 )
 DEMO = Path(__file__).parents[1] / "demo_records"
-WIDTHS = (360, 800, 1600)
+WIDTHS = (360, 800, 1280, 1600, 2560)
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +35,11 @@ def pages(tmp_path_factory):
     written = write_report(archive, folder / "pages", unit="g")
     assert written.failed == []
     written.results = {record: archive[record] for record in archive.ids()}
+    target = asce7_spectrum(0.3, 0.2, 8.0)
+    suite = spectra_of(written.results.values())
+    compared = compare(suite, target, (0.2, 2.0))
+    written.suite = write_suite_page(suite, target, compared, folder / "suite.html", "g", archive.catalogue("g"))
+    written.event = write_event(study_archive(archive), folder / "event", "g")[-1]
     return written
 
 
@@ -65,10 +73,11 @@ def show(browser, path, width=1600):
     raise AssertionError("the script of the page did not finish")
 
 
-@pytest.fixture(params=["record", "unfit record", "archive"])
+@pytest.fixture(params=["record", "unfit record", "archive", "suite", "event"])
 def path(request, pages):
     by_code = {path.stem.split(".")[1]: path for path in pages.pages}
-    return {"record": by_code["QUAY"], "unfit record": by_code["BELL"], "archive": pages.index}[request.param]
+    whole = {"archive": pages.index, "suite": pages.suite, "event": pages.event}
+    return {"record": by_code["QUAY"], "unfit record": by_code["BELL"], **whole}[request.param]
 
 
 def test_no_complaint_and_no_request_but_for_the_page_itself(browser, path):
@@ -81,7 +90,9 @@ def test_no_complaint_and_no_request_but_for_the_page_itself(browser, path):
     asked = [
         message["params"]["request"]["url"] for message in messages if message["method"] == "Network.requestWillBeSent"
     ]
-    assert asked == [path.as_uri()]
+    assert [url for url in asked if not url.startswith("data:")] == [
+        path.as_uri()
+    ]  # what is in the page is not asked for
 
 
 def test_a_policy_in_each_page_lets_nothing_run_but_its_own_script(browser, path):
@@ -107,9 +118,9 @@ def test_everything_is_in_sight_without_scrolling_sideways(browser, path, width)
         ".map(picture => { const box = picture.getBoundingClientRect(), text = picture.querySelector('text');"
         " return [box.left, box.right, box.width, box.height, text ? text.getBoundingClientRect().height : 0]; })"
     )
-    assert len(figures) >= 3
+    assert len(figures) >= {"suite": 1, "event": 0}.get(path.stem, 3)
     for left, right, wide, high, text in figures:
-        assert 0 <= left < right <= width
+        assert 0 <= left < right <= (max(width, 650) if path.stem == "suite" else width)  # which scrolls in its own box
         assert min(wide, high) > 80
         assert text > 0
 
@@ -126,6 +137,14 @@ def test_no_text_of_a_figure_is_cut_off(browser, path, width):
         "   box.top < frame.top - 1 || box.bottom > frame.bottom + 1); }).map(text => text.textContent); })"
     )
     assert cut == []
+
+
+def test_the_verdict_is_whole_on_a_narrow_screen(browser, pages):
+    for page in pages.pages:
+        show(browser, page, 360)
+        assert browser.execute_script(
+            "const box = document.querySelector('.verdict .scroll'); return box.scrollWidth <= box.clientWidth"
+        ), page.stem
 
 
 def test_title_headings_and_language(browser, path):
@@ -152,9 +171,57 @@ def test_every_picture_has_a_text_alternative(browser, path):
     assert unnamed == 0
 
 
+def test_no_text_is_under_eleven_pixels_at_1280(browser, path):
+    show(browser, path, 1280)
+    small = browser.execute_script(
+        """
+        const small = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+        while (walk.nextNode()) {
+          const text = walk.currentNode.textContent.trim(), element = walk.currentNode.parentElement;
+          if (!text || element.closest('script, style, title, desc, noscript, .skip')) continue;
+          if (!element.getClientRects().length) continue;
+          const scale = element instanceof SVGElement ? Math.abs(element.ownerSVGElement.getScreenCTM().a) : 1;
+          const size = parseFloat(getComputedStyle(element).fontSize) * scale;
+          if (size < 11) small.push([text, size]);
+        }
+        return small;
+        """
+    )
+    assert small == []
+
+
+@pytest.mark.parametrize("width", [360, 800, 1280, 1600, 2560])
+def test_no_label_of_a_figure_lies_on_another(browser, path, width):
+    show(browser, path, width)
+    # Without script the still pictures are shown, too.
+    browser.execute_script("document.documentElement.classList.remove('zooming')")
+    met = browser.execute_script(
+        """
+        return Array.from(document.querySelectorAll('figure svg')).flatMap(picture => {
+          const scale = Math.abs(picture.getScreenCTM().a), met = [];
+          const texts = Array.from(picture.querySelectorAll('text')).filter(one => one.getClientRects().length)
+            .map(one => [one.textContent, one.getBoundingClientRect(), parseFloat(getComputedStyle(one).fontSize)]);
+          texts.forEach(([a, one, size], i) => texts.slice(i + 1).forEach(([b, two]) => {
+            const across = Math.min(one.right, two.right) - Math.max(one.left, two.left);
+            const up = Math.min(one.bottom, two.bottom) - Math.max(one.top, two.top);
+            // Boxes hold the room of accents and descenders: letters meet when more than a third of a line does.
+            if (across > 1 && up > 0.34 * size * scale) met.push([a, b, across, up]);
+          }));
+          return met;
+        });
+        """
+    )
+    assert met == []
+
+
 # WCAG 2.1, success criterion 1.4.3 and its definitions of relative luminance and contrast ratio.
-def test_contrast_of_text_is_at_least_four_and_a_half(browser, path):
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_contrast_of_text_is_at_least_four_and_a_half(browser, path, scheme):
+    wanted = [{"name": "prefers-color-scheme", "value": scheme}]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": wanted})
     show(browser, path)
+    paper = browser.execute_script("return getComputedStyle(document.body).backgroundColor")
+    assert (paper == "rgb(255, 255, 255)") == (scheme == "light")
     poor = browser.execute_script(
         """
         function parts(colour) { return (colour.match(/[\\d.]+/g) || []).map(Number); }
@@ -177,7 +244,13 @@ def test_contrast_of_text_is_at_least_four_and_a_half(browser, path):
           if (!element.getClientRects().length) continue;
           const style = getComputedStyle(element), drawn = element instanceof SVGElement;
           if (element.closest('button:disabled')) continue;
-          const ink = parts(drawn ? style.fill : style.color);
+          let ink = parts(drawn ? style.fill : style.color);
+          // A figure is turned about on dark paper; of texts that are grey that is the whole of it.
+          if (drawn && getComputedStyle(element.ownerSVGElement).filter !== 'none') {
+            const grey = Math.max(...ink.slice(0, 3)) - Math.min(...ink.slice(0, 3)) < 3;
+            if (!grey) continue;
+            ink = ink.map((c, i) => i < 3 ? 255 - c : c);
+          }
           const opacity = drawn ? +style.opacity * +style.fillOpacity : 1;
           const paper = behind(element);
           const seen = ink.slice(0, 3).map((c, i) => c * opacity + paper[i] * (1 - opacity));
@@ -187,6 +260,7 @@ def test_contrast_of_text_is_at_least_four_and_a_half(browser, path):
         return poor;
         """
     )
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
     assert poor == []
 
 
@@ -330,6 +404,73 @@ def test_worst_finding_stays_in_sight_however_the_table_is_scrolled(browser, pag
         ".filter(box => box.left < 0 || box.right > innerWidth || box.width === 0).length"
     )
     assert outside == 0
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_worst_finding_of_a_suite_stays_in_sight(browser, pages, width):
+    show(browser, pages.suite, width)
+    outside = browser.execute_script(
+        "document.querySelectorAll('.scroll').forEach(box => { box.scrollLeft = 1e6; });"
+        "return Array.from(document.querySelectorAll('#suite-table .badge')).map(b => b.getBoundingClientRect())"
+        ".filter(box => box.left < 0 || box.right > innerWidth || box.width === 0).length"
+    )
+    assert outside == 0
+
+
+def test_a_record_of_a_suite_is_named_when_its_line_or_its_row_is_pointed_at(browser, pages):
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.by import By
+
+    show(browser, pages.suite, 1280)
+    pointed = browser.find_element(By.ID, "pointed")
+    rows = browser.find_elements(By.CSS_SELECTOR, "#suite-table tbody tr")
+    assert len(rows) == 2
+    for row in rows:
+        name = row.find_element(By.TAG_NAME, "th").text
+        width = (
+            "return getComputedStyle(document.querySelector(`.line[data-line=${arguments[0].dataset.line}] path`))"
+            ".strokeWidth"
+        )
+        before = browser.execute_script(width, row)
+        ActionChains(browser).move_to_element(row).perform()
+        assert pointed.text.startswith(f"{name}, times ")
+        assert float(browser.execute_script(width, row)[:-2]) > float(before[:-2])
+        # A place on the line, near its end, where it lies apart from the other.
+        x, y = browser.execute_script(
+            "const path = document.querySelector(`.line[data-line=${arguments[0].dataset.line}] path`);"
+            "path.scrollIntoView({block: 'center'});"
+            "const at = path.getPointAtLength(path.getTotalLength() * 0.97).matrixTransform(path.getScreenCTM());"
+            "return [at.x, at.y];",
+            row,
+        )
+        actions = ActionChains(browser)
+        actions.w3c_actions.pointer_action.move_to_location(int(x), int(y))
+        actions.perform()
+        assert pointed.text.startswith(f"{name}, times ")
+        assert "pointed" in row.get_attribute("class")
+    browser.execute_script("arguments[0].focus()", rows[0])
+    assert pointed.text.startswith(rows[0].find_element(By.TAG_NAME, "th").text)
+
+
+def test_the_table_of_a_suite_sorts(browser, pages):
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.common.keys import Keys
+
+    show(browser, pages.suite, 1280)
+    buttons = {one.text: one for one in browser.find_elements(By.CSS_SELECTOR, "#suite-table thead button")}
+
+    def factors():
+        return [
+            float(row.find_elements(By.CSS_SELECTOR, "td.number")[0].text.split()[0])
+            for row in browser.find_elements(By.CSS_SELECTOR, "#suite-table tbody tr")
+        ]
+
+    buttons["Factor"].click()
+    assert factors() == sorted(factors())
+    buttons["Factor"].send_keys(Keys.ENTER)
+    assert factors() == sorted(factors(), reverse=True)
+    heading = buttons["Factor"].find_element(By.XPATH, "..")
+    assert heading.get_attribute("aria-sort") == "descending"
 
 
 def test_filter_and_links_work(browser, pages):

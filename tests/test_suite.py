@@ -160,6 +160,56 @@ def test_200_random_archives_are_chosen_from_as_brute_force_does():
     assert compared > 50
 
 
+@settings(max_examples=10)
+@given(st.integers(0, 10**6), st.integers(5, 8), st.integers(2, 4), st.sampled_from([0.2, 0.5, 0.7]))
+def test_a_choice_with_a_spread_equals_brute_force(seed, n, count, sigma):
+    spectra = made(n, seed, scatter=0.1)
+    goal = dataclasses.replace(FLAT, spread=np.array([sigma, sigma]))
+    rules = SelectionRules(factors=(0.3, 3.0), tolerance=0.4, below=0.3, gap=0.0, spread=0.8)
+    ratio = np.log(spectra.psa / 4.0)
+    own = ratio - ratio.mean(axis=1, keepdims=True)  # with its own best factor
+    cost, least = shape_misfit(ratio), np.inf
+    lowest, highest = 0.2 * sigma if sigma > 0.4 else 0.0, 1.8 * max(sigma, 0.4)
+    for subset in map(list, itertools.combinations(range(n), count)):
+        variance = (own[subset] ** 2).sum(axis=0) / (count - 1)
+        kept = (variance >= lowest**2).all() and (variance <= highest**2).all()
+        if kept and np.isfinite(least_by_brute_force(some(spectra, subset), count, rules)):
+            least = min(least, float(cost[subset].sum()))
+    if not np.isfinite(least):
+        with pytest.raises(InputError, match="its spread within 80 %"):
+            select(spectra, goal, (0.1, 4.0), count, rules)
+        return
+    assert select(spectra, goal, (0.1, 4.0), count, rules).cost == pytest.approx(least, abs=1e-6)
+
+
+def some(spectra, rows):
+    """Return some records of a suite."""
+    return dataclasses.replace(
+        spectra, records=tuple(spectra.records[i] for i in rows), events=tuple(spectra.events[i] for i in rows),
+        stations=tuple(spectra.stations[i] for i in rows), psa=spectra.psa[rows], low=spectra.low[rows],
+        high=spectra.high[rows], usable=spectra.usable[rows],
+    )  # fmt: skip
+
+
+def test_a_suite_has_the_spread_of_its_target():
+    spectra = made(300, 11, scatter=0.2)
+    wanted = np.array([0.45, 0.2])
+    goal = TargetSpectrum([0.05, 10.0], [4.0, 4.0], spread=wanted)
+    rules = SelectionRules(tolerance=0.1, spread=0.25, time_limit=20.0, gap=0.05)
+    found = select(spectra, goal, (0.1, 4.0), 20, rules)
+    at = goal.spread_at(found.periods)
+    assert (np.abs(found.spread / at - 1) < 0.3).all()
+    # Without a spread the closest shapes are taken, which scatter less.
+    without = select(spectra, FLAT, (0.1, 4.0), 20, rules)
+    assert without.spread.mean() < found.spread.mean()
+
+
+def test_a_target_is_brought_to_the_damping_asked():
+    goal = target_named("ec8:ag=2,s=1.2,tb=0.15,tc=0.5,td=2", 0.1)
+    assert goal.damping == 0.1
+    assert goal.at([0.3])[0] == pytest.approx(6.0 * np.sqrt(2 / 3))
+
+
 def test_a_choice_is_reproducible_and_proves_its_gap():
     spectra = made(120, 3)
     rules = SelectionRules(tolerance=0.05)
@@ -195,8 +245,21 @@ def test_the_table_is_in_the_unit_and_leaves_empty_what_is_not_usable(unit, fact
     assert np.isnan(long[column].iloc[-1])
     assert np.isfinite(spectra.table(unit, keep_unusable=True)[column]).all()
     wide = spectra.table(unit, wide=True)
-    assert wide.shape == (2, 13)
+    assert wide.shape == (2, 15)
     assert np.isnan(wide.iloc[1, -1])
+    assert wide["usable_from_s"].tolist() == [PERIODS[0]] * 2
+    assert wide["usable_to_s"].tolist() == [PERIODS[-1], PERIODS[-2]]
+    none = made(2, usable=np.zeros((2, 12), bool)).table(unit, wide=True, keep_unusable=True)
+    assert none[["usable_from_s", "usable_to_s"]].isna().all(axis=None)
+
+
+def test_spectra_are_narrowed_to_periods_they_hold():
+    spectra = made(3)
+    some = spectra.at([PERIODS[4], PERIODS[1]])
+    np.testing.assert_array_equal(some.periods, PERIODS[[1, 4]])
+    np.testing.assert_array_equal(some.psa, spectra.psa[:, [1, 4]])
+    with pytest.raises(InputError, match=r"no spectra at 0\.12 s"):
+        spectra.at([0.12])
 
 
 def test_spectra_are_those_of_the_results():

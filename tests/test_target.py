@@ -118,6 +118,18 @@ def test_ec8_damping(damping, eta):
     assert target.damping == damping
 
 
+@pytest.mark.parametrize("damping", [0.0, 0.02, 0.1, 0.3])
+def test_a_damped_spectrum_is_that_of_en_1998(damping):
+    whole = ec8_elastic_spectrum(2.5, **GROUND_B, damping=damping)
+    damped = ec8_elastic_spectrum(2.5, **GROUND_B).damped(damping)
+    periods = np.linspace(0.0, 4.0, 200)
+    np.testing.assert_allclose(damped.at(periods), whole.at(periods), rtol=1e-12)
+    assert damped.damping == damping
+    assert "EN 1998-1 (3.6)" in damped.name
+    with pytest.raises(InputError, match="from 5 % damping"):
+        damped.damped(0.05)
+
+
 def test_ec8_ends_at_four_seconds():
     with pytest.raises(InputError, match="4 s"):
         ec8_elastic_spectrum(2.5, **GROUND_B).at(4.01)
@@ -200,9 +212,25 @@ def test_table_units(tmp_path, unit, factor):
     assert target_from_table(file, name="site").name == "site"
 
 
+def test_a_table_may_hold_a_spread(tmp_path):
+    file = tmp_path / "conditional.csv"
+    file.write_text("period [s],psa [g],sigma [ln]\n0.1,1.0,0.6\n1,0.5,0\n10,0.05,0.8\n", encoding="utf-8")
+    target = target_from_table(file)
+    np.testing.assert_allclose(target.spread_at([0.1, 1.0, np.sqrt(10.0)]), [0.6, 0.0, 0.4], atol=1e-12)
+    np.testing.assert_allclose(target.damped(0.1).spread, target.spread)
+    assert TargetSpectrum([0.1, 1.0], [1.0, 1.0]).spread_at([0.5]) is None
+    with pytest.raises(InputError, match="a spread a period"):
+        TargetSpectrum([0.1, 1.0], [1.0, 1.0], spread=np.array([0.5]))
+    with pytest.raises(InputError, match="covers"):
+        target.spread_at([20.0])
+
+
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [
+        ("period [s],psa [g],sigma [ln]\n0.1,1,0.5\n1,1\n", 3, "three numbers"),
+        ("period [s],psa [g],sigma [ln]\n0.1,1,-0.5\n1,1,1\n", 2, "three numbers"),
+        ("period [s],psa [g],sigma\n0.1,1,0.5\n1,1,1\n", 1, "expected the row"),
         ("", None, "no row"),
         ("# only a remark\n", None, "no row"),
         ("0.1,1.0\n0.2,1.0\n", 1, "expected the row"),
@@ -245,15 +273,15 @@ PERIODS = np.geomspace(0.05, 3.0, 40)
 def test_best_scale_recovers_a_known_factor(factor):
     target = ec8_elastic_spectrum(2.5, **GROUND_B)
     psa = target.at(PERIODS) / factor
-    assert best_scale(target, PERIODS, psa, (0.2, 2.0)) == pytest.approx(factor, rel=1e-12)
-    np.testing.assert_allclose(ratio(target, PERIODS, psa), 1 / factor, rtol=1e-12)
+    assert best_scale(target, PERIODS, psa, (0.2, 2.0), unit="m/s2") == pytest.approx(factor, rel=1e-12)
+    np.testing.assert_allclose(ratio(target, PERIODS, psa, unit="m/s2"), 1 / factor, rtol=1e-12)
 
 
 @given(seed=st.integers(0, 10_000), off=st.sampled_from([0.99, 1.01]))
 def test_best_scale_leaves_the_least_misfit(seed, off):
     target = asce7_spectrum(1.0, 0.6, 8.0)
     psa = target.at(PERIODS) * np.exp(np.random.default_rng(seed).normal(0, 0.5, PERIODS.size))
-    best = best_scale(target, PERIODS, psa, (0.1, 1.0))
+    best = best_scale(target, PERIODS, psa, (0.1, 1.0), unit="m/s2")
 
     def misfit(scale):
         inside = (PERIODS >= 0.1) & (PERIODS <= 1.0)
@@ -266,7 +294,7 @@ def test_only_the_range_counts():
     target = TargetSpectrum([0.1, 2.0], [4.0, 4.0])
     # Outside the range neither a zero nor a period that the target does not cover matters; its ends are inside.
     psa = np.array([0.0, 2.0, 8.0, 2.0, 100.0])
-    scale = best_scale(target, [0.01, 0.2, 0.5, 1.0, 5.0], psa, (0.2, 1.0))
+    scale = best_scale(target, [0.01, 0.2, 0.5, 1.0, 5.0], psa, (0.2, 1.0), unit="m/s2")
     assert scale == pytest.approx((2 * 0.5 * 2) ** (1 / 3), rel=1e-12)
 
 
@@ -284,9 +312,21 @@ def test_only_the_range_counts():
 def test_wrong_comparisons(psa, period_range, words):
     target = TargetSpectrum([0.1, 0.9], [4.0, 4.0])
     with pytest.raises(InputError, match=words):
-        best_scale(target, [0.2, 1.0 if "covers" in words else 0.8], psa, period_range)
+        best_scale(target, [0.2, 1.0 if "covers" in words else 0.8], psa, period_range, unit="m/s2")
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("m/s2", 1.0), ("cm/s2", 100.0), ("g", 1 / G)])
+def test_a_factor_does_not_depend_on_the_unit_and_a_bare_array_must_name_it(unit, factor):
+    target = ec8_elastic_spectrum(2.5, **GROUND_B)
+    psa = np.linspace(1.0, 4.0, PERIODS.size)
+    expected = best_scale(target, PERIODS, psa, (0.2, 2.0), unit="m/s2")
+    assert best_scale(target, PERIODS, factor * psa, (0.2, 2.0), unit=unit) == pytest.approx(expected, rel=1e-12)
+    with pytest.raises(TypeError, match="unit"):
+        best_scale(target, PERIODS, psa, (0.2, 2.0))
+    with pytest.raises(InputError, match="unknown unit"):
+        ratio(target, PERIODS, psa, unit="furlong")
 
 
 def test_ratio_wants_like_shapes():
     with pytest.raises(InputError, match="a PSA a period"):
-        ratio(TargetSpectrum([0.1, 1.0], [4.0, 4.0]), [0.2, 0.3], [1.0])
+        ratio(TargetSpectrum([0.1, 1.0], [4.0, 4.0]), [0.2, 0.3], [1.0], unit="m/s2")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ..foundation.errors import SettingsError
 from ..motion import Entry, History, Motion
-from ..record import Finding, Record
+from ..record import Finding, Record, Touched
 from ..settings import AUTO, FilterSettings, Settings
 from .acceleration import to_acceleration
 from .band import Band
@@ -26,6 +26,7 @@ from .order import in_order, step
 from .pad import pad_ends
 from .rivals import BaselineModel
 from .shaking import Shock, cut_entry, cut_to_shaking, cut_to_shocks, shaking_in
+from .touched import narrowed
 from .windows import Windows, find_windows
 
 __all__ = [
@@ -54,6 +55,7 @@ __all__ = [
     "integrate_twice",
     "members",
     "mend",
+    "narrowed",
     "noise_in_peaks",
     "noise_in_response",
     "pad_ends",
@@ -230,4 +232,5 @@ def _not_at_right_angles(record: Record) -> Finding:
         values={"azimuth_H1_degrees": one or 0.0, "azimuth_H2_degrees": two or 0.0},
         effect="the two are not rotated: RotD needs components at right angles",
         remedy="correct the azimuths, or rotate the components before processing",
+        touches=Touched(alone=False),
     )  # fmt: skip

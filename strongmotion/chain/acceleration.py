@@ -38,7 +38,7 @@ def to_acceleration(component: Component) -> Motion:
     per = "count" if component.unit == COUNTS else component.unit
     return motion.after(
         STEP,
-        f"Multiplied raw samples by {component.scale:.9g} m/s² per {per}",
+        f"Multiplied raw samples by their factor, acceleration per {per}",
         {
             "unit": component.unit,
             "factor_m_s2": component.scale,

@@ -18,7 +18,7 @@ from scipy.fft import next_fast_len, rfft, rfftfreq
 from scipy.signal.windows import tukey
 
 from ..motion import Entry, Motion
-from ..record import Finding
+from ..record import Finding, Touched
 from ..settings import AUTO, FilterSettings
 from ..spectra import fourier_spectrum, konno_ohmachi
 from .band import Band
@@ -381,6 +381,7 @@ def _no_common_band(given: Sequence[str]) -> Finding:
         what="a low-cut given in the settings is lower than the other horizontal's" if given else why,
         effect="each horizontal keeps its own band, and the two are not rotated",
         remedy="look at both components; set filter.low_cut and filter.high_cut by hand",
+        touches=Touched(alone=False),
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..motion import Entry, Motion
-from ..record import Finding
+from ..record import Finding, Quantity, Touched
 from .band import Band
 from .corners import HIGHEST, SignalAndNoise
 from .filter import butterworth_gain, filter_band
@@ -105,6 +105,7 @@ def check_end(
                 component=motion.component,
                 span=(end, end),
                 values={"end_velocity_to_peak": end_velocity, "end_displacement_to_peak": end_displacement},
+                touches=Touched(("PGV", "PGD")),
             )
         )  # fmt: skip
     if before is not None and before > LARGEST_BEFORE:
@@ -119,6 +120,7 @@ def check_end(
                 span=(0.0, onset * motion.dt),
                 values={"displacement_before_onset_to_peak": before},
                 confidence=0.7,
+                touches=Touched(("PGD",)),
             )
         )  # fmt: skip
     return checked, tuple(findings)
@@ -240,8 +242,7 @@ def check_peak(
             continue
         findings.append(
             Finding(
-                "peak cut", "unfit" if chosen and kept < (1.0 - TOO_MUCH) * whole else "doubt",
-                what=f"the {which} of {corner:.3g} Hz changes the peak from {whole:.4g} to {kept:.4g} m/s²",
+                "peak cut", "unfit" if chosen and kept < (1.0 - TOO_MUCH) * whole else "doubt", what="",
                 effect="if what it took is motion and not noise, PGA and spectra at "
                 f"{'long' if which == 'low-cut' else 'short'} periods are wrong by as much",
                 remedy=f"look whether the record is quiet before the onset, and set onset.time; or set "
@@ -249,6 +250,10 @@ def check_peak(
                 component=padded.component,
                 values={f"{which.replace('-', '_')}_hz": corner, "peak_before_m_s2": whole, "peak_after_m_s2": kept},
                 confidence=0.8,
+                says=(
+                    f"the {which} of {corner:.3g} Hz changes the peak from ", Quantity("peak_before", whole, "m/s2", 4),
+                    " to ", Quantity("peak_after", kept, "m/s2", 4),
+                ),
             )
         )  # fmt: skip
     return tuple(findings)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, toeplitz
 
 from ..motion import Motion
-from ..record import Finding
+from ..record import Finding, Quantity
 from ..settings import MendSettings
 from .order import step
 
@@ -157,9 +157,7 @@ def _said(component: str, mended: Sequence[Mended]) -> list[Finding]:
         count, error = sum(one.samples for one in its), max(one.error for one in its)
         findings.append(
             Finding(
-                "mended", "doubt",
-                what=f"{count} samples of {len(its)} {kind} stretches were replaced by an estimate, "
-                f"uncertain by {error:.3g} m/s²",
+                "mended", "doubt", what="",
                 effect="peaks and spectra may be those of the estimate",
                 remedy="compare with mending switched off; the raw samples are in the record",
                 component=component,
@@ -169,6 +167,10 @@ def _said(component: str, mended: Sequence[Mended]) -> list[Finding]:
                     "largest_change_m_s2": max(one.largest for one in its),
                 },
                 confidence=0.9,
+                says=(
+                    f"{count} samples of {len(its)} {kind} stretches were replaced by an estimate, uncertain by ",
+                    Quantity("error", error, "m/s2"),
+                ),
             )
         )  # fmt: skip
     return findings

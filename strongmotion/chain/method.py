@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..motion import Entry, Motion, Value
-from ..record import Finding
+from ..record import NO_PERIODS, Finding, Quantity, Touched
 from ..settings import AUTO, BaselineSettings
 from .baseline import Shift, fit_shift, remove_polynomial, remove_shift
 from .integrate import integrate_twice
@@ -245,18 +245,19 @@ def _matters(motion: Motion, shift: Shift) -> bool:
 
 def _shifted(motion: Motion, shift: Shift) -> Finding:
     half = shift.half_length
-    what = f"the baseline of acceleration shifted by {shift.size:.3g} m/s²"
+    says: list[str | Quantity] = ["the baseline of acceleration shifted by ", Quantity("shift", shift.size, "m/s2")]
     if shift.transient:
-        what += f", and by {shift.transient:.3g} m/s² for a while"
+        says += [", and by ", Quantity("transient", shift.transient, "m/s2"), " for a while"]
     return Finding(
-        "baseline shift", "doubt",
-        what=f"{what}: velocity does not come to rest after the shaking",
+        "baseline shift", "doubt", what="",
         effect="it was removed; velocity, displacement and long-period spectra depend on when and how it moved",
         remedy="look for tilt, spikes and clipping; compare the methods with baseline.method",
         component=motion.component,
         span=(shift.middle - half, shift.middle + half),
         values={"shift_m_s2": shift.size, "transient_m_s2": shift.transient},
         confidence=0.9,
+        touches=Touched(("PGV", "PGD")),
+        says=(*says, ": velocity does not come to rest after the shaking"),
     )  # fmt: skip
 
 
@@ -270,6 +271,7 @@ def _displaced(name: str, offset: PermanentDisplacement, method: str) -> Finding
         component=name,
         values={"displacement_m": offset.value, "low_m": offset.low, "high_m": offset.high},
         confidence=0.9,
+        touches=Touched(("PGD",), NO_PERIODS),
     )  # fmt: skip
 
 
@@ -282,4 +284,5 @@ def _not_resolved(name: str, low: float, high: float) -> Finding:
         component=name,
         values={"low_m": low, "high_m": high},
         confidence=0.9,
+        touches=Touched(("PGD",), NO_PERIODS),
     )  # fmt: skip

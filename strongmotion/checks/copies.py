@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from ..record import Component, Finding, Record
+from ..record import Component, Finding, Record, Touched
 
 __all__ = ["duplicated_components", "reversed_polarity"]
 
@@ -62,6 +62,7 @@ def reversed_polarity(record: Record) -> tuple[Finding, ...]:
                     effect="the sign of one of them is wrong, and so is what is rotated or added up from it",
                     remedy="find out which by the instrument's papers or by a neighbour; give its true azimuth and dip",
                     confidence=0.9,
+                    touches=Touched(alone=False),
                 )
             )  # fmt: skip
     return tuple(found)

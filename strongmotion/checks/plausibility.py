@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..foundation.units import COUNTS, G
-from ..record import Component, Finding
+from ..record import Component, Finding, Quantity
 from ._prepared import prepared
 
 __all__ = ["implausible_amplitude", "implausible_interval", "looks_processed", "negative_sensitivity", "too_short"]
@@ -46,13 +46,13 @@ def implausible_amplitude(component: Component) -> Finding | None:
         return None
     impossible = not IMPOSSIBLE[1] <= peak <= IMPOSSIBLE[0]
     return Finding(
-        "implausible amplitude", "unfit" if impossible else "doubt",
-        what=f"the peak would be {peak:.3g} m/s² ({peak / G:.3g} g)",
+        "implausible amplitude", "unfit" if impossible else "doubt", what="",
         effect="every result is wrong by the same factor if the unit or the sensitivity is",
         remedy="check the unit and the sensitivity",
         component=component.name,
         values={"peak_m_s2": float(peak)},
         confidence=0.9,
+        says=("the peak would be ", Quantity("peak", float(peak), "m/s2")),
     )  # fmt: skip
 
 

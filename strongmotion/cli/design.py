@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -19,15 +19,24 @@ from .tables import Progress, cell, complain, count, show_table
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..archive import Archive
     from ..result import Result
-    from ..suite import Comparison, Selection, SuiteSpectra
+    from ..spectra import TargetSpectrum
+    from ..suite import Comparison, Match, Selection, SuiteSpectra
+
+MOST_SHOWN = 12
+"""Columns of the table of spectra that is printed."""
+
+SHOWN = (0.1, 0.2, 0.5, 1.0, 2.0, 4.0)
+"""Periods of the table of spectra that is printed, s."""
 
 Target = Annotated[
     str,
     typer.Option(
         "--target", metavar="FILE|SHAPE",
-        help="A CSV file of period [s],psa [g], or a code shape: asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or "
-        "ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s).",
+        help="A CSV file of period [s],psa [g] and, where it has a spread, sigma [ln]; or a code shape: "
+        "asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s). For 5 % damping; "
+        "brought to another by EN 1998-1 (3.6).",
     ),
 ]  # fmt: skip
 Range = Annotated[
@@ -39,6 +48,13 @@ ComponentName = Annotated[
 Damping = Annotated[float, typer.Option("--damping", metavar="Z", help="Fraction of critical damping.")]
 Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")]
 Figure = Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw the suite and the target.")]
+Page = Annotated[
+    Path | None, typer.Option("--page", metavar="F.html", help="Write a page of the suite to read in a browser.")
+]
+Summary = Annotated[
+    Path | None, typer.Option("--summary", metavar="F.pdf", help="Write two pages of PDF on the suite, for a client.")
+]
+Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Of the PDF.")]
 
 
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
@@ -48,6 +64,9 @@ def spectra(
     damping: Damping = 0.05,
     unit: Unit = "m/s2",
     where: Where = "",
+    periods: Annotated[
+        str, typer.Option("--periods", metavar="T,T,...", help="Only these periods, s, of those of the records.")
+    ] = "",
     wide: Annotated[bool, typer.Option("--wide", help="A row a record, a column a period.")] = False,
     keep_unusable: Annotated[
         bool, typer.Option("--keep-unusable", help="Fill in ordinates outside the usable band; they keep their mark.")
@@ -64,25 +83,45 @@ def spectra(
     Examples:
       strongmotion spectra archive --unit g --csv spectra.csv
       strongmotion spectra archive --component H1 --wide --csv h1.csv
+      strongmotion spectra archive --periods 0.2,1,3 --unit g
     """
     from ..archive import write_catalogue
 
     suite = _suite(archive, where, component, damping)
+    if periods:
+        suite = suite.at(_numbers_in(periods))
     table = suite.table(unit, wide, keep_unusable)
     write_catalogue(table, csv, parquet, excel)
     written = [str(path) for path in (csv, parquet, excel) if path is not None]
     if written:
         typer.echo(f"{count(len(suite), 'record')} at {count(suite.periods.size, 'period')}: {', '.join(written)}.")
     else:
-        shown = suite.table(unit, True, keep_unusable)
-        some = [shown.columns[0], *(name for name in shown.columns[1:] if _period(name) in (0.1, 0.2, 0.5, 1, 2, 4))]
-        show_table([name.replace("_", " ") for name in some], shown[some].map(cell).to_numpy().tolist())
+        places = [place for place, period in enumerate(suite.periods) if periods or period in SHOWN][:MOST_SHOWN]
+        rows = [
+            [record, *(_ordinate(psa[k] * in_unit(unit), usable[k], keep_unusable) for k in places)]
+            for record, psa, usable in zip(suite.records, suite.psa, suite.usable, strict=True)
+        ]
+        show_table(["record", *(f"PSA {suite.periods[k]:g} s {unit}" for k in places)], rows)
+        if keep_unusable and not suite.usable[:, places].all():
+            typer.echo("* outside the usable band.")
         typer.echo("The whole table: --csv F.")
     typer.echo(CAUTION)
 
 
-def _period(column: str) -> float:
-    return float(column.split("_")[1].removesuffix("s"))
+def _numbers_in(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.replace(",", " ").split()]
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no list of periods", source="--periods", remedy="Write --periods 0.2,1,3"
+        ) from None
+
+
+def _ordinate(value: float, usable: bool, keep_unusable: bool) -> str:
+    """Return an ordinate as a table shows it: none, or marked, outside the usable band."""
+    if usable:
+        return cell(value)
+    return f"{cell(value)} *" if keep_unusable else "-"
 
 
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
@@ -99,6 +138,9 @@ def compare(
     ] = False,
     csv: CsvFile = None,
     figure: Figure = None,
+    page: Page = None,
+    summary: Summary = None,
+    paper: Paper = "a4",
 ) -> None:
     """Compare the spectra of an archive's records with a target, record by record and as a suite.
 
@@ -111,10 +153,11 @@ def compare(
       strongmotion compare archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2
       strongmotion compare archive --target site.csv --range 0.2 2 --csv compared.csv --figure compared.png
     """
+    from ..archive import Archive
     from ..suite import compare as compared
     from ..suite import target_named
 
-    goal, suite = target_named(target), _suite(archive, where, component, damping)
+    goal, suite = target_named(target, damping), _suite(archive, where, component, damping)
     found = compared(suite, goal, period_range, keep_unusable=keep_unusable)
     _write(found.table, csv)
     rows = [
@@ -128,8 +171,7 @@ def compare(
         complain(f"{name} is left out: not usable from {period_range[0]:g} s to {period_range[1]:g} s.")
     if not found.table["usable"].all():
         typer.echo("* not usable over the whole range.")
-    if figure is not None:
-        _draw(figure, suite, goal, found.table, period_range, unit)
+    _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)
 
 
@@ -152,10 +194,16 @@ def select(
     below: Annotated[
         float, typer.Option("--below", metavar="X", help="Largest fraction the mean may lie below the target.")
     ] = 0.1,
+    spread: Annotated[
+        float, typer.Option("--spread", metavar="X", help="Largest departure from the target's spread, as a fraction.")
+    ] = 0.3,
     per_event: Annotated[int, typer.Option("--per-event", metavar="N", help="Most of one earthquake; 0: any.")] = 0,
     per_station: Annotated[int, typer.Option("--per-station", metavar="N", help="Most of one station; 0: any.")] = 0,
     csv: CsvFile = None,
     figure: Figure = None,
+    page: Page = None,
+    summary: Summary = None,
+    paper: Paper = "a4",
 ) -> None:
     """Choose records and scale factors so that the mean of the suite meets a target.
 
@@ -168,12 +216,13 @@ def select(
       strongmotion select archive --target asce7:sds=1.0,sd1=0.6,tl=8 --range 0.2 2 -n 7
       strongmotion select archive --target site.csv --range 0.2 2 -n 11 --per-event 3 --csv chosen.csv
     """
+    from ..archive import Archive
     from ..suite import select as chosen_of
     from ..suite import target_named
     from ..suite.select import SelectionRules
 
-    goal, suite = target_named(target), _suite(archive, where, component, damping)
-    rules = SelectionRules(factors, tolerance, below, per_event, per_station)
+    goal, suite = target_named(target, damping), _suite(archive, where, component, damping)
+    rules = SelectionRules(factors, tolerance, below, per_event, per_station, spread=spread)
     found = chosen_of(suite, goal, period_range, number, rules)
     _write(found.table, csv)
     rows = [
@@ -188,8 +237,7 @@ def select(
         f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
         f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
     )
-    if figure is not None:
-        _draw(figure, suite, goal, found.table, period_range, unit)
+    _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)
 
 
@@ -199,7 +247,12 @@ def match(
     record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of the record to start from.")],
     target: Target,
     period_range: Range,
-    component: Annotated[str, typer.Option("--component", metavar="NAME", help="The component to adjust.")] = "H1",
+    component: Annotated[
+        str,
+        typer.Option(
+            "--component", metavar="NAME", help="The component to adjust; geometric mean for both horizontals."
+        ),
+    ] = "H1",
     tolerance: Annotated[
         float, typer.Option("--tolerance", metavar="X", help="Largest departure from the target, as a fraction.")
     ] = 0.05,
@@ -215,12 +268,15 @@ def match(
     unit: Unit = "g",
     figure: Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw before and after.")] = None,
 ) -> None:
-    """Adjust one component in time until its spectrum follows a target; what comes out is no record.
+    """Adjust a component, or both horizontals, in time until the spectrum follows a target; the result is no record.
 
     Wavelets are added at the times of the largest responses (Lilhanand & Tseng 1988; Al Atik & Abrahamson 2010) until
     the spectrum is within the tolerance at every period of the range. Velocity ends at rest. Shown is what that did to
     peaks, energy and duration. The motion is kept in the folder `derived` of the archive, with what it was made from;
     it never counts as a record.
+
+    With --component "geometric mean" both horizontals are adjusted: the geometric mean of their spectra follows the
+    target, each keeps its share of it, and both take one factor.
 
     \b
     Examples:
@@ -229,38 +285,59 @@ def match(
     """
     from ..archive import Archive, export_derived, keep_derived
     from ..suite import match as matched
-    from ..suite import target_named
-    from ..suite.match import MATCH_CAUTIONS
+    from ..suite import match_pair, target_named
+    from ..suite.match import MATCH_CAUTIONS, PAIR
 
     goal, store = target_named(target), Archive(archive)
     result = store[record]
     record_id = record if record in store else next(name for name in store if name.startswith(record))
-    found = matched(result, goal, period_range, component, tolerance=tolerance, keep_unusable=keep_unusable)
-    factor = in_unit(unit)
+    pair = None
+    if component == PAIR:
+        pair = match_pair(result, goal, period_range, tolerance=tolerance, keep_unusable=keep_unusable)
+    parts = (
+        list(pair.parts.values())
+        if pair
+        else [matched(result, goal, period_range, component, tolerance=tolerance, keep_unusable=keep_unusable)]
+    )
+    for found in parts:
+        _show_match(found, unit)
+        derived = found.derived(store.version(record_id).name, record_id)
+        typer.echo(f"Kept as {keep_derived(store, derived)}.")
+        if output is not None:
+            typer.echo(f"Written to {export_derived(derived, output, unit, per_line)}.")
+        if figure is not None:
+            from ..report import match_figure, save
+
+            path = figure.with_suffix(f".{found.component}{figure.suffix}") if pair else figure
+            save(match_figure(found, unit), path)
+            typer.echo(f"Drawn to {path}.")
+    if pair:
+        rows = [(row.quantity, f"{row.scaled:.3f}", f"{row.matched:.3f}") for row in pair.relation.itertuples()]
+        show_table(("both horizontals", "scaled", "matched"), rows)
+        typer.echo(
+            f"Largest departure of the geometric mean from {goal.name}, {period_range[0]:g} s to "
+            f"{period_range[1]:g} s: {100 * pair.misfit:.1f} %."
+        )
+    typer.echo(" ".join((*MATCH_CAUTIONS[:-1], goal.caution)))
+    if not (pair or parts[0]).is_within:
+        complain(f"the tolerance of {100 * tolerance:g} % was not reached; this is the closest motion found")
+        raise typer.Exit(1)
+
+
+def _show_match(found: Match, unit: str) -> None:
+    factor, motion = in_unit(unit), found.motion
     rows = [
         (row.quantity, unit if row.unit == "m/s2" else row.unit,
          *(cell(value * factor if row.unit == "m/s2" else value) for value in (row.recorded, row.scaled, row.matched)))
         for row in found.change.itertuples()
     ]  # fmt: skip
-    show_table(("quantity", "unit", "recorded", f"times {found.motion.factor:.3g}", "matched"), rows)
-    before = abs(found.motion.psa_before / found.motion.target - 1).max()
+    show_table((f"quantity, {found.component}", "unit", "recorded", f"times {motion.factor:.3g}", "matched"), rows)
+    before = abs(motion.psa_before / motion.target - 1).max()
+    first, last = found.period_range
     typer.echo(
-        f"Largest departure from {goal.name}, {period_range[0]:g} s to {period_range[1]:g} s: {100 * before:.0f} % "
-        f"before, {100 * found.motion.misfit:.1f} % after {count(found.motion.steps, 'step')}."
+        f"Largest departure from {found.target.name}, {first:g} s to {last:g} s: {100 * before:.0f} % before, "
+        f"{100 * motion.misfit:.1f} % after {count(motion.steps, 'step')}."
     )
-    derived = found.derived(store.version(record_id).name, record_id)
-    typer.echo(f"Kept as {keep_derived(store, derived)}.")
-    if output is not None:
-        typer.echo(f"Written to {export_derived(derived, output, unit, per_line)}.")
-    if figure is not None:
-        from ..report import match_figure, save
-
-        save(match_figure(found, unit), figure)
-        typer.echo(f"Drawn to {figure}.")
-    typer.echo(" ".join((*MATCH_CAUTIONS[:-1], goal.caution)))
-    if not found.is_within:
-        complain(f"the tolerance of {100 * tolerance:g} % was not reached; this is the closest motion found")
-        raise typer.Exit(1)
 
 
 def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSpectra:
@@ -294,16 +371,38 @@ def _show_mean(found: Comparison | Selection, unit: str, name: str) -> None:
     ratio = found.mean / found.target
     low, high, top = ratio.argmin(), ratio.argmax(), found.mean.argmax()
     limits = [cell(float(its[top] * in_unit(unit))) for its in (found.mean_low, found.mean_high)]
+    spread = "" if len(found.table) < 2 else f"spread of ln PSA up to {max(found.spread):.2f}; "
     typer.echo(
         f"Suite mean against {name}: {ratio[low]:.2f} at {found.periods[low]:g} s to {ratio[high]:.2f} at "
-        f"{found.periods[high]:g} s; spread of ln PSA up to {max(found.spread):.2f}; PSA of the mean "
-        f"{found.mean[top] * in_unit(unit):.4g} {unit} at most ({' to '.join(limits)})."
+        f"{found.periods[high]:g} s; {spread}PSA of the mean {found.mean[top] * in_unit(unit):.4g} {unit} at most "
+        f"({' to '.join(limits)})."
     )
 
 
-def _draw(path: Path, suite: Any, goal: Any, table: pd.DataFrame, period_range: tuple[float, float], unit: str) -> None:
-    from ..report import save, suite_figure
+@dataclass(frozen=True)
+class _Suite:
+    """What a command made of an archive, to be drawn and written."""
 
-    factors = dict(zip(table["record"], table["factor"], strict=True))
-    save(suite_figure(suite, goal, factors, period_range, unit), path)
-    typer.echo(f"Drawn to {path}.")
+    archive: Archive
+    suite: SuiteSpectra
+    target: TargetSpectrum
+    found: Comparison | Selection
+    unit: str
+
+
+def _write_suite(its: _Suite, figure: Path | None, page: Path | None, summary: Path | None, paper: str) -> None:
+    from ..report import Member, save, suite_figure, write_suite_page, write_suite_summary
+    from ..report.suite_summary import ROOM
+
+    records = its.found.table["record"].tolist()
+    if figure is not None:
+        factors = dict(zip(records, its.found.table["factor"], strict=True))
+        save(suite_figure(its.suite, its.target, factors, its.found.period_range, its.unit), figure)
+        typer.echo(f"Drawn to {figure}.")
+    if page is not None:
+        write_suite_page(its.suite, its.target, its.found, page, its.unit, its.archive.catalogue(its.unit))
+        typer.echo(f"The page is {page}.")
+    if summary is not None:
+        members = [Member(its.archive[record], its.archive.standing(record)) for record in records[:ROOM]]
+        write_suite_summary(its.suite, its.target, its.found, members, summary, its.unit, paper)
+        typer.echo(f"The summary is {summary}.")

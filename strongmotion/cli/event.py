@@ -11,6 +11,7 @@ from ..foundation.errors import InputError
 from .app import EVENTS, app
 from .options import (
     ArchiveFolder,
+    Unit,
 )
 from .tables import (
     cell,
@@ -66,13 +67,15 @@ def event(
             "--classical", help="Wood-Anderson with damping 0.8 and magnification 2800, not 0.7 and 2080, for the ML."
         ),
     ] = False,
+    unit: Unit = "m/s2",
 ) -> None:
     """Draw a first picture of the earthquake from an archive's records.
 
     P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
-    magnitudes. What the records cannot tell is said. FOLDER gets event.txt, event.xml (QuakeML), stations.csv, map.png,
-    section.png and shaking.png. Records of several earthquakes get a folder each, event-1 and so on; records that no
-    common origin explains are refused. Not for warning or public alert; the agencies' solution is the authority.
+    magnitudes. What the records cannot tell is said. FOLDER gets event.html to read, event.txt, event.xml (QuakeML),
+    stations.csv, map.png, section.png and shaking.png. Records of several earthquakes get a folder each, event-1 and so
+    on; records that no common origin explains are refused. Not for warning or public alert; the agencies' solution is
+    the authority.
 
     In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
     UTC such as 2031-04-17T03:26:45.32.
@@ -111,19 +114,21 @@ def event(
     if len(found) > 1:
         typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
     for number, event_ in enumerate(found, start=1):
-        _show(event_, output if len(found) == 1 else output / f"event-{number}")
+        _show(event_, output if len(found) == 1 else output / f"event-{number}", unit)
 
 
-def _show(found: Event, output: Path) -> None:
+def _show(found: Event, output: Path, unit: str) -> None:
     """Write one event and print what it is."""
     from ..event import describe
     from ..report import write_event
+    from ..report.event_figures import stations_in
 
-    write_event(found, output)
-    columns = ("station", "s_minus_p_s", "epicentral_distance_km", "p_residual_s", "s_residual_s", "pga_m_s2",
-               "local_magnitude", "moment_magnitude")  # fmt: skip
-    headings = ("station", "S-P s", "distance km", "P residual s", "S residual s", "PGA m/s2", "ML", "Mw")
-    show_table(headings, [[cell(value) for value in row] for row in found.stations[list(columns)].to_numpy()])
+    write_event(found, output, unit)
+    columns = ("station", "s_minus_p_s", "epicentral_distance_km", "p_residual_s", "s_residual_s",
+               f"pga_{unit.replace('/', '_')}", "local_magnitude", "moment_magnitude")  # fmt: skip
+    headings = ("station", "S-P s", "distance km", "P residual s", "S residual s", f"PGA {unit}", "ML", "Mw")
+    table = stations_in(found, unit)
+    show_table(headings, [[cell(value) for value in row] for row in table[list(columns)].to_numpy()])
     typer.echo()
     typer.echo(describe(found), nl=False)
     typer.echo(f"Written to {output}.")

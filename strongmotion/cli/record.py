@@ -409,7 +409,7 @@ def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None =
     typer.echo("The mean is in the unit of the samples; the raw peak is the largest departure from it.\n")
     for assumed in _assumed(record):
         typer.echo(f"{assumed}.")
-    show_findings(_found(record) if findings is None else findings)
+    show_findings(_found(record) if findings is None else findings, unit)
 
 
 def _component_row(component: Component, unit: str) -> tuple[str, ...]:

@@ -116,14 +116,14 @@ class Progress:
             self._bar.stop()
 
 
-def show_findings(findings: Sequence[Finding]) -> None:
-    """Print each finding with its effect and remedy."""
+def show_findings(findings: Sequence[Finding], unit: str = "m/s2") -> None:
+    """Print each finding with its effect and remedy, accelerations in a unit."""
     if not findings:
         typer.echo("No problems found.")
         return
     for finding in findings:
         where = " ".join(part for part in (finding.component, finding.where) if part)
-        typer.echo(f"{finding.severity}: {finding.name}{f' ({where})' if where else ''}: {finding.what}.")
+        typer.echo(f"{finding.severity}: {finding.name}{f' ({where})' if where else ''}: {finding.said(unit)}.")
         typer.echo(f"    Effect: {finding.effect}.")
         typer.echo(f"    Remedy: {finding.remedy}.")
 

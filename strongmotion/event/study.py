@@ -744,7 +744,7 @@ def _number(value: float | None) -> float:
 
 def _implausible(table: pd.DataFrame) -> list[str]:
     return [
-        f"{row.station}: PGA {row.pga_m_s2:.3g} m/s² is {10 ** abs(row.pga_log10_residual):.2g} times "
+        f"{row.station}: its PGA is {10 ** abs(row.pga_log10_residual):.2g} times "
         f"{'more' if row.pga_log10_residual > 0 else 'less'} than Joyner & Boore (1981) expect: "
         "its unit or gain looks wrong, and its magnitude does not count"
         for row in table[~table["pga_plausible"]].itertuples()

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ..foundation.errors import InputError, RecordError
 from ..foundation.times import instant_in
 from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
-from ..record import Component, Finding, Record, Source, Station
+from ..record import NO_PERIODS, Component, Finding, Record, Source, Station, Touched
 from .channels import ACCELERATION_ALONE, Choice
 from .phrases import coordinate, moments, pointing
 
@@ -184,6 +184,7 @@ def channel_left_out(channel: str, error: RecordError) -> Finding:
         f"{shown(channel)} was left out: {error.what}",
         "The record lacks this component",
         error.remedy or "",
+        touches=Touched((), NO_PERIODS),
     )
 
 

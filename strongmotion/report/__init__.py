@@ -20,12 +20,15 @@ from .spectrum_figures import (
 )
 from .style import save
 from .suite_figure import suite_figure
+from .suite_page import suite_page, write_suite_page
+from .suite_summary import Member, write_suite_summary
 from .summary import PAPERS, Prints
 
 __all__ = [
     "FIGURES",
     "PAPERS",
     "FigureEntry",
+    "Member",
     "Prints",
     "Report",
     "acceleration_displacement_figure",
@@ -51,9 +54,12 @@ __all__ = [
     "spectrum_figure",
     "station_figure",
     "suite_figure",
+    "suite_page",
     "tripartite_figure",
     "write_event",
     "write_pdf",
     "write_record_page",
     "write_report",
+    "write_suite_page",
+    "write_suite_summary",
 ]

@@ -10,6 +10,7 @@ from matplotlib import colormaps
 
 from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, label
+from .labels import quietest_corner, write_names
 from .style import canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:
@@ -118,14 +119,6 @@ def station_figure(
             east[chosen], north[chosen], "o", color=colour, markeredgecolor=look.ink, markeredgewidth=0.5,
             markersize=7 if len(east) <= MOST_NAMED else 4.5, label=title, zorder=3,
         )  # fmt: skip
-    if len(east) <= MOST_NAMED:
-        for x, y, code in zip(east, north, catalogue["station"][known], strict=True):
-            # Away from the centre's mark, but inward near the rim, so that no code leaves the plot.
-            right = (x >= 0) == (abs(x) < 0.5 * reach)
-            panel.annotate(
-                shortened(str(code), 10), (x, y), xytext=(6 if right else -6, 3), textcoords="offset points",
-                ha="left" if right else "right", fontsize=8, color=look.ink, zorder=4,
-            )  # fmt: skip
     limit = 1.12 * rings[-1]
     quieten(panel, look)
     panel.grid(False)
@@ -133,14 +126,17 @@ def station_figure(
     panel.set_xlabel(f"East of {centre[0]:.2f}°, {centre[1]:.2f}°, km")
     panel.set_ylabel("North, km")
     panel.legend(
-        loc="lower left", fontsize=8, title="largest PGA", title_fontsize=8, frameon=True, framealpha=0.85,
-        facecolor=look.paper, edgecolor="none", labelcolor=look.ink,
+        loc=quietest_corner(panel, east, north), fontsize=8, title="largest PGA", title_fontsize=8, frameon=True,
+        framealpha=0.85, facecolor=look.paper, edgecolor="none", labelcolor=look.ink,
     ).get_title().set_color(look.ink)  # fmt: skip
     if missing := int((~known).sum()):
         panel.text(
             0.99, 0.01, f"{missing} without coordinates", transform=panel.transAxes, ha="right", va="bottom",
             fontsize=8, color=look.ink,
         )  # fmt: skip
+    if len(east) <= MOST_NAMED:
+        codes = [shortened(str(code), 10) for code in catalogue["station"][known]]
+        write_names(panel, east.tolist(), north.tolist(), codes, 8, look, clear=[(0.0, 0.0)])
     return finish(figure, axes is None, "Where the stations lie", look)
 
 

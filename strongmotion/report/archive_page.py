@@ -331,7 +331,7 @@ def _pictures(catalogue: pd.DataFrame, unit: str, made: Mapping[str, Made]) -> l
         sheet = Sheet(1, 1, 5.0, 4.9, margins=(0.66, 0.1, 0.1, 0.42))
         mapped = _thinned(catalogue)
         station_figure(mapped, unit, axes=sheet.panels[0])
-        caption = "Where the stations lie, in km from their middle, with rings of equal distance. White: no PGA to use."
+        caption = "Where the stations lie, in km from their middle, with rings of distance. Hollow: no PGA to use."
         if len(mapped) < len(catalogue):
             caption += f" Of records close together only that of the largest PGA is drawn: {len(mapped)} in all."
         pictures.append(Picture(Markup(sheet.svg("map", f"Map of the stations. {caption}")), caption))

@@ -2,34 +2,50 @@
 
 from __future__ import annotations
 
+import base64
 import math
-from itertools import zip_longest
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
+from .. import __version__
 from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_quakeml, travel_times
 from ..foundation.cautions import EVENT_CAUTION
 from ..foundation.errors import ArchiveError
 from ..foundation.files import write_whole
 from ..foundation.geodesy import Plane, middle
+from ..foundation.units import acceleration_unit, in_unit, label
+from .labels import Corner, quietest_corner, spread, write_names
+from .page import templates
 from .style import canvas, finish, logarithmic, named_style, quieten, save, shortened
+from .tables import number
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from ..event import Event
     from .style import Style
 
-__all__ = ["map_figure", "section_figure", "shaking_figure", "write_event"]
+__all__ = ["map_figure", "section_figure", "shaking_figure", "stations_in", "write_event"]
+
+PICTURES = {
+    "map.png": "Stations, their distances by S minus P, and the epicentre with its region of 95 %.",
+    "section.png": "Acceleration of each record over its own peak, at its distance, with picks and travel times.",
+    "shaking.png": "Peaks against distance. Shaded: Joyner & Boore (1981), one standard deviation. ×: implausible.",
+}
+"""Pictures of the page, the most important first, and what they show."""
+
+NAMES = 0.032
+"""Part of the height of a record section that a name takes."""
 
 
-def write_event(event: Event, folder: str | Path) -> list[Path]:
+def write_event(event: Event, folder: str | Path, unit: str = "m/s2") -> list[Path]:
     """Write all that is known of an event into a folder.
 
     Parameters
@@ -37,24 +53,29 @@ def write_event(event: Event, folder: str | Path) -> list[Path]:
     event : Event
     folder : str or Path
         Made if it is not there.
+    unit : {"m/s2", "cm/s2", "g"}
+        Of acceleration, in the table, the page and the figures.
 
     Returns
     -------
     list of Path
         ``event.txt`` (in words), ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its first line is the
-        caution), ``map.png``, ``section.png`` and ``shaking.png``.
+        caution), ``event.html`` (all of it to read), ``map.png``, ``section.png`` and ``shaking.png``.
 
     Raises
     ------
     ArchiveError
         A file cannot be written.
+    InputError
+        `unit` is not one of acceleration.
     """
     folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise ArchiveError(f"cannot be made: {error.strerror}", source=str(folder)) from None
-    table = event.stations.to_csv(index=False, lineterminator="\n", float_format="%.6g")
+    unit = acceleration_unit(unit)
+    table = stations_in(event, unit).to_csv(index=False, lineterminator="\n", float_format="%.6g")
     texts = {
         "event.txt": describe(event),
         "event.xml": to_quakeml(event),
@@ -64,9 +85,51 @@ def write_event(event: Event, folder: str | Path) -> list[Path]:
     for name, text in texts.items():
         write_whole(folder / name, text.encode(), replace=True)
         written.append(folder / name)
-    figures = {"map.png": map_figure, "section.png": section_figure, "shaking.png": shaking_figure}
-    written += [save(draw(event), folder / name) for name, draw in figures.items()]
-    return written
+    figures = {"map.png": map_figure(event), "section.png": section_figure(event)}
+    figures["shaking.png"] = shaking_figure(event, unit=unit)
+    written += [save(figure, folder / name) for name, figure in figures.items()]
+    page = folder / "event.html"
+    write_whole(page, _page(event, unit, folder).encode(), replace=True)
+    return [*written, page]
+
+
+def stations_in(event: Event, unit: str) -> pd.DataFrame:
+    """Return the table of an event's stations with PGA in a unit, which its column names."""
+    suffix = unit.replace("/", "_")
+    columns = {
+        f"{name}_m_s2": f"{name}_{suffix}" for name in ("pga", "expected_pga") if f"{name}_m_s2" in event.stations
+    }
+    table = event.stations.rename(columns=columns)
+    return table.assign(**{name: table[name] * in_unit(unit) for name in columns.values()})
+
+
+def _page(event: Event, unit: str, folder: Path) -> str:
+    """Return the page of an event, with the pictures that stand in a folder; the most important first."""
+    pictures = [
+        (f"data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()}", caption)
+        for name, caption in PICTURES.items()
+    ]
+    columns = {
+        "station": "Station", "epicentral_distance_km": "Distance, km", "s_minus_p_s": "S−P, s",
+        "p_residual_s": "P residual, s", "s_residual_s": "S residual, s",
+        f"pga_{unit.replace('/', '_')}": f"PGA, {label(unit)}", "pgv_m_s": "PGV, m/s", "local_magnitude": "ML",
+        "moment_magnitude": "Mw",
+    }  # fmt: skip
+    table = stations_in(event, unit).sort_values("epicentral_distance_km", na_position="last")
+    rows = [
+        [value if isinstance(value, str) else "–" if math.isnan(value) else number(value) for value in row]
+        for row in table[list(columns)].to_numpy(dtype=object).tolist()
+    ]
+    lines = describe(event).splitlines()
+    return templates().get_template("event.html").render(
+        title=_what(event),
+        lines=[line for line in lines if line.strip() and line not in event.cautions],
+        columns=list(columns.values()),
+        rows=rows,
+        pictures=pictures,
+        cautions=event.cautions,
+        made_with=__version__,
+    )  # fmt: skip
 
 
 def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) -> Figure:
@@ -130,19 +193,11 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
             *place, marker="*", markersize=13, color=colours.components["H2"], markeredgecolor=colours.ink, zorder=4
         )
         reach.append(float(np.abs(place).max()) + ellipse.semi_major)
-    for (east, north), name, filled in zip(at, table["station"], used, strict=True):
+    for (east, north), filled in zip(at, used, strict=True):
         plot.plot(
             east, north, marker="^", markersize=8, color=colours.ink, zorder=5,
             markerfacecolor=colours.ink if filled else colours.paper,
         )  # fmt: skip
-        plot.annotate(
-            shortened(name, 16),
-            (east, north),
-            xytext=(7, 4),
-            textcoords="offset points",
-            fontsize=8.5,
-            color=colours.ink,
-        )
         reach.append(max(abs(east), abs(north)))
     limit = 1.15 * max(reach)
     plot.set(xlim=(-limit, limit), ylim=(-limit, limit), aspect="equal")
@@ -156,8 +211,12 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
         Line2D([], [], marker="*", color=colours.components["H2"], linestyle="none", markersize=11,
                label="epicentre (95 %)"),
     ]  # fmt: skip
-    _legend(plot, handles if used.any() and not used.all() else [handles[0], *handles[2:]], colours, "lower left")
+    across, up = [float(east) for east, _ in at], [float(north) for _, north in at]
+    corner = quietest_corner(plot, across, up)
+    _legend(plot, handles if used.any() and not used.all() else [handles[0], *handles[2:]], colours, corner)
     quieten(plot, colours)
+    sources = [tuple(centre.onto([one.latitude], [one.longitude])[0]) for one in event.location.hypocentres]
+    write_names(plot, across, up, [shortened(name, 16) for name in table["station"]], 8.5, colours, clear=sources)
     return _finished(figure, axes is None, f"{_what(event)}", colours)
 
 
@@ -188,7 +247,7 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
     latest = 5.0
     shown.sort(key=lambda reading: distances[reading.record])
-    for reading, above in zip_longest(shown, shown[1:]):
+    for reading in shown:
         assert reading.start is not None
         assert event.epoch is not None
         offset = (reading.start - event.epoch) / np.timedelta64(1, "ns") * 1e-9 - begin
@@ -202,11 +261,6 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
                     linestyle="-" if not pick.given else (0, (2, 1)), solid_capstyle="butt",
                 )  # fmt: skip
                 latest = max(latest, at)
-        crowded = above is not None and distances[above.record] - distance < height
-        plot.annotate(
-            shortened(names[reading.record], 16), (0.0, distance), xycoords=("axes fraction", "data"),
-            xytext=(4, -11 if crowded else 4), textcoords="offset points", fontsize=8.5, color=colours.ink,
-        )  # fmt: skip
     if point is not None and begin:
         along = np.linspace(0.0, 1.1 * farthest, 200)
         for phase, colour in (("P", "H1"), ("S", "H2")):
@@ -216,6 +270,17 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     plot.set(
         xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance, km"
     )
+    # Names stand right of the traces, apart, each joined to the foot of its own.
+    low, high = plot.get_ylim()
+    line = NAMES * (high - low)
+    for reading, place in zip(shown, spread([distances[one.record] for one in shown], line, low, high), strict=True):
+        plot.annotate(
+            shortened(names[reading.record], 16), (1.0, distances[reading.record]), xycoords=("axes fraction", "data"),
+            xytext=(1.035, place), textcoords=("axes fraction", "data"), fontsize=8.5, color=colours.ink, va="center",
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "linewidth": 0.5, "color": colours.faint, "shrinkA": 1, "shrinkB": 0,
+                        "relpos": (0.0, 0.5)},
+        )  # fmt: skip
     handles = [
         Line2D([], [], color=colours.components["H1"], linewidth=2, label="P picked"),
         Line2D([], [], color=colours.components["H2"], linewidth=2, label="S picked"),
@@ -227,12 +292,14 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     return _finished(figure, axes is None, f"{_what(event)}: record section", colours)
 
 
-def shaking_figure(event: Event, *, style: str = "light") -> Figure:
+def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") -> Figure:
     """Draw peak acceleration, velocity and intensity against distance, with what Joyner & Boore (1981) expect.
 
     Parameters
     ----------
     event : Event
+    unit : {"m/s2", "cm/s2", "g"}
+        Of acceleration.
     style : {"light", "dark"}
 
     Returns
@@ -243,9 +310,10 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
     """
     colours = named_style(style)
     table = event.stations
+    unit = acceleration_unit(unit)
     panels = [
-        ("pga_m_s2", "PGA, larger horizontal, m/s²", expected_pga, PGA_SCATTER),
-        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER),
+        ("pga_m_s2", f"PGA, larger horizontal, {label(unit)}", expected_pga, PGA_SCATTER, in_unit(unit)),
+        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER, 1.0),
     ]
     felt = table["intensity"].notna().any()
     figure, grid = canvas(None, 1, 2 + felt, (4.3 * (2 + felt), 4.8), colours)
@@ -253,18 +321,18 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
     distances = table.loc[known, "epicentral_distance_km"]
     nearest, farthest = (max(1.0, 0.7 * distances.min()), max(20.0, 1.4 * distances.max())) if known.any() else (1, 100)
     along = np.geomspace(nearest, farthest, 100)
-    for plot, (column, label, relation, scatter) in zip(grid[0], panels, strict=False):
+    shown: list[tuple[Axes, list[float], list[float], list[str]]] = []
+    for plot, (column, title, relation, scatter, factor) in zip(grid[0], panels, strict=False):
         if event.size is not None:
-            median = relation(event.size.value, along)
+            median = factor * relation(event.size.value, along)
             plot.fill_between(along, median / 10**scatter, median * 10**scatter, color=colours.shade, zorder=0)
             plot.plot(along, median, color=colours.faint, linewidth=1.2, label="Joyner & Boore (1981), ± 1 σ")
-        _observed(plot, event, column, colours)
         logarithmic(plot)
-        plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel=label)
+        plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel=title)
         quieten(plot, colours, nbins=None)
+        shown.append((plot, *_observed(plot, event, column, colours, factor)))
     if felt:
         plot = grid[0, 2]
-        _observed(plot, event, "intensity", colours)
         logarithmic(plot, "x")
         plot.set(
             xlim=(nearest, farthest),
@@ -272,13 +340,20 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
             ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012)",
         )
         quieten(plot, colours)
+        shown.append((plot, *_observed(plot, event, "intensity", colours)))
     if event.size is not None:
         handles, _ = grid[0, 0].get_legend_handles_labels()
         _legend(grid[0, 0], handles[:1], colours, "lower left")
-    return _finished(figure, True, f"{_what(event)}: shaking against distance", colours)
+    finished = _finished(figure, True, f"{_what(event)}: shaking against distance", colours)
+    for plot, across, up, names in shown:
+        write_names(plot, across, up, names, 8, colours)
+    return finished
 
 
-def _observed(plot: Axes, event: Event, column: str, colours: Style) -> None:
+def _observed(
+    plot: Axes, event: Event, column: str, colours: Style, factor: float = 1.0
+) -> tuple[list[float], list[float], list[str]]:
+    """Draw what was observed, and return where and of which stations."""
     shown = [
         row
         for row in event.stations.sort_values("epicentral_distance_km").itertuples()
@@ -286,23 +361,14 @@ def _observed(plot: Axes, event: Event, column: str, colours: Style) -> None:
         and math.isfinite(getattr(row, column))
         and getattr(row, column) > 0
     ]
-    for rank, row in enumerate(shown):
-        distance, value = row.epicentral_distance_km, getattr(row, column)
-        # Names on either side in turn, so that those of neighbours keep apart; the outermost ones inwards.
-        ahead = rank == 0 or (len(shown) - rank) % 2 == 0
-        at = max(distance, plot.get_xlim()[0] if plot.get_xscale() == "log" else 1.0)
+    across, up = [], []
+    for row in shown:
+        at = max(row.epicentral_distance_km, plot.get_xlim()[0])
         colour = colours.components["H1"] if row.pga_plausible else colours.alarm
-        plot.plot(at, value, marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
-        plot.annotate(
-            shortened(row.station, 16),
-            (at, value),
-            xytext=(6, 4) if ahead else (-6, -4),
-            textcoords="offset points",
-            horizontalalignment="left" if ahead else "right",
-            verticalalignment="bottom" if ahead else "top",
-            fontsize=8,
-            color=colours.ink,
-        )
+        across.append(at)
+        up.append(factor * getattr(row, column))
+        plot.plot(at, up[-1], marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
+    return across, up, [shortened(row.station, 16) for row in shown]
 
 
 def _what(event: Event) -> str:
@@ -322,9 +388,7 @@ def _what(event: Event) -> str:
     return ", ".join(parts)
 
 
-def _legend(
-    plot: Axes, handles: list, colours: Style, where: Literal["upper left", "lower left", "lower right"]
-) -> None:
+def _legend(plot: Axes, handles: list, colours: Style, where: Corner) -> None:
     plot.legend(
         handles=handles, loc=where, fontsize=8, frameon=True, framealpha=0.9, facecolor=colours.paper, edgecolor="none",
         labelcolor=colours.ink,

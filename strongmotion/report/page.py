@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import jinja2
 from markupsafe import Markup
@@ -17,12 +17,23 @@ from markupsafe import Markup
 from .. import __version__
 from ..foundation.files import write_whole
 from ..foundation.units import acceleration_unit
+from ..record import PEAKS
 from .definitions import definition_of, key_of
 from .figures import FIGURES, SECTIONS
 from .happened import happened, instant
 from .made import FOLDER, Made
-from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, number, spectra_table
-from .verdict import PEAKS, verdict_of
+from .tables import (
+    DAGGER,
+    SEVERITIES,
+    facts,
+    headline_table,
+    history_values,
+    measures_table,
+    most_severe_first,
+    number,
+    spectra_table,
+)
+from .verdict import touched, verdict_of
 from .zoom import packed_motion
 
 if TYPE_CHECKING:
@@ -97,14 +108,19 @@ def _inline(name: str) -> Markup:
 
 
 @functools.cache
-def _policy(style: str, *scripts: str) -> str:
-    """Return the Content-Security-Policy of a page: its own style and scripts by their hashes, and nothing else."""
+def _policy(style: str, *scripts: str, images: bool = False) -> str:
+    """Return the Content-Security-Policy of a page: its own style and scripts by their hashes, and nothing else.
+
+    With `images` it may show those that it holds itself.
+    """
 
     def hashed(name: str) -> str:
         return f"'sha256-{base64.b64encode(hashlib.sha256(_inline(name).encode()).digest()).decode()}'"
 
     allowed = " ".join(map(hashed, scripts)) or "'none'"
-    return f"default-src 'none'; style-src {hashed(style)}; script-src {allowed}; base-uri 'none'; form-action 'none'"
+    shown = " img-src data:;" if images else ""
+    rest = "base-uri 'none'; form-action 'none'"
+    return f"default-src 'none';{shown} style-src {hashed(style)}; script-src {allowed}; {rest}"
 
 
 def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None = None) -> str:
@@ -149,10 +165,12 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
         peaks_used=PEAKS,
         severities=SEVERITIES,
         findings=_alike(result),
+        unit=unit,
+        touched=touched,
         headline_columns=headline_columns,
         headline=headline,
         dagger=DAGGER,
-        anything_outside=any(not cell.usable for _, _, cells in headline for cell in cells),
+        anything_marked=any(cell.mark for _, _, cells in headline for cell in cells),
         bands=[
             (name, _hertz(band.low_cut), _hertz(band.high_cut), *_periods(band))
             for name, band in result.usable_band.items()
@@ -162,7 +180,7 @@ def record_page(result: Result, unit: str = "m/s2", around: Surroundings | None 
         measures=measures_table(result, unit),
         spectra=spectra_table(result, unit),
         history=[
-            (entry.step, entry.component, entry.what, [(key, _value(value)) for key, value in entry.values.items()])
+            (entry.step, entry.component, entry.what, history_values(entry, unit))
             for entry in result.history
         ],
         changed=result.settings.changed(),
@@ -221,11 +239,3 @@ def _periods(band: Band) -> tuple[str, str]:
 
 def _hertz(corner: float) -> str:
     return f"{corner:.3g}" if corner > 0 else "none"
-
-
-def _value(value: Any) -> str:
-    if value is None:
-        return "none"
-    if isinstance(value, float):
-        return f"{value:.5g}" if math.isfinite(value) else number(value)
-    return str(value)

@@ -19,7 +19,17 @@ from ..foundation.units import acceleration_unit
 from .figures import FIGURES
 from .style import STYLES, place, printable
 from .summary import PAPERS, Prints, summary_pages
-from .tables import DAGGER, SEVERITIES, facts, headline_table, measures_table, most_severe_first, spectra_table
+from .tables import (
+    DAGGER,
+    SEVERITIES,
+    Cell,
+    facts,
+    headline_table,
+    history_values,
+    measures_table,
+    most_severe_first,
+    spectra_table,
+)
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -117,7 +127,7 @@ def _front(result: Result, unit: str) -> Iterator[str]:
     for finding in sorted(result.findings, key=most_severe_first):
         where = " ".join(part for part in (finding.component, finding.where) if part)
         yield from _wrapped(f"{SEVERITIES[finding.severity]}. {finding.name}{f' ({where})' if where else ''}:")
-        yield from _wrapped(f"{finding.what}. What it does: {finding.effect}. What to do: {finding.remedy}.", 4)
+        yield from _wrapped(f"{finding.said(unit)}. What it does: {finding.effect}. What to do: {finding.remedy}.", 4)
         yield ""
     if not result.findings:
         yield from ("The checks found nothing to say against this record.", "")
@@ -147,15 +157,14 @@ def _back(result: Result, unit: str) -> Iterator[str]:
     yield from ("", "PROCESSING HISTORY", "")
     for entry in result.history:
         yield from _wrapped(f"{entry.step}{f', {entry.component}' if entry.component else ''}: {entry.what}.")
-        yield from _wrapped("; ".join(f"{key} {value}" for key, value in entry.values.items()), 4)
+        yield from _wrapped("; ".join(f"{key} {value}" for key, value in history_values(entry, unit)), 4)
     yield from ("", "SETTINGS", "")
     for line in result.settings.to_toml().splitlines():
         yield from _wrapped(line)
 
 
-def _cell(cell: object) -> str:
-    value, band, usable = (getattr(cell, name) for name in ("value", "band", "usable"))
-    return f"{value}{'' if usable else ' †'}{f' ({band})' if band else ''}"
+def _cell(cell: Cell) -> str:
+    return f"{cell.value}{cell.mark}{f' ({cell.band})' if cell.band else ''}"
 
 
 def _wrapped(text: str, indent: int = 0) -> list[str]:

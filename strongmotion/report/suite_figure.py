@@ -1,4 +1,4 @@
-"""A scaled suite against its target, each record distinguished by a label at the end of its line."""
+"""A scaled suite against its target, each record distinguished by its line and a label at the end of it."""
 
 from __future__ import annotations
 
@@ -12,15 +12,25 @@ from matplotlib.figure import Figure
 from ..foundation.errors import InputError
 from ..foundation.units import acceleration_unit, in_unit, label
 from ..spectra import TargetSpectrum
-from .style import canvas, finish, logarithmic, named_style, quieten, shortened
+from .labels import spread
+from .style import Style, canvas, finish, logarithmic, named_style, quieten, shortened
 
 if TYPE_CHECKING:
     from ..suite import SuiteSpectra
 
-__all__ = ["suite_figure"]
+__all__ = ["short_names", "suite_figure"]
 
 MOST_LABELS = 12
 """Records labelled at their lines; in a larger suite labels would lie on each other."""
+
+LABEL = 6.8
+"""Size of their letters, points."""
+
+LABELLED = 0.2
+"""Part of the width that labels take."""
+
+DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)))
+"""Of the lines of records, in turn once all colours are taken."""
 
 
 def suite_figure(
@@ -69,14 +79,15 @@ def suite_figure(
     scale = np.array(list(factors.values()))[:, None] * in_unit(unit)
     psa = np.where(suite.usable[rows] & (suite.psa[rows] > 0), suite.psa[rows] * scale, np.nan)
     panel.axvspan(*period_range, color=look.faint, alpha=0.12, linewidth=0)
-    ends = []
-    for row, name in zip(psa, factors, strict=True):
-        panel.plot(suite.periods, row, color=look.faint, linewidth=0.8, alpha=0.8, label=f"_{name}")
-        drawn = np.flatnonzero(np.isfinite(row))
-        if drawn.size:
-            ends.append((float(row[drawn[-1]]), float(suite.periods[drawn[-1]]), name))
-    if len(ends) <= MOST_LABELS:
-        _label(panel, ends, look)
+    names = short_names(list(factors))
+    labelled = len(factors) <= MOST_LABELS
+    colours = (*look.others, look.components["V"], look.faint)
+    for number, (row, (record, factor)) in enumerate(zip(psa, factors.items(), strict=True)):
+        panel.plot(
+            suite.periods, row, color=colours[number % len(colours)] if labelled else look.faint, linewidth=1.0,
+            linestyle=DASHES[number // len(colours) % len(DASHES)] if labelled else "-", alpha=0.9,
+            label=f"_{shortened(record, 60)}, times {factor:.3g}", gid=f"record-{number}",
+        )  # fmt: skip
     mean = np.exp(np.log(psa).mean(axis=0))
     with np.errstate(invalid="ignore", divide="ignore"):
         limits = [np.exp(np.log(its[rows] * scale).mean(axis=0)) for its in (suite.low, suite.high)]
@@ -90,7 +101,17 @@ def suite_figure(
         suite.periods, goal, color=look.colour("H2"), linewidth=2.0, linestyle=(0, (5, 2)),
         label=f"target: {shortened(target.name, 40)}",
     )  # fmt: skip
-    panel.set_xlim(suite.periods[0], suite.periods[-1] * (2.2 if len(ends) <= MOST_LABELS else 1.0))
+    held = np.flatnonzero(np.isfinite(psa).any(axis=0))
+    first, last = (float(suite.periods[end]) for end in ((held[0], held[-1]) if held.size else (0, -1)))
+    panel.set_xlim(first, last * (last / first) ** (LABELLED / (1 - LABELLED) if labelled else 0.0))
+    if labelled:
+        known = [np.flatnonzero(np.isfinite(row)) for row in psa]
+        ends = [
+            (float(row[at[-1]]), float(suite.periods[at[-1]]), name, colours[number % len(colours)])
+            for number, (row, at, name) in enumerate(zip(psa, known, names, strict=True))
+            if at.size
+        ]
+        _label(panel, ends, last, look)
     panel.set_xlabel("Period, s")
     panel.set_ylabel(f"PSA of {suite.component}, {label(unit)}")
     panel.legend(loc="lower left", fontsize=8.5, frameon=False, labelcolor=look.ink)
@@ -99,13 +120,27 @@ def suite_figure(
     return finish(figure, axes is None, heading, look)
 
 
-def _label(panel: Axes, ends: list[tuple[float, float, str]], look: object) -> None:
-    """Write each record's name at the end of its line, pushed apart so that none lies on another."""
-    least = 0.045  # of a decade a line of text takes
-    at = -np.inf
-    for level, period, name in sorted(ends):
-        at = max(np.log10(level), at + least)
-        panel.annotate(
-            shortened(name, 28), (period, level), xytext=(period * 1.04, 10**at), fontsize=6.5, va="center",
-            color=getattr(look, "ink", "black"), annotation_clip=False,
+def short_names(records: list[str]) -> list[str]:
+    """Return what of each id comes before the time of its first sample, where that tells the records apart.
+
+    Examples
+    --------
+    >>> short_names(["XX.QUAY.00_20310417T032627", "XX.FERN.00_20310417T032632"])
+    ['XX.QUAY.00', 'XX.FERN.00']
+    """
+    short = [record.partition("_")[0] for record in records]
+    return [shortened(name, 24) for name in (short if len(set(short)) == len(records) else records)]
+
+
+def _label(panel: Axes, ends: list[tuple[float, float, str, str]], last: float, look: Style) -> None:
+    """Write each record's name right of all lines, joined to the end of its own, so that none lies on another."""
+    low, high = (float(np.log10(end)) for end in panel.get_ylim())
+    panel.set_ylim(10**low, 10**high)
+    ordered = sorted(ends)
+    places = spread([float(np.log10(level)) for level, *_ in ordered], 0.034 * (high - low), low, high)
+    for at, (level, period, name, colour) in zip(places, ordered, strict=True):
+        panel.plot(
+            [period, 1.02 * last, 1.15 * last], [level, level, 10**at], color=colour, linewidth=0.7,
+            linestyle=(0, (1, 1.5)), label=f"_to {name}",
         )  # fmt: skip
+        panel.text(1.18 * last, 10**at, name, fontsize=LABEL, va="center", color=look.ink)

@@ -1,31 +1,25 @@
 """Two pages on one record, for a client: what may be used, peaks with bands, findings, spectra, motion, decisions.
 
-Matplotlib sets them, without a browser. Text is laid out by the widths of the font that is embedded, so that nothing is
-cut off or runs into anything else; what has no room is counted, and stands in the full record.
+What has no room is counted, and stands in the full record.
 """
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.patches import Rectangle
-from matplotlib.textpath import TextToPath
 
-from .. import __version__
-from ..foundation.cautions import CAUTION
-from ..foundation.errors import InputError
+from ..record import PEAKS
 from .happened import happened, instant
 from .motion_figures import motion_figure
 from .page import Surroundings
+from .paper import LARGE, LEADING, MARGIN, NORMAL, PAPERS, POINTS, SMALL, PaperSheet, known_paper, lines_of
 from .spectrum_figures import spectrum_figure
-from .style import STYLES, place, printable
+from .style import STYLES, place
 from .tables import DAGGER, SEVERITIES, Cell, facts, headline_table, most_severe_first
-from .verdict import PEAKS, Verdict, verdict_of
+from .verdict import Verdict, touched, verdict_of
 
 if TYPE_CHECKING:
     from ..result import Result
@@ -33,13 +27,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PAPERS", "Prints", "summary_pages"]
 
-PAPERS = {"a4": (210 / 25.4, 297 / 25.4), "letter": (8.5, 11.0)}
-"""Paper upright: width and height, inches (ISO 216; ANSI/ASME Y14.1 size A)."""
-
-POINTS = 72.0
-MARGIN = 46.0
-SMALL, NORMAL, LARGE = 7.5, 8.5, 13.0
-LEADING = 1.32
 COLUMNS = 5
 """Components and combinations of which the table has room for their numbers."""
 DRAWN = 3
@@ -81,8 +68,7 @@ class Prints:
     target: TargetSpectrum | None = None
 
     def __post_init__(self) -> None:
-        if self.paper not in PAPERS:
-            raise InputError(f"there is no paper {self.paper!r}", field="paper", remedy=f"Use {' or '.join(PAPERS)}")
+        known_paper(self.paper)
 
     @property
     def mark(self) -> list[Any]:
@@ -90,116 +76,6 @@ class Prints:
         target = self.target
         goal = [] if target is None else [target.name, target.damping, target.periods.tolist(), target.psa.tolist()]
         return [self.paper, goal]
-
-
-@functools.cache
-def _width(text: str, size: float, weight: str) -> float:
-    """Return the width of a text, points."""
-    if not text:
-        return 0.0
-    return float(_setter().get_text_width_height_descent(text, FontProperties(size=size, weight=weight), False)[0])
-
-
-@functools.cache
-def _setter() -> TextToPath:
-    return TextToPath()
-
-
-def _lines(text: str, width: float, size: float, weight: str = "normal") -> list[str]:
-    """Break a text into lines no wider than `width` points; a longer word is broken within."""
-    lines, line = [], ""
-    for word in printable(" ".join(text.split())).split(" "):
-        while _width(word, size, weight) > width and len(word) > 1:
-            most = max(1, int(len(word) * width / _width(word, size, weight)) - 1)
-            lines += [line] if line else []
-            lines.append(word[:most])
-            line, word = "", word[most:]
-        joined = f"{line} {word}".strip()
-        if _width(joined, size, weight) > width:
-            lines.append(line)
-            line = word
-        else:
-            line = joined
-    return [*lines, line] if line else lines
-
-
-@dataclass
-class _Sheet:
-    """One page, written from its head downwards; `at` is where the next line begins, points from the foot."""
-
-    figure: Figure
-    width: float
-    at: float
-    foot: float
-    ink: str = field(default=STYLES["light"].ink)
-
-    @classmethod
-    def new(cls, paper: str, number: int, about: str) -> _Sheet:
-        width, height = PAPERS[paper]
-        figure = Figure(figsize=(width, height), facecolor="white")
-        sheet = cls(figure, width * POINTS, height * POINTS - MARGIN, MARGIN + 2.4 * SMALL)
-        faint = STYLES["light"].faint
-        sheet.write(MARGIN, CAUTION, MARGIN - 4, SMALL, colour=faint)
-        sheet.write(
-            MARGIN, f"{about}. Page {number} of 2. strongmotion {__version__}", MARGIN - 15, SMALL, colour=faint
-        )
-        return sheet
-
-    @property
-    def across(self) -> float:
-        """Room between the margins, points."""
-        return self.width - 2 * MARGIN
-
-    def write(self, x: float, text: str, y: float, size: float = NORMAL, **look: Any) -> None:
-        """Write one line with its foot at `y`."""
-        height = self.figure.get_size_inches()[1] * POINTS
-        self.figure.text(
-            x / self.width, y / height, printable(text), fontsize=size, va="baseline", ha=look.pop("ha", "left"),
-            color=look.pop("colour", self.ink), parse_math=False, **look,
-        )  # fmt: skip
-
-    def line(self, text: str, size: float = NORMAL, indent: float = 0.0, **look: Any) -> None:
-        """Write a line and go down."""
-        self.at -= size * LEADING
-        self.write(MARGIN + indent, text, self.at, size, **look)
-
-    def paragraph(self, text: str, size: float = NORMAL, indent: float = 0.0, **look: Any) -> None:
-        """Write a text over as many lines as it takes."""
-        for line in _lines(text, self.across - 2 * indent, size, look.get("weight", "normal")):
-            self.line(line, size, indent, **look)
-
-    def heading(self, text: str) -> None:
-        """Write a heading under a rule."""
-        self.at -= 9.0
-        self.box(MARGIN, self.at, self.across, 0.8, self.ink)
-        self.at -= 2.0
-        self.line(text, 10.0, weight="bold")
-        self.at -= 2.0
-
-    def box(self, x: float, y: float, width: float, height: float, colour: str) -> None:
-        """Fill a rectangle, behind what is written."""
-        high = self.figure.get_size_inches()[1] * POINTS
-        self.figure.patches.append(
-            Rectangle(
-                (x / self.width, y / high), width / self.width, height / high, transform=self.figure.transFigure,
-                facecolor=colour, edgecolor="none", zorder=-1, figure=self.figure,
-            )
-        )  # fmt: skip
-
-    def axes(self, rows: int, columns: int, height: float, gaps: tuple[float, float]) -> list[Any]:
-        """Return panels over the whole width, `height` points high, with room for their labels; and go down."""
-        high = self.figure.get_size_inches()[1] * POINTS
-        top = self.at - 16.0
-        bottom = self.at - height + 30.0
-        left, right = MARGIN + 44.0, self.width - MARGIN
-        grid = self.figure.add_gridspec(
-            rows, columns, left=left / self.width, right=right / self.width, bottom=bottom / high, top=top / high,
-            wspace=gaps[0], hspace=gaps[1],
-        )  # fmt: skip
-        self.at -= height
-        return [
-            self.figure.add_subplot(grid[row, column]) for row in range(rows) for column in range(columns)
-        ]  # fmt: skip
 
 
 def summary_pages(
@@ -232,35 +108,35 @@ def summary_pages(
     InputError
         `unit` or `paper` is unknown, or the target is of another damping than the spectra.
     """
-    paper = Prints(paper=paper).paper
+    paper = known_paper(paper)
     around = around or Surroundings()
     verdict = verdict_of(result, around.standing)
     about = f"{place(result.record)}{f', version {verdict.version}' if verdict.version else ''}"
-    yield _first(_Sheet.new(paper, 1, about), result, unit, verdict)
-    yield _second(_Sheet.new(paper, 2, about), result, unit, around, target)
+    yield _first(PaperSheet.new(paper, 1, about), result, unit, verdict)
+    yield _second(PaperSheet.new(paper, 2, about), result, unit, around, target)
 
 
-def _first(sheet: _Sheet, result: Result, unit: str, verdict: Verdict) -> Figure:
+def _first(sheet: PaperSheet, result: Result, unit: str, verdict: Verdict) -> Figure:
     record = result.record
-    for line in _lines(record.station.name or record.id, sheet.across, LARGE, "bold")[:1]:
+    for line in lines_of(record.station.name or record.id, sheet.across, LARGE, "bold")[:1]:
         sheet.line(line, LARGE, weight="bold")
     event = record.earthquake
     said = [f"{name}: {value}" for name, value in facts(record)[:6]]
     if event is not None and (event.name or event.id):
         size = f", {event.magnitude_type or 'M'} {event.magnitude:g}" if event.magnitude is not None else ""
         said.append(f"Earthquake: {event.name or event.id}{size}")
-    for line in _lines(". ".join(said) + ".", sheet.across, SMALL)[:4]:
+    for line in lines_of(". ".join(said) + ".", sheet.across, SMALL)[:4]:
         sheet.line(line, SMALL, colour=STYLES["light"].faint)
     sheet.at -= 6.0
     _banner(sheet, verdict)
     sheet.heading("Peaks, spectral ordinates and measures")
     _numbers(sheet, result, unit)
     sheet.heading("What the checks found")
-    _findings(sheet, result)
+    _findings(sheet, result, unit)
     return sheet.figure
 
 
-def _banner(sheet: _Sheet, verdict: Verdict) -> None:
+def _banner(sheet: PaperSheet, verdict: Verdict) -> None:
     """Write the verdict in a box, with what may be used of each component."""
     strong, weak = _BANNER[verdict.kind]
     top = sheet.at
@@ -271,12 +147,12 @@ def _banner(sheet: _Sheet, verdict: Verdict) -> None:
         one = verdict.decision
         of = f"version {one.version}" if one.version else "the whole record"
         text = f"{verdict.state[:1].upper()}{verdict.state[1:]} by {one.by}, {instant(one.time)}, {of}: {one.reason}"
-        for line in _lines(text, sheet.across - 20, NORMAL)[:3]:
+        for line in lines_of(text, sheet.across - 20, NORMAL)[:3]:
             sheet.line(line, indent=10)
     elif verdict.state:
         sheet.line(f"No person has decided: processed automatically, version {verdict.version}.", indent=10)
     for severity, names in verdict.findings:
-        for line in _lines(f"{severity}: {names}.", sheet.across - 20, NORMAL, "bold")[:2]:
+        for line in lines_of(f"{severity}: {names}.", sheet.across - 20, NORMAL, "bold")[:2]:
             sheet.line(line, indent=10, weight="bold")
     sheet.at -= 3.0
     places = [MARGIN + 10, *(MARGIN + 110 + 62 * k for k in range(len(PEAKS))), MARGIN + 310]
@@ -287,7 +163,7 @@ def _banner(sheet: _Sheet, verdict: Verdict) -> None:
         sheet.at -= NORMAL * LEADING
         cells = [use.component[:18], *(use.peaks[name] for name in PEAKS), use.spectrum]
         for x, text in zip(places, cells, strict=True):
-            doubtful = "in doubt" if use.doubt and use.longest and x == places[-1] else text
+            doubtful = "in doubt" if use.doubtful and x == places[-1] else text
             sheet.write(x, text, sheet.at, colour=_SAID.get(doubtful, sheet.ink))
     if len(verdict.uses) > COLUMNS:
         sheet.line(f"and {len(verdict.uses) - COLUMNS} more components: see the full record.", indent=10)
@@ -297,7 +173,7 @@ def _banner(sheet: _Sheet, verdict: Verdict) -> None:
     sheet.box(MARGIN, sheet.at, 4.0, top - sheet.at, strong)
 
 
-def _numbers(sheet: _Sheet, result: Result, unit: str) -> None:
+def _numbers(sheet: PaperSheet, result: Result, unit: str) -> None:
     """Write the table of headline numbers, the band under each."""
     columns, rows = headline_table(result, unit)
     kept = columns[:COLUMNS]
@@ -326,10 +202,10 @@ def _numbers(sheet: _Sheet, result: Result, unit: str) -> None:
 
 
 def _printed(cell: Cell) -> str:
-    return f"{cell.value}{'' if cell.usable else ' †'}"
+    return f"{cell.value}{cell.mark}"
 
 
-def _findings(sheet: _Sheet, result: Result) -> None:
+def _findings(sheet: PaperSheet, result: Result, unit: str) -> None:
     """Write the findings, most severe first, as far as there is room."""
     if not result.findings:
         sheet.paragraph("The checks found nothing to say against this record. They do not see everything.")
@@ -338,9 +214,10 @@ def _findings(sheet: _Sheet, result: Result) -> None:
         where = ", ".join(part for part in (finding.component, finding.where) if part)
         name = finding.name[:1].upper() + finding.name[1:]
         head = f"{name}{f' ({where})' if where else ''}. {SEVERITIES[finding.severity]}"
-        body = f"{finding.what}. Effect: {finding.effect}. Remedy: {finding.remedy}."
-        lines = _lines(body, sheet.across - 16, SMALL)
-        heads = _lines(head, sheet.across, NORMAL, "bold")
+        which = "" if finding.severity == "note" else f" It touches {touched(finding)}."
+        body = f"{finding.said(unit)}. Effect: {finding.effect}.{which} Remedy: {finding.remedy}."
+        lines = lines_of(body, sheet.across - 16, SMALL)
+        heads = lines_of(head, sheet.across, NORMAL, "bold")
         needed = (len(heads) * NORMAL + len(lines) * SMALL) * LEADING + 3.0
         last = number == len(ordered) - 1
         if sheet.at - needed < sheet.foot + (0.0 if last else NORMAL * LEADING):
@@ -355,10 +232,10 @@ def _findings(sheet: _Sheet, result: Result) -> None:
 
 
 def _second(
-    sheet: _Sheet, result: Result, unit: str, around: Surroundings, target: TargetSpectrum | None
+    sheet: PaperSheet, result: Result, unit: str, around: Surroundings, target: TargetSpectrum | None
 ) -> Figure:  # fmt: skip
     # What stands below the figures is measured first, so that they take the room that is left.
-    below = _Sheet.new("a4", 2, "")
+    below = PaperSheet.new("a4", 2, "")
     below.at = start = 0.0
     _decided(below, result, around)
     room = sheet.at - sheet.foot - (start - below.at) - 2 * 22.0
@@ -396,10 +273,10 @@ def _fit_legend(panel: Any) -> None:
     figure = panel.get_figure()
     room = (1.0 - panel.get_position().x1) * figure.get_size_inches()[0] * POINTS - MARGIN - 40.0
     for text in panel.legend_.get_texts():
-        text.set_text("\n".join(_lines(text.get_text(), room, 7.0)))
+        text.set_text("\n".join(lines_of(text.get_text(), room, 7.0)))
 
 
-def _decided(sheet: _Sheet, result: Result, around: Surroundings) -> None:
+def _decided(sheet: PaperSheet, result: Result, around: Surroundings) -> None:
     """Write what happened to the record, the latest last, and the cautions."""
     sheet.heading("What was decided, by whom")
     entries = around.history
@@ -410,11 +287,11 @@ def _decided(sheet: _Sheet, result: Result, around: Surroundings) -> None:
     for entry in entries[-TOLD:]:
         who = f" by {entry.by}" if entry.by else ""
         why = f": {entry.why}" if entry.why else ""
-        for line in _lines(f"{instant(entry.time)}  {happened(entry)}{who}{why}", sheet.across, SMALL)[:2]:
+        for line in lines_of(f"{instant(entry.time)}  {happened(entry)}{who}{why}", sheet.across, SMALL)[:2]:
             sheet.line(line, SMALL)
     if changed := result.settings.changed():
         names = "; ".join(f"{one.name} = {one.value}" for one in changed)
-        for line in _lines(f"Settings that differ from the defaults: {names}", sheet.across, SMALL)[:3]:
+        for line in lines_of(f"Settings that differ from the defaults: {names}", sheet.across, SMALL)[:3]:
             sheet.line(line, SMALL)
     else:
         sheet.line("All settings are the defaults.", SMALL)

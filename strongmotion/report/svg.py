@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..foundation.cautions import CAUTION
 from .decimate import peaks_kept
 
-__all__ = ["Panel", "Sheet"]
+__all__ = ["LETTER", "Panel", "Sheet"]
 
 Floats = NDArray[np.float64]
 
@@ -225,6 +225,39 @@ class Panel:
         if nbins is not None:
             self._most["y"] = nbins
 
+    # Where all lies, for what is to keep clear of it: points, upwards from the head of the sheet
+
+    @property
+    def frame(self) -> tuple[float, float, float, float]:
+        """Left, foot, right and head of the box that is drawn into."""
+        left, top, width, height = self._inner()
+        return left, -top - height, left + width, -top
+
+    def points_of(self, x: Sequence[float], y: Sequence[float]) -> list[tuple[float, float]]:
+        """Return data as points."""
+        across, down = (
+            self._to_points(np.asarray(x, dtype=float), "x"),
+            self._to_points(np.asarray(y, dtype=float), "y"),
+        )
+        return [(float(a), -float(b)) for a, b in zip(across, down, strict=True)]
+
+    @property
+    def taken(self) -> list[tuple[float, float, float, float]]:
+        """The boxes of texts and of the legend."""
+        boxes = []
+        for drawn in self._others:
+            if drawn.kind == "text":
+                (x,), (y,) = self._points(drawn)
+                size, shift = drawn.options.get("fontsize", 9), drawn.options.get("xytext", (0.0, 0.0))
+                wide = LETTER * size * len(drawn.text)
+                left = x + shift[0] - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[drawn.options.get("ha", "left")]
+                foot = -y + shift[1] - size * {"top": 1.0, "center": 0.5}.get(drawn.options.get("va", ""), 0.2)
+                boxes.append((left, foot, left + wide, foot + 1.2 * size))
+        if self._legend is not None and self._legend[0]:
+            left, top, wide, high = self._legend_box()
+            boxes.append((left, -top - high, left + wide, -top))
+        return boxes
+
     # What it makes of it
 
     def _line(self, kind: str, x: ArrayLike, y: ArrayLike, options: dict[str, Any]) -> Drawn:
@@ -384,7 +417,15 @@ class Panel:
         if len(x) > 4 * COLUMNS:
             x, y = peaks_kept(x, y, COLUMNS) if (np.diff(x) >= 0).all() else _strided(x, y)
         path = _path(x, y)
-        return f'<path d="{path}"{_stroke(drawn)}/>' if path else ""
+        if not path:
+            return ""
+        line = f'<path d="{path}"{_stroke(drawn)}/>'
+        if "gid" not in drawn.options:
+            return line
+        # A line with a name of its own says it when pointed at, a little beside the line, too.
+        name = f"<title>{escape(drawn.label.lstrip('_'))}</title>"
+        beside = f'<path d="{path}" stroke="transparent" stroke-width="9"/>'
+        return f'<g class="line" data-line="{escape(drawn.options["gid"])}">{name}{line}{beside}</g>'
 
     def _write_marks(self, drawn: Drawn) -> str:
         x, y = self._points(drawn)
@@ -437,6 +478,31 @@ class Panel:
             (options.get("ha", "left"), options.get("va", "baseline")), options.get("rotation", 0), "bbox" in options,
         )  # fmt: skip
 
+    def _legend_columns(self) -> list[float]:
+        """Return the widths of the legend's columns."""
+        assert self._legend is not None
+        handles, options = self._legend
+        size, across = options.get("fontsize", 9), options.get("ncols", 1)
+        down = -(-len(handles) // across)
+        return [
+            28 + LETTER * size * max(len(handle.get_label()) for handle in handles[c * down : (c + 1) * down])
+            for c in range(across)
+            if handles[c * down : (c + 1) * down]
+        ]
+
+    def _legend_box(self) -> tuple[float, float, float, float]:
+        """Return left, top, width and height of the legend."""
+        assert self._legend is not None
+        handles, options = self._legend
+        size, across = options.get("fontsize", 9), options.get("ncols", 1)
+        down = -(-len(handles) // across)
+        width, height = sum(self._legend_columns()), 1.45 * size * (down + bool(options.get("title", ""))) + 3
+        left, top, room_x, room_y = self._inner()
+        vertical, horizontal = options.get("loc", "upper right").split()
+        x = {"left": left + 5, "right": left + room_x - width - 3, "center": left + (room_x - width) / 2}[horizontal]
+        y = {"upper": top + 4, "lower": top + room_y - height - 4, "center": top + (room_y - height) / 2}[vertical]
+        return x, y, width, height
+
     def _write_legend(self, look: Any) -> str:
         assert self._legend is not None
         handles, options = self._legend
@@ -446,16 +512,8 @@ class Panel:
         title = options.get("title", "")
         down = -(-len(handles) // across)
         line = 1.45 * size
-        wide = [
-            28 + LETTER * size * max(len(handle.get_label()) for handle in handles[c * down : (c + 1) * down])
-            for c in range(across)
-            if handles[c * down : (c + 1) * down]
-        ]
-        width, height = sum(wide), line * (down + bool(title)) + 3
-        left, top, room_x, room_y = self._inner()
-        vertical, horizontal = options.get("loc", "upper right").split()
-        x = {"left": left + 5, "right": left + room_x - width - 3, "center": left + (room_x - width) / 2}[horizontal]
-        y = {"upper": top + 4, "lower": top + room_y - height - 4, "center": top + (room_y - height) / 2}[vertical]
+        wide = self._legend_columns()
+        x, y, width, height = self._legend_box()
         out = []
         if options.get("frameon", True):
             out.append(

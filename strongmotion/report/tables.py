@@ -13,7 +13,8 @@ from ..foundation.units import in_unit, label
 from .definitions import key_of
 
 if TYPE_CHECKING:
-    from ..record import Finding, Record
+    from ..motion import Entry
+    from ..record import Finding, Record, Touched
     from ..result import Result
 
 __all__ = [
@@ -21,8 +22,10 @@ __all__ = [
     "SEVERITIES",
     "Cell",
     "at_least",
+    "doubts_of",
     "facts",
     "headline_table",
+    "history_values",
     "measures_table",
     "most_severe_first",
     "number",
@@ -41,16 +44,27 @@ SEVERITIES = {
 }
 
 
-DAGGER = "†: outside the usable band, or from a component that is unfit; ≥: at least so large"
+DAGGER = (
+    "†: outside the usable band, or from a component that is unfit; ‡: in doubt, see the findings; ≥: at least so large"
+)
 
 
 @dataclass(frozen=True)
 class Cell:
-    """A number as printed, its band or nothing, and whether it may be used: in the usable band, of a fit component."""
+    """A number as printed, and its band or nothing.
+
+    Whether it may be used: in the usable band, of a fit component; and whether a finding says that it may be wrong.
+    """
 
     value: str
     band: str = ""
     usable: bool = True
+    doubt: bool = False
+
+    @property
+    def mark(self) -> str:
+        """What stands behind it: that it is not usable, or in doubt."""
+        return " †" if not self.usable else " ‡" if self.doubt else ""
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -80,6 +94,19 @@ def at_least(result: Result, component: str, quantity: str) -> str:
     return "≥ " if its["bound"].astype(bool).any() else ""
 
 
+def doubts_of(result: Result, name: str) -> list[Touched]:
+    """Return what doubts speak of among the numbers of a component or combination."""
+    combined = name not in result.motion
+    parts = {"", "H1", "H2"} if combined else {"", name}
+    if name in ("all", "resultant"):
+        parts |= set(result.motion)
+    return [
+        one.touches
+        for one in result.findings
+        if one.severity == "doubt" and one.component in parts and (combined or one.touches.alone)
+    ]
+
+
 def facts(record: Record) -> list[tuple[str, str]]:
     """Return what is known of the record, each with its name."""
     station = record.station
@@ -107,6 +134,31 @@ def facts(record: Record) -> list[tuple[str, str]]:
     return [(what, value or "not known") for what, value in facts]
 
 
+def history_values(entry: Entry, unit: str) -> list[tuple[str, str]]:
+    """Return the numbers of an entry of the history as printed, each with its name; accelerations in `unit`.
+
+    Examples
+    --------
+    >>> from strongmotion.motion import Entry
+    >>> history_values(Entry("baseline shift", "H1", "Removed", {"shift_m_s2": 0.0041, "width_s": 3.0}), "cm/s2")
+    [('shift_cm_s2', '0.41'), ('width_s', '3')]
+    """
+    printed = []
+    for key, value in entry.values.items():
+        if key.endswith("_m_s2") and isinstance(value, float):
+            key, value = f"{key.removesuffix('m_s2')}{unit.replace('/', '_')}", value * in_unit(unit)
+        printed.append((key, _value(value)))
+    return printed
+
+
+def _value(value: object) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, float):
+        return f"{value:.5g}" if math.isfinite(value) else number(value)
+    return str(value)
+
+
 def most_severe_first(finding: Finding) -> int:
     """Sort key: most severe finding first."""
     return list(SEVERITIES).index(finding.severity)
@@ -118,6 +170,7 @@ def headline_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
     have = set(peaks["component"]) | set(spectra["component"])
     columns = [*result.motion, *(name for name in ("RotD50", "RotD100") if name in have)]
     unfit = _unfit(result, columns)
+    doubts = {name: doubts_of(result, name) for name in columns}
     usable = {(row.component, row.measure): bool(row.usable) for row in measures.itertuples()}
     rows: list[tuple[str, str, list[Cell]]] = []
     for quantity in dict.fromkeys(peaks["quantity"]):
@@ -128,20 +181,34 @@ def headline_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
         for name, row in found.items():  # a peak of two components may be used where that of each may
             parts = [name] if name in result.motion else ["H1", "H2"]
             row["usable"] = all(usable.get((part, quantity), True) for part in parts)
-        cells = [_cell(found.get(name), factor, unfit=name in unfit) for name in columns]
+        cells = [
+            _cell(
+                found.get(name), factor, unfit=name in unfit, doubt=any(quantity in its.peaks for its in doubts[name])
+            )
+            for name in columns
+        ]
         rows.append((f"{quantity}, {label(unit if kind == 'm/s2' else kind)}", key_of(str(quantity)), cells))
     damping = float(spectra["damping"].iloc[0]) if len(spectra) else 0.05
     for period in PERIODS:
         at = spectra[np.isclose(spectra["period"], period) & (spectra["damping"] == damping)]
         if len(at):
             found = _by_component(at)
-            cells = [_cell(found.get(name), in_unit(unit), "psa", unfit=name in unfit) for name in columns]
+            cells = [
+                _cell(
+                    found.get(name), in_unit(unit), "psa", unfit=name in unfit,
+                    doubt=any(its.holds(period) for its in doubts[name]),
+                )
+                for name in columns
+            ]  # fmt: skip
             rows.append((f"PSA at {period:g} s, {100 * damping:g} %, {label(unit)}", "psa", cells))
     for measure in HEADLINE_MEASURES:
         of = measures[measures["measure"] == measure]
         if len(of):
             found = _by_component(of)
-            cells = [_cell(found.get(name), 1.0, unfit=name in unfit) for name in columns]
+            cells = [
+                _cell(found.get(name), 1.0, unfit=name in unfit, doubt=any(its.everything for its in doubts[name]))
+                for name in columns
+            ]
             rows.append(
                 (f"{measure[0].upper()}{measure[1:]}, {label(str(of['unit'].iloc[0]))}", key_of(measure), cells)
             )
@@ -153,6 +220,7 @@ def measures_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
     table = result.measures
     columns = [str(name) for name in dict.fromkeys(table["component"])]
     unfit = _unfit(result, columns)
+    doubts = {name: doubts_of(result, name) for name in columns}
     rows = []
     measured: dict[str, dict[str, dict]] = {}
     bounds = {(row["component"], row["quantity"]): row.get("bound") for row in result.peaks.to_dict("records")}
@@ -163,7 +231,13 @@ def measures_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str
         first = next(iter(by_component.values()))
         its_unit = unit if first["unit"] == "m/s2" else str(first["unit"])
         factor = in_unit(unit) if first["unit"] == "m/s2" else 1.0
-        cells = [_cell(by_component.get(name), factor, unfit=name in unfit) for name in columns]
+        cells = [
+            _cell(
+                by_component.get(name), factor, unfit=name in unfit,
+                doubt=any(measure in its.peaks or its.everything for its in doubts[name]),
+            )
+            for name in columns
+        ]  # fmt: skip
         title = measure if its_unit in ("", "1") else f"{measure}, {label(its_unit)}"
         rows.append((title, key_of(measure), cells, str(first["source"])))
     return columns, rows
@@ -177,11 +251,15 @@ def spectra_table(result: Result, unit: str) -> tuple[list[str], list[tuple[str,
     damping = float(table["damping"].iloc[0])
     table = table[table["damping"] == damping]
     values = table.pivot_table("psa", "period", "component", sort=False) * in_unit(unit)
+    doubts = {name: doubts_of(result, str(name)) for name in values.columns}
     usable = table.pivot_table("usable", "period", "component", sort=False, aggfunc="first")
     rows = [
         (
             f"{period:g}",
-            [Cell(number(v), usable=bool(u)) for v, u in zip(row, usable.loc[period], strict=True)],
+            [
+                Cell(number(v), usable=bool(u), doubt=any(its.holds(float(period)) for its in doubts[name]))
+                for name, v, u in zip(values.columns, row, usable.loc[period], strict=True)
+            ],
         )
         for period, row in zip(values.index, values.to_numpy(), strict=True)
     ]
@@ -206,7 +284,9 @@ def _unfit(result: Result, columns: list[str]) -> set[str]:
     return unfit | of_horizontals | ({"all", "resultant"} if unfit else set())
 
 
-def _cell(row: dict | None, factor: float, value: str = "value", unfit: bool = False) -> Cell:
+def _cell(
+    row: dict | None, factor: float, value: str = "value", unfit: bool = False, doubt: bool = False
+) -> Cell:  # fmt: skip
     """Print the number of a row, if there is one; that of an unfit component without a band, which would mislead."""
     if row is None:
         return Cell("–")
@@ -215,7 +295,7 @@ def _cell(row: dict | None, factor: float, value: str = "value", unfit: bool = F
     central = float(row[value]) * factor
     band = "" if unfit or not all(math.isfinite(end) for end in ends) else _band(central, *ends)
     mark = "≥ " if row.get("bound") else ""
-    return Cell(f"{mark}{number(central)}", band, bool(row.get("usable", True)) and not unfit)
+    return Cell(f"{mark}{number(central)}", band, bool(row.get("usable", True)) and not unfit, doubt)
 
 
 def _band(value: float, low: float, high: float) -> str:

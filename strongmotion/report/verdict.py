@@ -6,14 +6,15 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from .tables import SEVERITIES, at_least, number
+from ..record import PEAKS
+from .tables import SEVERITIES, at_least, doubts_of, number
 
 if TYPE_CHECKING:
     from ..archive import Decision, Standing
     from ..record import Finding
     from ..result import Result
 
-__all__ = ["PEAKS", "SET_ASIDE", "TITLES", "Use", "Verdict", "verdict_of"]
+__all__ = ["SET_ASIDE", "TITLES", "Use", "Verdict", "touched", "verdict_of"]
 
 Kind = Literal["usable", "usable within", "not usable"]
 
@@ -23,8 +24,6 @@ TITLES: dict[Kind, str] = {
     "not usable": "Not usable",
 }
 """The kinds of verdict, as a page says them."""
-
-PEAKS = ("PGA", "PGV", "PGD")
 
 SET_ASIDE = ("rejected", "withdrawn")
 """States in which nothing of a record is for use."""
@@ -41,15 +40,20 @@ class Use:
         By quantity: ``"yes"``, ``"in doubt"``, ``"at least"`` where the number is a lower bound, or ``"no"``.
     shortest, longest : float
         Periods, s, between which spectral ordinates may be used; `longest` is 0 where none may.
-    doubt : bool
-        Whether a finding says that some of its results may be wrong.
+    doubtful : tuple of (float, float)
+        First and last period, s, of those among them that a finding says may be wrong; rising, apart.
     """
 
     component: str
     peaks: dict[str, str]
     shortest: float
     longest: float
-    doubt: bool
+    doubtful: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def doubt(self) -> bool:
+        """Whether a finding says that one of its peaks or usable ordinates may be wrong."""
+        return bool(self.doubtful) or "in doubt" in self.peaks.values()
 
     @property
     def spectrum(self) -> str:
@@ -59,7 +63,14 @@ class Use:
         ends = f"{number(self.shortest)} to {number(self.longest)} s"
         if math.isinf(self.longest):
             ends = f"from {number(self.shortest)} s on"
-        return f"{ends}, in doubt" if self.doubt else ends
+        said = [_in_words(first, last, self.shortest, self.longest) for first, last in self.doubtful]
+        return f"{ends}, in doubt{' and'.join(said)}" if said else ends
+
+    def ordinate(self, period: float) -> str:
+        """Return whether the ordinate at a period may be used: ``"yes"``, ``"in doubt"`` or ``"no"``."""
+        if not self.shortest <= period <= self.longest:
+            return "no"
+        return "in doubt" if any(first <= period <= last for first, last in self.doubtful) else "yes"
 
 
 @dataclass(frozen=True)
@@ -112,12 +123,13 @@ def verdict_of(result: Result, standing: Standing | None = None) -> Verdict:
         its findings and bands say.
     """
     set_aside = standing is not None and standing.state in SET_ASIDE
+    doubts = any(one.severity == "doubt" for one in result.findings)
     uses = tuple(_use(result, name, set_aside) for name in _rows(result))
     said = [word for use in uses for word in (*use.peaks.values(), "yes" if use.longest else "no")]
     kind: Kind = "usable within"
     if all(word == "no" for word in said):
         kind = "not usable"
-    elif all(word == "yes" for word in said) and not any(use.doubt for use in uses):
+    elif all(word == "yes" for word in said) and not doubts:
         kind = "usable"
     current = standing.current if standing else None
     return Verdict(
@@ -130,14 +142,36 @@ def verdict_of(result: Result, standing: Standing | None = None) -> Verdict:
     )
 
 
+def touched(finding: Finding) -> str:
+    """Return the numbers that a finding speaks of, in words.
+
+    Examples
+    --------
+    >>> from strongmotion.record import Finding, Touched
+    >>> touched(Finding("baseline shift", "doubt", "", "", "", touches=Touched(("PGV", "PGD"), (2.5, math.inf))))
+    'PGV, PGD and spectral ordinates from 2.50 s on'
+    """
+    its = finding.touches
+    whole = its.periods[0] <= 0 and math.isinf(its.periods[1])
+    parts = list(its.peaks)
+    if its.spectrum:
+        parts.append(f"spectral ordinates{'' if whole else _in_words(*its.periods, 0.0, math.inf)}")
+    if not parts:
+        said = "none of the numbers"
+    elif whole and len(its.peaks) == len(PEAKS):
+        said = "all numbers"
+    else:
+        said = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    return said if its.alone else f"{said} that combine both horizontals"
+
+
 def _rows(result: Result) -> list[str]:
     combined = ["RotD50"] if "horizontal" in result.usable_band else []
     return [*result.motion, *combined]
 
 
 def _use(result: Result, name: str, set_aside: bool) -> Use:
-    parts = {name} if name in result.motion else {"H1", "H2"}
-    doubt = any(one.severity == "doubt" and one.component in ("", *parts) for one in result.findings)
+    doubts = doubts_of(result, name)
     band = result.usable_band[name if name in result.motion else "horizontal"]
     peaks = result.peaks[result.peaks["component"] == name]
     said = {}
@@ -145,10 +179,46 @@ def _use(result: Result, name: str, set_aside: bool) -> Use:
         usable = row["usable"] and not set_aside
         bound = bool(at_least(result, name, row["quantity"]))
         said[str(row["quantity"])] = (
-            "no" if not usable else "at least" if bound else "in doubt" if doubt else "yes"
+            "no"
+            if not usable
+            else "at least"
+            if bound
+            else "in doubt"
+            if any(row["quantity"] in touches.peaks for touches in doubts)
+            else "yes"
         )  # fmt: skip
     longest = 0.0 if set_aside or not band.usable or band.longest_period < band.shortest_period else band.longest_period
-    return Use(name, {quantity: said.get(quantity, "no") for quantity in PEAKS}, band.shortest_period, longest, doubt)
+    spans = [touches.periods for touches in doubts if touches.spectrum]
+    return Use(
+        name,
+        {quantity: said.get(quantity, "no") for quantity in PEAKS},
+        band.shortest_period,
+        longest,
+        _joined(spans, band.shortest_period, longest),
+    )
+
+
+def _joined(spans: list[tuple[float, float]], shortest: float, longest: float) -> tuple[tuple[float, float], ...]:
+    """Return spans of periods cut to the usable ones, those that meet as one."""
+    joined: list[tuple[float, float]] = []
+    for first, last in sorted((max(first, shortest), min(last, longest)) for first, last in spans):
+        if first > last:
+            continue
+        if joined and first <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(last, joined[-1][1]))
+        else:
+            joined.append((first, last))
+    return tuple(joined)
+
+
+def _in_words(first: float, last: float, shortest: float, longest: float) -> str:
+    if first <= shortest and last >= longest:
+        return ""
+    if last >= longest:
+        return f" from {number(first)} s on"
+    if first <= shortest:
+        return f" to {number(last)} s"
+    return f" from {number(first)} to {number(last)} s"
 
 
 def _against(findings: tuple[Finding, ...]) -> list[tuple[str, str]]:

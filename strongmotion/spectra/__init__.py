@@ -37,7 +37,16 @@ from .rotation import (
     rotated_peaks,
     rotated_spectrum,
 )
-from .target import TargetSpectrum, asce7_spectrum, best_scale, ec8_elastic_spectrum, ratio, target_from_table
+from .spectrogram import spectrogram
+from .target import (
+    TargetSpectrum,
+    asce7_spectrum,
+    best_scale,
+    damping_factor,
+    ec8_elastic_spectrum,
+    ratio,
+    target_from_table,
+)
 
 __all__ = [
     "QUANTITIES",
@@ -53,6 +62,7 @@ __all__ = [
     "coherence",
     "constant_ductility_spectrum",
     "constant_strength_spectrum",
+    "damping_factor",
     "default_periods",
     "directional_spectrum",
     "ec8_elastic_spectrum",
@@ -73,6 +83,7 @@ __all__ = [
     "rotated_peaks",
     "rotated_spectrum",
     "spectral_ratio",
+    "spectrogram",
     "target_from_table",
     "vertical_to_horizontal",
     "yielding_response",

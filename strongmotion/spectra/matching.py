@@ -222,7 +222,7 @@ def match_spectrum(
     bell = np.zeros(at.size)
     bell[begin : begin + own] = np.sin(np.pi * (np.arange(own) + 0.5) / own) ** 2
     spectrum = _psa(at, dt, periods, target.damping)
-    factor = best_scale(target, periods, spectrum, (first, last))
+    factor = best_scale(target, periods, spectrum, (first, last), unit="m/s2")
     scaled = factor * at
     matching = _Matching(periods, target, dt, bell, factor * displacement)
     best, taken = matching.run(scaled, tolerance, steps)

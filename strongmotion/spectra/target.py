@@ -21,9 +21,17 @@ from numpy.typing import ArrayLike, NDArray
 from ..foundation.arrays import above_zero, non_negative, positive, signal
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import InputError, RecordError
-from ..foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
+from ..foundation.units import ACCELERATION, COUNTS, G, acceleration_unit, in_unit
 
-__all__ = ["TargetSpectrum", "asce7_spectrum", "best_scale", "ec8_elastic_spectrum", "ratio", "target_from_table"]
+__all__ = [
+    "TargetSpectrum",
+    "asce7_spectrum",
+    "best_scale",
+    "damping_factor",
+    "ec8_elastic_spectrum",
+    "ratio",
+    "target_from_table",
+]
 
 Floats = NDArray[np.float64]
 
@@ -47,11 +55,13 @@ class TargetSpectrum:
         What it is called in tables and figures.
     damping : float
         The damping it holds for, ratio to critical.
+    spread : array (p,), optional
+        Standard deviation of ln PSA that a suite is to have at those periods, as of a conditional spectrum.
 
     Raises
     ------
     InputError
-        Fewer than two points, periods that do not rise, or a number out of range.
+        Fewer than two points, periods that do not rise, a spread of another length, or a number out of range.
 
     Examples
     --------
@@ -64,6 +74,7 @@ class TargetSpectrum:
     psa: Floats
     name: str = "target"
     damping: float = 0.05
+    spread: Floats | None = None
 
     def __post_init__(self) -> None:
         periods, psa = non_negative("periods", self.periods).copy(), above_zero("psa", self.psa).copy()
@@ -79,6 +90,12 @@ class TargetSpectrum:
         object.__setattr__(self, "periods", periods)
         object.__setattr__(self, "psa", psa)
         object.__setattr__(self, "damping", float(non_negative("damping", [self.damping])[0]))
+        if self.spread is not None:
+            spread = non_negative("spread", self.spread).copy()
+            if spread.shape != periods.shape:
+                raise InputError(f"expected a spread a period, found {spread.size} for {periods.size}", source="spread")
+            spread.flags.writeable = False
+            object.__setattr__(self, "spread", spread)
 
     @property
     def caution(self) -> str:
@@ -121,12 +138,82 @@ class TargetSpectrum:
         )  # fmt: skip
         return psa
 
+    def spread_at(self, periods: ArrayLike) -> Floats | None:
+        """Return the wanted standard deviation of ln PSA at periods that the target covers; None where it has none.
+
+        It is linear over log period between the target's points.
+        """
+        if self.spread is None:
+            return None
+        self.at(periods)
+        asked = np.maximum(non_negative("periods", periods), 1e-9)
+        return np.interp(np.log(asked), np.log(np.maximum(self.periods, 1e-9)), self.spread)
+
+    def damped(self, damping: float) -> TargetSpectrum:
+        """Return this spectrum of 5 % damping for another one, by the factor of EN 1998-1:2004.
+
+        eta = sqrt(10/(5 + xi)), at least 0.55, with xi in per cent: expression (3.6). From the period of the largest
+        PSA on ordinates take it whole; PSA at T = 0 does not depend on damping, and before that period the factor goes
+        from 1 to eta in proportion to T. For the shape of EN 1998-1 that is its own spectrum. For comparison only:
+        which factor holds for a spectrum of another source the code behind it says.
+
+        Parameters
+        ----------
+        damping : float
+            Ratio to critical.
+
+        Returns
+        -------
+        TargetSpectrum
+            Its name says what was done.
+
+        Raises
+        ------
+        InputError
+            It is not of 5 % damping, or `damping` is out of range.
+
+        Examples
+        --------
+        >>> target = TargetSpectrum([0.0, 0.1, 0.5, 5.0], [4.0, 10.0, 10.0, 1.0], name="site")
+        >>> target.damped(0.1).at([0.0, 0.3]).round(3)
+        array([4.   , 8.165])
+        """
+        damping = float(non_negative("damping", [damping])[0])
+        if not np.isclose(self.damping, 0.05):
+            raise InputError(f"the factors are from 5 % damping, the target is of {100 * self.damping:g} %")
+        eta = damping_factor(damping)
+        rising = np.minimum(self.periods / self.periods[int(self.psa.argmax())], 1.0)
+        return TargetSpectrum(
+            self.periods,
+            self.psa * (1.0 + (eta - 1.0) * rising),
+            f"{self.name}, {100 * damping:g} % by EN 1998-1 (3.6)",
+            damping,
+            self.spread,
+        )
+
+
+def damping_factor(damping: float) -> float:
+    """Return the factor from spectra of 5 % damping to another one, EN 1998-1:2004, expression (3.6).
+
+    Parameters
+    ----------
+    damping : float
+        Ratio to critical.
+
+    Examples
+    --------
+    >>> round(damping_factor(0.02), 4), damping_factor(0.5)
+    (1.1952, 0.55)
+    """
+    return float(max(np.sqrt(10 / (5 + 100 * float(non_negative("damping", [damping])[0]))), 0.55))
+
 
 def target_from_table(path: str | os.PathLike[str], name: str | None = None, damping: float = 0.05) -> TargetSpectrum:
     """Read a target spectrum from a CSV file.
 
-    The first row names the columns, ``period [s],psa [g]``, with any unit of acceleration; every further row is a
-    point. Lines that begin with ``#`` and empty ones do not count. Which spectrum applies only the local code says.
+    The first row names the columns, ``period [s],psa [g]``, with any unit of acceleration, and where the target has a
+    spread ``sigma [ln]`` as a third: the standard deviation of ln PSA. Every further row is a point. Lines that begin
+    with ``#`` and empty ones do not count. Which spectrum applies only the local code says.
 
     Parameters
     ----------
@@ -160,7 +247,10 @@ def target_from_table(path: str | os.PathLike[str], name: str | None = None, dam
     if not lines:
         raise RecordError("the file holds no row", source=str(path), remedy=remedy)
     (top, header), *rows = lines
-    match = re.fullmatch(r"\s*period\s*\[s\]\s*,\s*psa\s*\[(.+)\]\s*", header, re.IGNORECASE)
+    match = re.fullmatch(
+        r"\s*period\s*\[s\]\s*,\s*psa\s*\[([^\],]+)\]\s*(,\s*sigma\s*\[ln\]\s*)?", header, re.IGNORECASE
+    )
+    wanted = 2 if match is None or match[2] is None else 3
     if not match:
         raise RecordError(
             f"expected the row period [s],psa [unit], found {header.strip()[:60]!r}",
@@ -172,25 +262,36 @@ def target_from_table(path: str | os.PathLike[str], name: str | None = None, dam
             raise InputError("a spectrum cannot be in counts", remedy="Use m/s2, cm/s2 (gal) or g")
     except InputError as error:
         raise RecordError(error.what, source=str(path), line=top, remedy=error.remedy) from None
-    points: list[tuple[float, float]] = []
+    points: list[list[float]] = []
     for number, line in rows:
         try:
-            period, psa = (float(cell) for cell in line.split(","))
+            point = [float(cell) for cell in line.split(",")]
         except ValueError:
+            point = []
+        if len(point) != wanted or (wanted == 3 and not 0 <= point[2] < np.inf):
             raise RecordError(
-                f"expected two numbers, found {line.strip()[:60]!r}", source=str(path), line=number, remedy=remedy
-            ) from None
+                f"expected {'two numbers' if wanted == 2 else 'three numbers, the last 0 or more'}, found "
+                f"{line.strip()[:60]!r}",
+                source=str(path), line=number, remedy=remedy,
+            )  # fmt: skip
+        period, psa = point[:2]
         previous = points[-1][0] if points else -1.0
         if not (max(previous, 0.0) <= period < np.inf and period != previous and 0 < psa < np.inf):
             raise RecordError(
                 f"expected a period of 0 or more, above the last one, and a PSA above 0, found {period:g} and {psa:g}",
                 source=str(path), line=number,
             )  # fmt: skip
-        points.append((period, psa))
+        points.append(point)
     if len(points) < 2:
         raise RecordError(f"expected two points or more, found {len(points)}", source=str(path), remedy=remedy)
-    periods, values = np.array(points).T
-    return TargetSpectrum(periods, values * ACCELERATION[unit], path.stem if name is None else name, damping)
+    periods, values, *spread = np.array(points).T
+    return TargetSpectrum(
+        periods,
+        values * ACCELERATION[unit],
+        path.stem if name is None else name,
+        damping,
+        spread[0] if spread else None,
+    )
 
 
 def asce7_spectrum(s_ds: float, s_d1: float, t_l: float) -> TargetSpectrum:
@@ -272,12 +373,12 @@ def ec8_elastic_spectrum(
     if sorted(set(corners)) != corners:
         raise InputError(f"expected TB < TC < TD < 4 s, found {t_b:g}, {t_c:g} and {t_d:g} s", source="corner periods")
     damping = float(non_negative("damping", [damping])[0])
-    plateau = 2.5 * peak * max(np.sqrt(10 / (5 + 100 * damping)), 0.55)
+    plateau = 2.5 * peak * damping_factor(damping)
     psa = [peak, plateau, plateau, plateau * t_c / t_d, plateau * t_c * t_d / EC8_LAST_PERIOD**2]
     return TargetSpectrum(np.array([0.0, *corners]), np.array(psa), "EN 1998-1:2004, 3.2.2.2", damping)
 
 
-def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
+def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, *, unit: str) -> Floats:
     """Return a record's pseudo-acceleration over the target's.
 
     For comparison only; see `TargetSpectrum.caution`.
@@ -289,7 +390,9 @@ def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
     periods : array (p,)
         s, all covered by the target.
     psa : array (p,)
-        m/s².
+        In `unit`.
+    unit : {"m/s2", "cm/s2", "g"}
+        It has no default: a factor from PSA taken for another unit looks like any other.
 
     Returns
     -------
@@ -304,16 +407,18 @@ def ratio(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike) -> Floats:
     Examples
     --------
     >>> target = TargetSpectrum([0.1, 1.0], [5.0, 5.0])
-    >>> ratio(target, [0.2, 0.5], [10.0, 4.0])
+    >>> ratio(target, [0.2, 0.5], [10.0, 4.0], unit="m/s2")
     array([2. , 0.8])
     """
     periods, psa = non_negative("periods", periods), non_negative("psa", psa)
     if periods.shape != psa.shape:
         raise InputError(f"expected a PSA a period, found {psa.size} for {periods.size}", source="psa")
-    return psa / target.at(periods)
+    return psa / (in_unit(unit) * target.at(periods))
 
 
-def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, period_range: tuple[float, float]) -> float:
+def best_scale(
+    target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, period_range: tuple[float, float], *, unit: str
+) -> float:
     """Return the factor on a record that brings its spectrum closest to the target over a range of periods.
 
     Closest is the least mean squared difference of log PSA, so the factor is exp(mean(ln target - ln PSA)). Each
@@ -327,9 +432,11 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     periods : array (p,)
         s; those outside the range do not count.
     psa : array (p,)
-        m/s², above 0 within the range.
+        In `unit`, above 0 within the range.
     period_range : tuple of float
         First and last period of the range, s, both included.
+    unit : {"m/s2", "cm/s2", "g"}
+        It has no default: a factor from PSA taken for another unit looks like any other.
 
     Returns
     -------
@@ -343,7 +450,7 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     Examples
     --------
     >>> target = TargetSpectrum([0.1, 1.0], [5.0, 5.0])
-    >>> round(best_scale(target, [0.2, 0.5, 2.0], [2.0, 8.0, 1.0], (0.1, 1.0)), 4)
+    >>> round(best_scale(target, [0.2, 0.5, 2.0], [2.0, 8.0, 1.0], (0.1, 1.0), unit="m/s2"), 4)
     1.25
     """
     periods, psa = non_negative("periods", periods), signal("psa", psa)
@@ -353,4 +460,5 @@ def best_scale(target: TargetSpectrum, periods: ArrayLike, psa: ArrayLike, perio
     inside = (periods >= first) & (periods <= last)
     if not inside.any():
         raise InputError(f"no period lies in the range {first:g} s to {last:g} s", source="period_range")
-    return float(np.exp(-np.log(ratio(target, periods[inside], above_zero("psa", psa[inside]))).mean()))
+    over = ratio(target, periods[inside], above_zero("psa", psa[inside]), unit=unit)
+    return float(np.exp(-np.log(over).mean()))

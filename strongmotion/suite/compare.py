@@ -44,6 +44,8 @@ class Comparison:
     mean_low, mean_high : array (p,)
         Limits of 5 and 95 % of the mean with these factors, m/s²: as if all records were at their ends together, so no
         narrower than the truth. Not a number where a record has no band.
+    period_range : (float, float)
+        As asked for, s.
     """
 
     table: pd.DataFrame
@@ -54,6 +56,7 @@ class Comparison:
     target: Floats
     mean_low: Floats
     mean_high: Floats
+    period_range: tuple[float, float]
 
 
 def range_of(spectra: SuiteSpectra, target: TargetSpectrum, period_range: tuple[float, float]) -> NDArray[np.intp]:
@@ -191,4 +194,7 @@ def compare(
     mean = np.exp(scaled.mean(axis=0)) * goal
     spread = scaled.std(axis=0, ddof=1) if used.size > 1 else np.full(columns.size, np.nan)
     low, high = mean_limits(spectra, used, columns, np.log(factor))
-    return Comparison(table, left_out, spectra.periods[columns], mean, spread, goal, low, high)
+    first, last = period_range
+    return Comparison(
+        table, left_out, spectra.periods[columns], mean, spread, goal, low, high, (float(first), float(last))
+    )

@@ -30,7 +30,7 @@ from ..spectra import TargetSpectrum
 from .compare import log_ratios, mean_limits, range_of
 from .spectra import SuiteSpectra
 
-__all__ = ["Selection", "SelectionRules", "select"]
+__all__ = ["Selection", "SelectionRules", "select", "spread_rows"]
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,10 @@ class SelectionRules:
         s, after which the best suite found so far is returned, with the gap proved by then.
     gap : float
         Relative gap to stop at.
+    spread : float
+        Largest departure of the suite's standard deviation of ln PSA from the target's at any period, as a fraction of
+        that, where the target has a spread. It is held by a linear stand-in: squared departures from the target of each
+        record with its own best factor.
     """
 
     factors: tuple[float, float] = (0.25, 4.0)
@@ -61,6 +65,7 @@ class SelectionRules:
     per_station: int = 0
     time_limit: float = 60.0
     gap: float = 0.01
+    spread: float = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +89,12 @@ class Selection:
         That the solver took.
     considered : int
         Records that are usable over the range.
+    left_out : tuple of str
+        The others.
+    period_range : (float, float)
+        As asked for, s.
+    rules : SelectionRules
+        That it keeps to.
     """
 
     table: pd.DataFrame
@@ -97,6 +108,9 @@ class Selection:
     bound: float
     seconds: float
     considered: int
+    left_out: tuple[str, ...]
+    period_range: tuple[float, float]
+    rules: SelectionRules
 
     @property
     def gap(self) -> float:
@@ -145,7 +159,7 @@ def select(
     """
     rules = rules or SelectionRules()
     lowest, highest = rules.factors
-    if not (0 < lowest <= highest and rules.tolerance > 0 and 0 <= rules.below < 1 and count >= 1):
+    if not (0 < lowest <= highest and rules.tolerance > 0 and 0 <= rules.below < 1 and rules.spread > 0 and count >= 1):
         raise InputError(
             f"expected 0 < least <= largest factor, a tolerance above 0, a fraction below of 0 to 1, a count of 1 or "
             f"more; found factors {lowest:g} to {highest:g}, tolerance {rules.tolerance:g}, below {rules.below:g}, "
@@ -163,11 +177,13 @@ def select(
     ratio = log_ratios(spectra, target, columns)[used]
     cost = shape_misfit(ratio)
     begun = time.perf_counter()
-    answer = _solved(ratio, cost, count, rules, _caps(spectra, used, rules))
+    wanted = target.spread_at(spectra.periods[columns]) if count > 1 else None
+    answer = _solved(ratio, cost, count, rules, _caps(spectra, used, rules), wanted)
     seconds = time.perf_counter() - begun
     if answer is None:
         raise InputError(
-            f"no suite of {count} keeps its mean within {rules.tolerance:g} of the target (in ln PSA) at every period",
+            f"no suite of {count} keeps its mean within {rules.tolerance:g} of the target (in ln PSA) at every period"
+            + ("" if wanted is None else f", and its spread within {100 * rules.spread:g} % of the target's"),
             source="rules",
             remedy="Widen the tolerance or the factors, loosen the caps, or choose fewer periods",
         )
@@ -192,7 +208,7 @@ def select(
             "lowest_ratio": np.exp(scaled.min(axis=1)),
             "lowest_at_s": spectra.periods[columns][at],
             "reason": [
-                f"shape closest but {rank[i]} of {used.size}; with its factor the mean keeps to the target"
+                f"shape ranks {rank[i] + 1} of {used.size}; with its factor the mean keeps to the target"
                 for i in chosen
             ],
         }
@@ -209,6 +225,9 @@ def select(
         bound,
         seconds,
         int(used.size),
+        tuple(spectra.records[i] for i in np.setdiff1d(np.arange(len(spectra)), used)),
+        (float(period_range[0]), float(period_range[1])),
+        rules,
     )
 
 
@@ -225,7 +244,12 @@ def _caps(spectra: SuiteSpectra, used: NDArray[np.intp], rules: SelectionRules) 
 
 
 def _solved(
-    ratio: Floats, cost: Floats, count: int, rules: SelectionRules, caps: list[tuple[list[int], int]]
+    ratio: Floats,
+    cost: Floats,
+    count: int,
+    rules: SelectionRules,
+    caps: list[tuple[list[int], int]],
+    spread: Floats | None = None,
 ) -> tuple[NDArray[np.intp], float] | None:
     """Return the chosen rows and the proved bound of their cost; None where no suite will do."""
     n, p = ratio.shape
@@ -241,6 +265,11 @@ def _solved(
         rows.append(csr_array(row[None]))
         lower.append(0.0)
         upper.append(float(most))
+    if spread is not None:
+        squares, least_square, most_square = spread_rows(ratio, spread, count, rules)
+        rows.append(csr_array(np.hstack((squares, np.zeros((p, n))))))
+        lower += least_square.tolist()
+        upper += most_square.tolist()
     # low x <= y <= high x
     rows.append(csr_array(vstack([_beside(-low * eye, eye), _beside(-high * eye, eye)])))
     lower += [0.0] * n + [-np.inf] * n
@@ -259,6 +288,19 @@ def _solved(
         return None
     chosen = np.flatnonzero(found.x[:n] > 0.5)
     return chosen, float(found.mip_dual_bound)
+
+
+def spread_rows(ratio: Floats, spread: Floats, count: int, rules: SelectionRules) -> tuple[Floats, Floats, Floats]:
+    """Return what each record adds to the suite's variance of ln PSA, shape (p, n), and the limits of the sum, (p,).
+
+    Scaled by its own best factor a record departs from the target by d. With the mean on the target the variance of the
+    suite is the sum of d² over n - 1: linear in the choice. A wanted spread below the tolerance of the mean, as at the
+    period that a spectrum is conditioned on, is no lower limit, and counts as that tolerance for the upper.
+    """
+    departure = ratio - ratio.mean(axis=1, keepdims=True)
+    least = np.where(spread > rules.tolerance, (1 - rules.spread) * spread, 0.0)
+    most = (1 + rules.spread) * np.maximum(spread, rules.tolerance)
+    return (departure**2).T / (count - 1), np.maximum(least, 0.0) ** 2, most**2
 
 
 def _least_mean(rules: SelectionRules) -> float:

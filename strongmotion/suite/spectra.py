@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from ..foundation.arrays import Floats
+from ..foundation.arrays import Floats, above_zero
 from ..foundation.errors import InputError
 from ..foundation.units import in_unit
 from ..result import Result
@@ -62,6 +62,31 @@ class SuiteSpectra:
     def __len__(self) -> int:
         return len(self.records)
 
+    def at(self, periods: ArrayLike) -> SuiteSpectra:
+        """Return the spectra at some of their periods, s.
+
+        Raises
+        ------
+        InputError
+            They hold no such period.
+        """
+        asked = above_zero("periods", periods)
+        away = np.abs(self.periods[:, None] / asked - 1.0)
+        missing = asked[away.min(axis=0) > 1e-6]
+        if missing.size:
+            near = np.sort(self.periods[np.argsort(np.abs(self.periods - missing[0]))[:2]])
+            raise InputError(
+                f"the records have no spectra at {missing[0]:g} s; next to it they are at "
+                f"{' s and '.join(f'{period:g}' for period in near)} s",
+                source="periods",
+                remedy="Choose those, or process the records with the period among spectra.periods",
+            )
+        places = np.unique(away.argmin(axis=0))
+        return replace(
+            self, periods=self.periods[places], psa=self.psa[:, places], low=self.low[:, places],
+            high=self.high[:, places], usable=self.usable[:, places],
+        )  # fmt: skip
+
     def table(self, unit: str = "m/s2", wide: bool = False, keep_unusable: bool = False) -> pd.DataFrame:
         """Return one table of all spectra.
 
@@ -77,7 +102,8 @@ class SuiteSpectra:
         Returns
         -------
         pandas.DataFrame
-            Long: ``record, component, damping, period_s, psa_<unit>, usable``. Wide: ``record`` and a column
+            Long: ``record, component, damping, period_s, psa_<unit>, usable``. Wide: ``record``, the first and the last
+            usable of these periods (``usable_from_s, usable_to_s``; none where no ordinate is), and a column
             ``psa_<period>s_<unit>`` for each period.
         """
         suffix = unit.replace("/", "_")
@@ -86,7 +112,10 @@ class SuiteSpectra:
             psa = np.where(self.usable, psa, np.nan)
         if wide:
             columns = {f"psa_{period:g}s_{suffix}": psa[:, i] for i, period in enumerate(self.periods)}
-            return pd.DataFrame({"record": self.records, **columns})
+            held = self.usable.any(axis=1)
+            ends = (self.usable.argmax(axis=1), self.usable.shape[1] - 1 - self.usable[:, ::-1].argmax(axis=1))
+            first, last = (np.where(held, self.periods[places], np.nan) for places in ends)
+            return pd.DataFrame({"record": self.records, "usable_from_s": first, "usable_to_s": last, **columns})
         n, p = psa.shape
         return pd.DataFrame(
             {
@@ -159,7 +188,7 @@ def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, 
         raise InputError(
             f"record {result.record.id} has no spectrum of {component} at {100 * damping:g} % damping",
             source=result.record.id,
-            remedy="Choose another component, or leave the record out",
+            remedy="Choose another component, leave the record out, or process with it in spectra.damping",
         )
     columns = [[part[name].to_numpy(dtype=float) for name in ("psa", "psa_low", "psa_high")] for part in parts]
     psa, low, high = (np.exp(np.mean(np.log(np.maximum(its, 1e-300)), axis=0)) for its in zip(*columns, strict=True))
@@ -167,13 +196,16 @@ def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, 
     return parts[0]["period"].to_numpy(dtype=float), psa, low, high, usable
 
 
-def target_named(text: str) -> TargetSpectrum:
+def target_named(text: str, damping: float = 0.05) -> TargetSpectrum:
     """Return a target by what a person writes: a CSV file, or a code shape with its parameters.
 
     Parameters
     ----------
     text : str
-        A path, ``asce7:sds=1.0,sd1=0.6,tl=8`` (g, s), or ``ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0`` (m/s², s).
+        A path, ``asce7:sds=1.0,sd1=0.6,tl=8`` (g, s), or ``ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0`` (m/s², s); for 5 %
+        damping.
+    damping : float
+        To bring it to, by `TargetSpectrum.damped`; the name then says so.
 
     Raises
     ------
@@ -187,6 +219,11 @@ def target_named(text: str) -> TargetSpectrum:
     >>> target_named("asce7:sds=1.0,sd1=0.6,tl=8").name
     'ASCE/SEI 7-16, 11.4.6'
     """
+    target = _at_five_per_cent(text)
+    return target if np.isclose(damping, target.damping) else target.damped(damping)
+
+
+def _at_five_per_cent(text: str) -> TargetSpectrum:
     shape, colon, rest = text.partition(":")
     if not colon or shape.lower() not in SHAPES:
         if Path(text).suffix or Path(text).exists():

@@ -17,7 +17,7 @@ import re2
 
 from ...foundation.errors import RecordError, SettingsError, StrongMotionError
 from ...foundation.units import COUNTS
-from ...record import Finding, Record
+from ...record import NO_PERIODS, Finding, Record, Touched
 from .. import header
 from ..header import Reading
 from ..layout import LONGEST_HEADER, RULES, layout_from_text
@@ -878,6 +878,7 @@ class _Drafter:
                 Finding(
                     "doubtful header", "doubt", f"{text}; it is left out", "what depends on it is not given",
                     "give it by an option (--start, --station, --set NAME=VALUE), or by a layout",
+                    touches=Touched((), NO_PERIODS),
                 )
             )  # fmt: skip
         for text in more:
