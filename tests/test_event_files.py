@@ -267,3 +267,47 @@ def test_window_opens_no_file_outside_it(archive, event, monkeypatch):
     monkeypatch.setattr(Archive, "__getitem__", lambda self, key: opened.append(key) or read_one(self, key))
     study_archive(archive, begin=begins[2], end=begins[5])
     assert len(opened) == 4
+
+
+def test_a_question_chooses_the_records(archive):
+    found = study_archive(archive, where="station == 'QUAY' or station == 'FERN'")
+    assert {reading.station.code for reading in found.readings} == {"QUAY", "FERN"}
+
+
+def test_archive_remembers_the_event_of_its_records(archive, tmp_path):
+    """In catalogue, questions, history and page; said again it is entered once."""
+    store = Archive(tmp_path / "kept", create=True)
+    store.take_from([archive])
+    before = store.marks()
+    assert set(store.find("event == '2031-quay'")["record"]) == set()
+    words = ("event", store.folder, "-o", tmp_path / "out", "--keep", "2031-quay")
+    result = run(*words)
+    assert result.exit_code == 0, result.output
+    assert "6 records are kept as those of 2031-quay" in result.stdout
+    table = store.find("event == '2031-quay' and epicentral_distance < 500", state="all")
+    assert len(table) == 6
+    stations = pd.read_csv(tmp_path / "out" / "stations.csv", skiprows=1).set_index("record")
+    for row in table.itertuples():
+        assert row.epicentral_distance_km == pytest.approx(stations.epicentral_distance_km[row.record], rel=1e-5)
+        assert row.hypocentral_distance_km > row.epicentral_distance_km
+    entries = [len(store.history(name)) for name in store.ids()]
+    assert all(store.standing(name).event["event"] == "2031-quay" for name in store.ids())
+    assert all(store.marks()[name] != mark for name, mark in before.items())  # so pages are written again
+    assert "It is of the event 2031-quay; epicentral distance" in run("history", store.folder, store.ids()[0]).stdout
+    assert run(*words).exit_code == 0
+    assert [len(store.history(name)) for name in store.ids()] == entries
+    assert run("event", store.folder, "-o", tmp_path / "again", "--where", "event == '2031-quay'").exit_code == 0
+
+
+def test_earthquake_named_by_a_file_is_the_event_until_one_is_kept(archive, tmp_path):
+    from strongmotion.record import Earthquake
+
+    store = Archive(tmp_path / "named", create=True)
+    result = archive[archive.ids()[0]]
+    store.add(replace(result, record=replace(result.record, earthquake=Earthquake(name="Quay 2031"))))
+    (name,) = store.ids()
+    assert list(store.find("event == 'Quay 2031'", state="all")["record"]) == [name]
+    store.assign(name, "other", {})
+    table = store.find("event == 'other'", state="all")
+    assert list(table["earthquake"]) == ["Quay 2031"]
+    assert table["epicentral_distance_km"].isna().all()

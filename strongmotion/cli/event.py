@@ -47,6 +47,13 @@ def event(
     end: Annotated[
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
+    where: Annotated[
+        str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")
+    ] = "",
+    keep: Annotated[
+        str,
+        typer.Option("--keep", metavar="NAME", help="Enter in the archive that the records are of this event."),
+    ] = "",
     depth: Annotated[
         float | None,
         typer.Option("--depth", metavar="KM", help="Depth (km) that is known beforehand; any to 150 km if not given."),
@@ -72,7 +79,9 @@ def event(
     P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
     magnitudes. What the records cannot tell is said. FOLDER gets event.txt, event.xml (QuakeML), stations.csv, map.png,
     section.png and shaking.png. Records of several earthquakes get a folder each, event-1 and so on; records that no
-    common origin explains are refused. Not for warning or public alert; the agencies' solution is the authority.
+    common origin explains are refused. With --keep the archive remembers the event of each record, and its distances;
+    `catalogue`, `find`, `history` and pages show them, under NAME-1, NAME-2 where there are several. Not for
+    warning or public alert; the agencies' solution is the authority.
 
     In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
     UTC such as 2031-04-17T03:26:45.32.
@@ -82,6 +91,8 @@ def event(
       strongmotion event archive -o event
       strongmotion event archive -o event --velocity 0:5.5/3.2 --velocity 12:6.4/3.7
       strongmotion event archive -o event --picks mine.csv --from 2031-04-17T03:20 --to 2031-04-17T03:30
+      strongmotion event archive -o event --from 2031-04-17 --to 2031-04-18 --keep 2031-quay
+      strongmotion event archive -o event --where "event == '2031-quay'"
     """
     from ..archive import Archive
     from ..event import (
@@ -90,6 +101,7 @@ def event(
         EventSettings,
         VelocityModel,
         events_in,
+        keep_events,
         read_archive,
         read_picks,
     )
@@ -100,18 +112,23 @@ def event(
         None if depth is None else (depth, depth_error),
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
+    store = Archive(archive)
     readings = read_archive(
-        Archive(archive),
+        store,
         chosen,
         picks=None if picks is None else read_picks(picks),
         begin=None if begin is None else _instant(begin),
         end=None if end is None else _instant(end),
+        where=where,
     )
     found = events_in(readings, chosen)
     if len(found) > 1:
         typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
     for number, event_ in enumerate(found, start=1):
         _show(event_, output if len(found) == 1 else output / f"event-{number}")
+    if keep:
+        kept = keep_events(store, found, keep)
+        typer.echo(f"{len(kept)} records are kept as those of {', '.join(dict.fromkeys(kept.values()))}.")
 
 
 def _show(found: Event, output: Path) -> None:

@@ -32,6 +32,7 @@ from .magnitude import (
     stress_drop,
     wood_anderson,
 )
+from .membership import keep_events
 from .picks import PickFile, read_picks
 from .quakeml import to_quakeml
 from .study import (
@@ -78,6 +79,7 @@ __all__ = [
     "expected_pga",
     "expected_pgv",
     "hypocentral_distance",
+    "keep_events",
     "local_magnitude",
     "locate",
     "moment_magnitude",

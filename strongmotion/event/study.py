@@ -538,6 +538,7 @@ def study_archive(
     picks: PickFile | None = None,
     begin: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
+    where: str = "",
 ) -> Event:
     """Study the event whose records an archive holds.
 
@@ -549,6 +550,8 @@ def study_archive(
         As read by a person; they win.
     begin, end : numpy.datetime64, optional
         Only records that begin within these times, UTC.
+    where : str, optional
+        Only records that this question finds; see `Archive.find`.
 
     Returns
     -------
@@ -561,7 +564,7 @@ def study_archive(
     ArchiveError
         A file of the archive is damaged.
     """
-    return study(read_archive(archive, settings, picks=picks, begin=begin, end=end), settings)
+    return study(read_archive(archive, settings, picks=picks, begin=begin, end=end, where=where), settings)
 
 
 def read_archive(
@@ -571,12 +574,13 @@ def read_archive(
     picks: PickFile | None = None,
     begin: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
+    where: str = "",
 ) -> tuple[Reading, ...]:
-    """Read the records of an archive, or those that begin within a time, chosen by the catalogue before any is opened.
+    """Read the records of an archive, or those that begin within a time or that the catalogue finds; open no others.
 
     Parameters
     ----------
-    archive, settings, picks, begin, end
+    archive, settings, picks, begin, end, where
         As for `study_archive`.
 
     Returns
@@ -591,7 +595,11 @@ def read_archive(
     """
     settings = settings or EventSettings()
     readings: list[Reading] = []
-    for name in _chosen(archive, begin, end):
+    names = archive.ids(begin, end)
+    if where:
+        found = set(archive.find(where)["record"])
+        names = [name for name in names if name in found]
+    for name in names:
         result = archive[name]
         given = None if picks is None else picks.of(result.record)
         readings += read_shocks(result, given, settings.instrument)
@@ -601,24 +609,6 @@ def read_archive(
             remedy="Name records by their id or their station's code",
         )
     return tuple(readings)
-
-
-def _chosen(archive: Archive, begin: np.datetime64 | None, end: np.datetime64 | None) -> list[str]:
-    """Return the ids of the records that begin within a time."""
-    if begin is None and end is None:
-        return archive.ids()
-    # Texts of times are compared first, whatever digits they have; then the times.
-    second = np.timedelta64(1, "s")
-    parts = [] if begin is None else [f'start >= "{(begin - second).astype("datetime64[s]")}"']
-    parts += [] if end is None else [f'start <= "{(end + 2 * second).astype("datetime64[s]")}"']
-    found = archive.find(" and ".join(parts), state="all")
-    starts = found["start"].dt.tz_localize(None).to_numpy()
-    inside = np.ones(len(found), dtype=bool)
-    if begin is not None:
-        inside &= starts >= begin
-    if end is not None:
-        inside &= starts <= end
-    return sorted(found.loc[inside, "record"])
 
 
 def _names(readings: Sequence[Reading]) -> list[str]:
