@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import replace
@@ -15,8 +16,17 @@ from typer.testing import CliRunner
 
 from strongmotion import Archive, RecordError, Settings, process, read, read_quakeml
 from strongmotion.cli import app
-from strongmotion.event import read_picks, read_station, study, study_archive, to_quakeml
+from strongmotion.event import (
+    VelocityModel,
+    read_picks,
+    read_station,
+    study,
+    study_archive,
+    to_json,
+    to_quakeml,
+)
 from strongmotion.foundation.cautions import EVENT_CAUTION, EVENT_CAUTIONS
+from strongmotion.foundation.geodesy import distance_and_azimuth
 from strongmotion.record import Station
 from strongmotion.report import map_figure, section_figure, shaking_figure, write_event
 
@@ -81,7 +91,9 @@ def test_quakeml_has_the_structure_of_the_standard(document):
 def test_quakeml_tells_what_the_event_tells(document, event):
     point = event.location.point
     origin = next(document.iter(f"{BED}origin"))
-    assert float(origin.find(f"{BED}depth/{BED}value").text) == pytest.approx(1000 * point.depth, abs=1)  # m
+    assert float(origin.find(f"{BED}depth/{BED}value").text) == pytest.approx(
+        1000 * point.depth - event.location.datum, abs=1
+    )  # m
     ellipse = origin.find(f"{BED}originUncertainty/{BED}maxHorizontalUncertainty")
     assert float(ellipse.text) == pytest.approx(1000 * point.ellipse.semi_major, abs=1)  # m
     assert float(origin.find(f"{BED}quality/{BED}azimuthalGap").text) == pytest.approx(event.location.gap, abs=0.1)
@@ -121,7 +133,7 @@ def test_odd_names_do_no_harm(event, tmp_path):
 
 def test_all_files_are_written_with_their_caution(event, tmp_path):
     written = write_event(event, tmp_path / "a" / "b")
-    names = ["event.txt", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png"]
+    names = ["event.txt", "event.json", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png"]
     assert [path.name for path in written] == names
     assert all(path.stat().st_size > 300 for path in written)
     lines = (tmp_path / "a" / "b" / "stations.csv").read_text(encoding="utf-8").splitlines()
@@ -214,7 +226,7 @@ def run(*words):
 
 
 def test_command_writes_and_says_what_it_found(archive, tmp_path):
-    result = run("event", archive.folder, "-o", tmp_path / "out", "--velocity", "6.0/3.5")
+    result = run("event", archive.folder, "-o", tmp_path / "out", "--model", "6.0/3.5")
     assert result.exit_code == 0
     assert "Epicentre 47.30" in result.stdout
     assert "Not for warning or public alert." in result.stdout
@@ -222,7 +234,7 @@ def test_command_writes_and_says_what_it_found(archive, tmp_path):
 
 
 def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_path):
-    words = ("--velocity", "0:5.9/3.45", "--velocity", "20:6.6/3.8", "--classical", "--depth", 8, "--time-error", 0.2)
+    words = ("--model", "0:5.9/3.45,20:6.6/3.8", "--classical", "--depth", 8, "--time-error", 0.2)
     result = run("event", archive.folder, "-o", tmp_path, *words)
     assert result.exit_code == 0
     assert "from 20 km P 6.6, S 3.8 km/s" in result.stdout
@@ -231,7 +243,7 @@ def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_pa
 @pytest.mark.parametrize(
     "words",
     [
-        ("--velocity", "fast"),
+        ("--model", "fast"),
         ("--from", "noon"),
         ("--depth", "-3"),
         ("--depth", "nan"),
@@ -311,3 +323,40 @@ def test_earthquake_named_by_a_file_is_the_event_until_one_is_kept(archive, tmp_
     table = store.find("event == 'other'", state="all")
     assert list(table["earthquake"]) == ["Quay 2031"]
     assert table["epicentral_distance_km"].isna().all()
+
+
+def test_several_models_are_compared(archive, tmp_path):
+    """Each alone gives what the command gives for it; probabilities sum up to 1; text and JSON say the spread."""
+    models = "6.0/3.5", "0:5.0/2.9,15:6.8/3.9"
+    words = [word for model in models for word in ("--model", model)]
+    result = run("event", archive.folder, "-o", tmp_path / "both", *words)
+    assert result.exit_code == 0, result.output
+    assert "Spread of the models: epicentres are up to" in result.stdout
+    said = json.loads((tmp_path / "both" / "event.json").read_text(encoding="utf-8"))
+    assert [one["model"] for one in said["models"]] == [str(VelocityModel.parse(m.split(","))) for m in models]
+    assert sum(one["probability"] for one in said["models"]) == pytest.approx(1.0)
+    points = []
+    for number, model in enumerate(models):
+        assert run("event", archive.folder, "-o", tmp_path / "one", "--model", model).exit_code == 0
+        alone = json.loads((tmp_path / "one" / "event.json").read_text(encoding="utf-8"))
+        assert alone["models"] == []
+        assert alone["spread_of_models"] is None
+        assert alone["place"] == said["models"][number]["place"]
+        points.append(alone["place"]["hypocentres"][0])
+    apart, _ = distance_and_azimuth(*(point[f"{name}_deg"] for point in points for name in ("latitude", "longitude")))
+    assert said["spread_of_models"]["epicentres_apart_km"] == pytest.approx(apart)
+    assert said["spread_of_models"]["depth_high_km"] == max(one["place"]["depth_high_km"] for one in said["models"])
+
+
+def test_json_tells_what_the_event_tells(event):
+    said = json.loads(to_json(event))
+    point = event.location.point
+    assert said["place"]["hypocentres"][0]["latitude_deg"] == pytest.approx(point.latitude)
+    assert said["place"]["hypocentres"][0]["origin_time_utc"] == f"{event.utc(point.origin_time)}Z"
+    assert (said["place"]["depth_low_km"], said["place"]["depth_high_km"]) == event.location.depth_interval
+    assert [size["kind"] for size in said["sizes"]] == ["Mw", "ML"]
+    assert [row["station"] for row in said["stations"]] == event.stations["station"].tolist()
+    assert said["cautions"] == list(EVENT_CAUTIONS)
+    nothing = json.loads(to_json(study([replace(event.readings[0], station=Station(), start=None)])))
+    assert nothing["place"]["hypocentres"] == []
+    assert nothing["place"]["azimuthal_gap_deg"] is None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
-from .describe import describe
+from .describe import describe, spread_of_models
 from .location import (
     Circle,
     ClockError,
@@ -35,6 +35,7 @@ from .magnitude import (
 from .membership import keep_events
 from .picks import PickFile, read_picks
 from .quakeml import to_quakeml
+from .statements import to_json
 from .study import (
     Event,
     EventSettings,
@@ -47,7 +48,7 @@ from .study import (
     study,
     study_archive,
 )
-from .travel import VelocityModel, epicentral_distance, hypocentral_distance, travel_times
+from .travel import VelocityModel, epicentral_distance, hypocentral_distance, time_at_station, travel_times
 
 __all__ = [
     "CLASSICAL",
@@ -91,9 +92,12 @@ __all__ = [
     "read_station",
     "seismic_moment",
     "source_spectrum",
+    "spread_of_models",
     "stress_drop",
     "study",
     "study_archive",
+    "time_at_station",
+    "to_json",
     "to_quakeml",
     "travel_times",
     "wadati",

@@ -130,7 +130,8 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     east = math.sqrt(point.covariance[0, 0]) / KM_IN_A_DEGREE / max(math.cos(math.radians(point.latitude)), 1e-6)
     _quantity(element, "latitude", f"{point.latitude:.5f}", north)
     _quantity(element, "longitude", f"{point.longitude:.5f}", east)
-    _quantity(element, "depth", f"{1000 * point.depth:.0f}", 1000 * point.depth_uncertainty)
+    # QuakeML counts depth from sea level.
+    _quantity(element, "depth", f"{1000 * point.depth - (location.datum or 0.0):.0f}", 1000 * point.depth_uncertainty)
     _text(element, "depthType", "from location" if location.depth_resolved else "other")
     quality = _add(element, "quality")
     used = [residual for residual in location.residuals if residual.used]

@@ -80,8 +80,9 @@ class EventSettings:
 
     Parameters
     ----------
-    model : VelocityModel, optional
-        Without one two very different ones are weighed, and errors are larger; see `locate`.
+    model : VelocityModel or tuple of VelocityModel, optional
+        Several are weighed by the arrivals, and the place by each alone is given beside. Without one two very
+        different ones are weighed, and errors are larger; see `locate`.
     travel_time_error : float, optional
         Standard error of a travel time by the ground beneath a station, s.
     assumed_depth : tuple of float, optional
@@ -90,7 +91,7 @@ class EventSettings:
         For the local magnitude.
     """
 
-    model: VelocityModel | None = None
+    model: VelocityModel | tuple[VelocityModel, ...] | None = None
     travel_time_error: float | None = None
     assumed_depth: tuple[float, float] | None = None
     instrument: WoodAnderson = UHRHAMMER_COLLINS
@@ -184,6 +185,8 @@ class Event:
     notes : tuple of str
         What cannot be determined, and what looks wrong.
     settings : EventSettings
+    by_model : tuple of Location
+        The place by each model alone, where several were given.
     cautions : tuple of str
     """
 
@@ -196,6 +199,7 @@ class Event:
     stations: pd.DataFrame
     notes: tuple[str, ...]
     settings: EventSettings
+    by_model: tuple[Location, ...] = ()
     cautions: tuple[str, ...] = EVENT_CAUTIONS
 
     @property
@@ -477,9 +481,15 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
     names = _names(readings)
     times = [_station_times(reading, name, epoch) for reading, name in zip(readings, names, strict=True)]
     located = [found for found in times if found is not None]
-    location = locate(
-        located, settings.model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
-    )
+    models = settings.model if isinstance(settings.model, tuple) else ()
+
+    def place(model: VelocityModel | tuple[VelocityModel, ...] | None) -> Location:
+        return locate(
+            located, model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
+        )
+
+    location = place(settings.model)
+    by_model = tuple(place(model) for model in models) if len(models) > 1 else ()
     notes = list(location.notes)
     table = _table(readings, names, times, location)
     notes += _implausible(table)
@@ -500,8 +510,9 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
     doubted = {*location.left_out, *(clock.station for clock in location.clocks)}
     ratio = wadati([s for s in located if s.station not in doubted]) if location.consistent else None
     return Event(
-        readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
-    )
+        readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings,
+        by_model,
+    )  # fmt: skip
 
 
 def _of_stations(readings: Sequence[Reading], names: Sequence[str], table: pd.DataFrame) -> list[str]:
@@ -630,8 +641,13 @@ def _station_times(reading: Reading, name: str, epoch: np.datetime64 | None) -> 
         name, station.latitude, station.longitude,
         None if p is None else offset + p.time, None if s is None else offset + s.time,
         LEAST_UNCERTAINTY["P"] if p is None else p.uncertainty,
-        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty, timed,
+        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty, timed, _elevation(station),
     )  # fmt: skip
+
+
+def _elevation(station: Station) -> float | None:
+    """Return the elevation of the instrument, m."""
+    return None if station.elevation is None else station.elevation - (station.sensor_depth or 0.0)
 
 
 def _table(
@@ -657,7 +673,9 @@ def _table(
             )
         if name in far:
             low, high = far[name].hypocentral[1:]
-            hypocentral = math.hypot(epicentral, depth) if point is not None else far[name].hypocentral[0]
+            elevation = _elevation(station)
+            rise = 0.0 if elevation is None or location.datum is None else (elevation - location.datum) / 1000.0
+            hypocentral = math.hypot(epicentral, depth + rise) if point is not None else far[name].hypocentral[0]
             epicentral = epicentral if point is not None else far[name].epicentral[0]
         else:
             hypocentral = math.hypot(epicentral, depth)

@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
-from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_quakeml, travel_times
+from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_json, to_quakeml, travel_times
 from ..foundation.cautions import EVENT_CAUTION
 from ..foundation.errors import ArchiveError
 from ..foundation.files import write_whole
@@ -41,8 +41,8 @@ def write_event(event: Event, folder: str | Path) -> list[Path]:
     Returns
     -------
     list of Path
-        ``event.txt`` (in words), ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its first line is the
-        caution), ``map.png``, ``section.png`` and ``shaking.png``.
+        ``event.txt`` (in words), ``event.json``, ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its
+        first line is the caution), ``map.png``, ``section.png`` and ``shaking.png``.
 
     Raises
     ------
@@ -57,6 +57,7 @@ def write_event(event: Event, folder: str | Path) -> list[Path]:
     table = event.stations.to_csv(index=False, lineterminator="\n", float_format="%.6g")
     texts = {
         "event.txt": describe(event),
+        "event.json": to_json(event),
         "event.xml": to_quakeml(event),
         "stations.csv": f"# {EVENT_CAUTION}\n{table}",
     }
