@@ -53,41 +53,6 @@ def document(event):
     return ElementTree.fromstring(to_quakeml(event))
 
 
-# QuakeML 1.2 basic event description (Schorlemmer et al. 2011): names, vocabularies and the form of resource ids.
-def test_quakeml_has_the_structure_of_the_standard(document):
-    assert document.tag == "{http://quakeml.org/xmlns/quakeml/1.2}quakeml"
-    (parameters,) = document
-    (inside,) = parameters
-    assert (parameters.tag, inside.tag) == (f"{BED}eventParameters", f"{BED}event")
-    form = re.compile(r"(smi|quakeml):[\w\d][\w\d\-.*()_~']{2,}/[\w\d\-.*()_~'][\w\d\-.*()+?_~'=,;#/&]*")
-    ids = [element.attrib["publicID"] for element in document.iter() if "publicID" in element.attrib]
-    assert len(ids) == len(set(ids))
-    assert all(form.fullmatch(name) for name in ids)
-    for tag in ("pickID", "originID", "preferredOriginID", "preferredMagnitudeID"):
-        assert {element.text for element in document.iter(f"{BED}{tag}")} <= set(ids)
-    allowed = {
-        "event": "preferredOriginID preferredMagnitudeID type comment creationInfo pick origin magnitude "
-        "stationMagnitude",
-        "pick": "time waveformID phaseHint evaluationMode",
-        "origin": "time latitude longitude depth depthType quality originUncertainty arrival evaluationMode "
-        "evaluationStatus",
-        "arrival": "pickID phase azimuth distance timeResidual timeWeight",
-        "quality": "usedPhaseCount usedStationCount standardError azimuthalGap minimumDistance maximumDistance",
-        "originUncertainty": "minHorizontalUncertainty maxHorizontalUncertainty azimuthMaxHorizontalUncertainty "
-        "preferredDescription confidenceLevel",
-        "magnitude": "mag type stationCount originID evaluationMode",
-        "stationMagnitude": "originID mag type waveformID",
-    }
-    for tag, children in allowed.items():
-        for element in document.iter(f"{BED}{tag}"):
-            assert {child.tag.removeprefix(BED) for child in element} <= set(children.split())
-    for tag, words in {
-        "evaluationMode": {"manual", "automatic"}, "evaluationStatus": {"preliminary"},
-        "depthType": {"from location", "operator assigned"}, "preferredDescription": {"uncertainty ellipse"},
-    }.items():  # fmt: skip
-        assert {element.text for element in document.iter(f"{BED}{tag}")} <= words
-
-
 def test_quakeml_tells_what_the_event_tells(document, event):
     point = event.location.point
     origin = next(document.iter(f"{BED}origin"))
