@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
