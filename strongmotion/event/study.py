@@ -298,7 +298,7 @@ def _read(
     here = {name: trace[begin:end] for name, trace in raw.items()}
     counts = [to_acceleration(component).count for component in record]
     onset = picks["P"].time if "P" in picks else None
-    arrivals = _moved(pick_arrivals(here, record.dt, onset, counts), begin * record.dt)
+    arrivals = pick_arrivals(here, record.dt, onset, counts).later(begin * record.dt)
     p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
@@ -336,12 +336,6 @@ def _read(
 
 def _peak(trace: Floats | None, begin: int, end: int) -> float:
     return math.nan if trace is None else float(np.abs(trace[begin:end]).max(initial=0.0))
-
-
-def _moved(arrivals: Arrivals, later: float) -> Arrivals:
-    """Return arrivals in a part of a record as times of the record."""
-    p, s = (None if pick is None else replace(pick, time=pick.time + later) for pick in (arrivals.p, arrivals.s))
-    return Arrivals(p, s, arrivals.missing)
 
 
 def _direction(record: Record, raw: Mapping[str, Floats], arrivals: Arrivals) -> Direction | None:
