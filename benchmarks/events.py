@@ -7,20 +7,25 @@ missing. `python -m benchmarks events` prints the coverage by class for seeds th
 
 from __future__ import annotations
 
+import contextlib
+import io
 import math
+import tempfile
 import time
 from collections import defaultdict
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from strongmotion import RecordError
+from strongmotion import Archive, Component, Record, RecordError, process
 from strongmotion.arrivals import Arrivals, Pick, pick_arrivals
 from strongmotion.event import Reading, StationTimes, events_in, locate, source_spectrum, wood_anderson
 from strongmotion.foundation.geodesy import Plane, azimuthal_gap
 from strongmotion.record import Station
 
+from . import archive as many_records
 from . import simulations
 
 Floats = NDArray[np.float64]
@@ -354,8 +359,62 @@ def picks(seed: int, count: int) -> None:
         )
 
 
+def recorded(event: Simulated, index: int, rng: np.random.Generator, start: np.datetime64) -> Record:
+    """Return the record of one station of an event, in counts of 24 bits."""
+    station, dt = event.stations[index], 0.01
+    east, north = Plane(event.latitude, event.longitude).onto([station.latitude], [station.longitude])[0]
+    distance, slant = math.hypot(east, north), math.hypot(east, north, event.depth)
+    p, s = (event.ground.first_arrival(phase, distance, event.depth) for phase in "PS")
+    traces = accelerogram(rng, event.magnitude, slant, (20.0, 20.0 + s - p), dt)
+    begin = start + np.timedelta64(round((event.origin + p - 20.0) * 1e9), "ns")
+    counts = np.round(traces / 9.80665 * 4e6).astype(np.int32)
+    return Record(
+        tuple(
+            Component(name, row, dt, "counts", 4e6, begin) for name, row in zip(("H1", "H2", "V"), counts, strict=True)
+        ),
+        Station(f"A{index}", "XX", "00", latitude=station.latitude, longitude=station.longitude),
+    )
+
+
+def among_many(records: int = 5000) -> None:
+    """Print what `event --from --to` takes on an archive of many records, beside an archive of that event alone."""
+    from typer.testing import CliRunner
+
+    from strongmotion.cli import app
+
+    event = next(e for e in (simulate(1, number) for number in range(40)) if len(e.stations) >= 6 and e.magnitude < 6)
+    start = np.datetime64("2032-05-06T00:00:00", "ns")
+    made = [process(recorded(event, index, np.random.default_rng(index), start)) for index in range(6)]
+    with tempfile.TemporaryDirectory() as place:
+        alone = Archive(Path(place) / "alone", create=True)
+        models = Archive(Path(place) / "models", create=True)
+        for number in range(4):
+            models.add(process(many_records.shaking(number), many_records.SETTINGS))
+        many = many_records.cheap(Path(place) / "many", records - len(made), models.files())
+        for result in made:
+            alone.add(result)
+            many.add(result)
+        time.sleep(2.5)  # so that the folders are settled
+        taken: dict[str, list[float]] = {}
+        for _ in range(4):  # the first is to warm up
+            for name, archive in (("alone", alone), ("among many", many)):
+                window = ["--from", "2032-05-06", "--to", "2032-05-07"]
+                begun = time.perf_counter()
+                with contextlib.redirect_stdout(io.StringIO()):
+                    outcome = CliRunner().invoke(app, ["event", str(archive.folder), "-o", f"{place}/out", *window])
+                taken.setdefault(name, []).append(time.perf_counter() - begun)
+                assert outcome.exit_code == 0, outcome.output
+    best = {name: min(times[1:]) for name, times in taken.items()}
+    times = best["among many"] / best["alone"]
+    print(
+        f"event --from --to, {len(made)} records: alone {best['alone']:.2f} s, among {records} without an index "
+        f"{best['among many']:.2f} s, {times:.2f} times (wanted: 1.5)"
+    )
+
+
 def main() -> None:
     """Print the coverage for the reported seeds."""
+    among_many()
     coverage(REPORTED)
     sizes(REPORTED[0], 150)
     picks(REPORTED[0], 100)

@@ -22,7 +22,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -41,8 +41,10 @@ __all__ = [
     "p_direction",
     "pick_arrivals",
     "pick_onset",
+    "rounding_energy",
     "shaking_energy",
     "shock_spans",
+    "silent_samples",
 ]
 
 Floats = NDArray[np.float64]
@@ -71,6 +73,18 @@ HIGHEST_NOISE, HIGHEST_UNSEEN, HIGHEST_LEVEL = 0.04, 0.1, 0.3
 second. Above it, the record must show elsewhere that it is as quiet; where it ends in the shaking, and cannot, the
 second fraction is the limit, and the third where it can. All are common practice, without a source."""
 
+FLICKER = 3.0
+"""What comes before P and what rounding leaves count this much more than count²/12: where the ground is quieter than a
+count, rounding leaves nothing while the zero line lies between two steps, and count²/4 while it crosses one."""
+
+AT_ONCE = 0.25
+"""Fraction of the change from sample to sample in the first 0.3 s of motion that the first change of most components
+must have for the silence before it to be no record of the ground. Shaking grows over some samples, and not in all
+components at the same one: a judgement, without a source."""
+
+LEAST_SILENCE = 0.5
+"""s; of a run of equal samples at the begin of all components."""
+
 AS_QUIET = 4.0
 """What comes before an onset has at most this many times the energy of the quietest 3 s after the shaking, if both are
 noise: a judgement, without a source. The P waves of a record that begins in them exceed the noise by more, or are too
@@ -88,12 +102,15 @@ QUIET_SPAN = {"P": 3.0, "S": 1.0}
 """s before a pick over which the energy is that before it."""
 
 EMERGENCE = {
-    "P": ((2.5, 7.5, 15.0, 30.0, 50.0, 75.0), (0.35, 0.15, 0.115, 0.078, 0.045, 0.025)),
-    "S": ((2.0, 4.5, 7.0, 9.0, 11.5, 16.0), (1.4, 1.0, 0.64, 0.37, 0.18, 0.15)),
+    "P": ((2.5, 7.5, 15.0, 30.0, 50.0, 72.0, 92.0, 108.0), (0.35, 0.15, 0.115, 0.078, 0.044, 0.027, 0.017, 0.01)),
+    "S": (
+        (2.0, 4.5, 7.0, 9.0, 11.5, 14.0, 16.5, 19.0, 26.0, 31.0),
+        (1.3, 0.9, 0.57, 0.38, 0.27, 0.21, 0.17, 0.15, 0.13, 0.115),
+    ),
 }
 """Standard error, s, of automatic picks by the rise of energy, decibels in 0.5 s: an onset emerges from the noise, so
-picks come late, and the later the weaker the rise. Found on simulated records of 8 to 24 bits; held on others by
-`tests/test_event_picks.py`."""
+picks come late, and the later the weaker the rise. A sampling interval is the least. Found on simulated records of 8 to
+24 bits; held on others by `tests/test_event_picks.py`."""
 
 LATEST_S = 0.35
 """Fraction of the horizontal energy that may come before S: S carries most of it, so a later pick is one of something
@@ -102,9 +119,10 @@ else. Common practice, without a source."""
 P_WINDOW = 1.0
 """Length after P, s, over which the motion of the ground is taken for that of P alone."""
 
-LEAST_RISE = 3.0
-"""Energy across the P direction in the second after S, over that in the second before: below it there is no S. Where
-there is no P, all energy in the 2 s after S over that of all before as well."""
+LEAST_RISE, LEAST_ALONE = 3.0, 4.0
+"""Energy across the P direction in the second after S, over that in the second before: below the first there is no S.
+Where there is no P, all energy in the 2 s after S must exceed that of all before by the second. That leaves out half of
+the later waves that would pass for S on simulated records that begin after P, and next to no true S."""
 
 LEAST_EXPLAINED = 0.5
 """Least fraction of the horizontal P motion that follows the vertical, for a direction to be given."""
@@ -153,6 +171,11 @@ class Arrivals:
         """A sentence for each missing phase."""
         return tuple(f"no {phase}: {why}" for phase, why in self.missing.items())
 
+    def later(self, time: float) -> Arrivals:
+        """Return the arrivals in a part of a record that begins so many s later as times of the record."""
+        p, s = (None if pick is None else replace(pick, time=pick.time + time) for pick in (self.p, self.s))
+        return Arrivals(p, s, self.missing)
+
     @property
     def lag(self) -> float | None:
         """S minus P, s, where both are there."""
@@ -196,11 +219,24 @@ def shaking_energy(components: Sequence[Floats], dt: float, counts: Sequence[flo
     ndarray, shape (n,)
         (m/s²)².
     """
-    return np.asarray((_band_passed(components, dt) ** 2).sum(axis=0) + _rounding(counts, dt))
+    return np.asarray((_band_passed(components, dt) ** 2).sum(axis=0) + rounding_energy(counts, dt))
 
 
-def _rounding(counts: Sequence[float], dt: float) -> float:
-    """Return the energy that rounding leaves in `BAND`: count²/12 is white up to the Nyquist frequency."""
+def rounding_energy(counts: Sequence[float], dt: float) -> float:
+    """Return the energy that rounding leaves in `BAND`: count²/12 is white up to the Nyquist frequency.
+
+    Parameters
+    ----------
+    counts : sequence of float
+        Interval between counts by component, m/s².
+    dt : float
+        Sampling interval, s.
+
+    Returns
+    -------
+    float
+        (m/s²)².
+    """
     low, high = _band(dt)
     return sum(count**2 for count in counts) / 12.0 * (high - low) * 2.0 * dt
 
@@ -271,8 +307,52 @@ def begins_in_shaking(energy: Floats, samples: int, dt: float) -> bool:
     return level > (HIGHEST_LEVEL if came_to_rest else HIGHEST_UNSEEN)
 
 
+def silent_samples(components: Sequence[Floats], dt: float) -> int:
+    """Return how many samples at the begin are no record of the ground: a constant, from which motion starts at once.
+
+    Such a silence stands before records that were triggered late and filled up. A quiet site that shows the same count
+    until P arrives is none: there the motion grows over some samples, in one component after the other.
+
+    Parameters
+    ----------
+    components : sequence of ndarray, shape (n,)
+    dt : float
+        Sampling interval, s.
+
+    Returns
+    -------
+    int
+        0 where there is none.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> silent_samples([np.concatenate((np.zeros(500), rng.normal(size=500))) for _ in range(3)], 0.01)
+    500
+    >>> silent_samples([rng.normal(size=500) for _ in range(3)], 0.01)
+    0
+    """
+    traces = np.asarray(components, dtype=float)
+    changed = traces != traces[:, :1]
+    if not changed.any(axis=1).all():
+        return 0
+    first = np.argmax(changed, axis=1)
+    at, window = int(first.min()), max(8, round(0.3 / dt))
+    if at * dt < LEAST_SILENCE or first.max() > at + 1 or traces.shape[1] < at + window:
+        return 0
+    change = np.abs(np.diff(traces[:, at - 1 : at + window], axis=1))
+    usual = np.median(change[:, 3:], axis=1)
+    at_once = change[:, :2].max(axis=1) > AT_ONCE * usual
+    return at if (usual > 0).all() and at_once.sum() > len(traces) / 2 else 0
+
+
 def pick_onset(
-    energy: Floats, dt: float, short_window: float = 0.5, long_window: float = 5.0, ratio: float = 4.0
+    energy: Floats,
+    dt: float,
+    short_window: float = 0.5,
+    long_window: float = 5.0,
+    ratio: float = 4.0,
+    rounding: float = 0.0,
 ) -> int | None:
     """Find the sample at which shaking begins.
 
@@ -286,6 +366,8 @@ def pick_onset(
         Averaging windows, s; the long one ends where the short one begins.
     ratio : float
         Short-term over long-term energy at which shaking is declared.
+    rounding : float
+        What rounding to counts leaves of energy, as from `rounding_energy`: what may be its flicker is no shaking.
 
     Returns
     -------
@@ -317,16 +399,16 @@ def pick_onset(
     sustained = recent.copy()
     for later in range(short, LASTS * short, short):
         np.minimum(sustained[:-later], recent[later:], out=sustained[:-later])
-    quiet = np.maximum(before, max(LEAST_NOISE * loudest, np.finfo(float).tiny))
+    quiet = np.maximum(before, max(LEAST_NOISE * loudest, FLICKER * rounding, np.finfo(float).tiny))
     triggered = np.flatnonzero((recent > ratio * quiet) & (sustained > ratio * quiet / 2.0))
     if triggered.size == 0:
         return None
     at = int(end[triggered[0]])
     first, last = max(0, at - long - short), min(n, at + short)
-    return _earlier(energy, first + _best_split(energy[first:last]), dt, short, long)
+    return _earlier(energy, first + _best_split(energy[first:last]), dt, short, long, FLICKER * rounding)
 
 
-def _earlier(energy: Floats, at: int, dt: float, short: int, long: int) -> int:
+def _earlier(energy: Floats, at: int, dt: float, short: int, long: int, flicker: float) -> int:
     """Return where a weak motion begins that leads up to an onset, or the onset.
 
     A weak P does not reach the threshold, and S is taken for the onset. The best split of the time before it is one, if
@@ -351,7 +433,7 @@ def _earlier(energy: Floats, at: int, dt: float, short: int, long: int) -> int:
     likely = 0.5 * independent / short * float(gain.max()) > LEAST_GAIN
     # A spike, or a step of the zero line, is over at once: what is usual must rise, not only the mean.
     quiet, louder = (_usual(part, max(1, short // 2)) for part in (here[:best], here[best:]))
-    return first + best if likely and louder > LEAST_STEP * quiet else at
+    return first + best if likely and louder > LEAST_STEP * max(quiet, flicker) else at
 
 
 def _usual(energy: Floats, block: int) -> float:
@@ -400,13 +482,21 @@ def pick_arrivals(
     (True, True)
     """
     names = list(components)
+    silent = silent_samples([components[name] for name in names], dt) if onset is None else 0
+    if silent:
+        heard = pick_arrivals({name: trace[silent:] for name, trace in components.items()}, dt, None, counts)
+        if heard.p is None:
+            silence = f"its first {silent * dt:.1f} s are one value and no record of the ground"
+            heard = replace(heard, missing={**heard.missing, "P": f"{heard.missing['P']}; {silence}"})
+        return heard.later(silent * dt)
     passed = _band_passed([components[name] for name in names], dt)
-    energy = (passed**2).sum(axis=0) + _rounding(counts, dt)
+    rounding = rounding_energy(counts, dt)
+    energy = (passed**2).sum(axis=0) + rounding
     missing = {}
     if onset is not None:
         p: Pick | None = Pick("P", onset, LEAST_UNCERTAINTY["P"], given=True)
     else:
-        p, why = _pick_p(energy, dt)
+        p, why = _pick_p(energy, dt, rounding)
         missing = {"P": why} if why else {}
     if not {"H1", "H2"} <= set(names):
         return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
@@ -472,27 +562,38 @@ def shock_spans(components: Mapping[str, Floats], dt: float) -> tuple[tuple[floa
     return tuple(zip([0.0, *ends[:-1]], ends, strict=True))
 
 
-def _pick_p(energy: Floats, dt: float) -> tuple[Pick | None, str]:
+def _pick_p(energy: Floats, dt: float, rounding: float) -> tuple[Pick | None, str]:
     """Return the pick of P, or why there is none."""
-    at = pick_onset(energy, dt)
+    at = pick_onset(energy, dt, rounding=rounding)
     if at is None:
         return None, "no onset stands out from what is before it"
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
-        return None, "shaking had begun before the record"
+        return None, "the record begins after P"
+    if _louder_than_rest(energy, at, dt, rounding):
+        return None, "what comes before the onset is stronger than the end of the record: it may be P"
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
     return Pick("P", at * dt, math.hypot(spread, _emergence("P", energy, at, dt))), ""
+
+
+def _louder_than_rest(energy: Floats, at: int, dt: float, rounding: float) -> bool:
+    """Tell whether the record shows later that it can be far quieter than before an onset, noise of rounding apart."""
+    three = max(1, round(3.0 / dt))
+    usual = _usual(energy[max(0, at - three) : max(1, at - round(0.5 / dt))], max(1, round(0.5 / dt)))
+    total = np.concatenate(([0.0], np.cumsum(energy[at:])))
+    quietest = float((total[three:] - total[:-three]).min(initial=np.inf)) / three
+    return usual > 2 * AS_QUIET * max(quietest, FLICKER * rounding / 2)
 
 
 def _emergence(phase: str, energy: Floats, at: int, dt: float) -> float:
     """Return the standard error, s, of a pick by how far the energy after it exceeds that before."""
     window, after = round(QUIET_SPAN[phase] / dt), energy[at : at + max(1, round(0.5 / dt))]
     before = energy[max(0, at - window) : max(1, at - 1)]
-    floor = max(LEAST_NOISE * float(energy.max(initial=0.0)), np.finfo(float).tiny)
+    floor = np.finfo(float).tiny
     decibels = 10 * math.log10(max(float(after.mean()), floor) / max(float(before.mean()), floor))
     rise, error = EMERGENCE[phase]
-    return math.exp(float(np.interp(decibels, rise, np.log(error))))
+    return max(1.05 * dt, math.exp(float(np.interp(decibels, rise, np.log(error)))))
 
 
 def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) -> Pick | None:
@@ -525,7 +626,7 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
     # Noise rises and falls as much from one second to the next: with no P to go by, S must rise above all before it.
     calm = _without_bursts(whole, max(1, second // 2))
     quiet = max(float(calm[:at].mean()), LEAST_NOISE * float(whole.max()))
-    if p is None and calm[at : at + 2 * second].mean() < LEAST_RISE * quiet:
+    if p is None and calm[at : at + 2 * second].mean() < LEAST_ALONE * quiet:
         return None
     # Noise of a narrow band passes even so, but is nowhere quiet as a record of shaking is in some second.
     seconds = np.convolve(whole, np.full(second, 1.0 / second), "valid")

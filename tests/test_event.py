@@ -34,6 +34,7 @@ from strongmotion.event import (
     seismic_moment,
     source_spectrum,
     study,
+    time_at_station,
     travel_times,
     wadati,
     wood_anderson,
@@ -288,11 +289,13 @@ def test_likelihood_is_that_of_the_whole_covariance():
     at = rng.uniform(-40, 40, (n, 2))
     table, axes = slowness_table(HOMOGENEOUS, 150.0)
     slant = np.hypot(np.hypot(*(at - place[:2]).T), place[2])
-    times = np.column_stack((slant / 6.0, slant / 3.5))
+    rise = rng.uniform(-1, 2, n)
+    ahead = slant + rise * place[2] / slant  # a plane wave goes on up to the station
+    times = np.column_stack((ahead / 6.0, ahead / 3.5))
     observed = times + rng.normal(0, 0.3, (n, 2)) + 2.0
     observed[1, 1] = np.nan
     variance = rng.uniform(0.01, 0.09, (n, 2))
-    stations = np.column_stack((at, observed, variance, np.ones((n, 3))))
+    stations = np.column_stack((at, observed, variance, np.ones((n, 3)), rise))
     common, slow, slow_s, growth, delay, ratio, spread, wrong = 0.2, 0.03, 0.02, 0.01, 0.15, 1.73, 5.0, 3.0
     budget = np.array([common, slow, slow_s, growth, 0.0, ratio, 0.0, spread, 0.0, wrong])
     logs, _ = evaluate(place[None], stations, table, axes, budget, np.array([[delay, 0.0]]))
@@ -763,3 +766,61 @@ def test_stations_of_one_code_are_told_apart(readings):
     names = set(event.stations["station"])
     assert {"twin", readings["FERN"].record} <= names
     assert len(names) == 7
+
+
+def on_a_slope(rng, known=True):
+    """Return arrivals at stations from 0 to 3 km high over a homogeneous ground, by straight rays, and the depth."""
+    depth, stations = rng.uniform(4, 15), []
+    at = rng.uniform(-25, 25, (8, 2))
+    height = 1.5 + 0.06 * at[:, 0]  # km; the farther east the higher
+    for number, ((east, north), rise) in enumerate(zip(at, height - height.mean(), strict=True)):
+        slant, late = math.hypot(east, north, depth + rise), rng.normal(0, 0.02)
+        stations.append(
+            StationTimes(
+                f"M{number}", *Plane(-30.0, 70.0).back(east, north), slant / 6.0 + late, slant / 3.5 + 1.73 * late,
+                elevation=1000 * float(height[number]) if known else None,
+            )
+        )  # fmt: skip
+    return stations, depth
+
+
+def test_elevation_of_stations_counts():
+    """With the elevations the place is right to half a kilometre, without them it is off by two or three times that."""
+    off = []
+    for number in range(4):
+        with_it, depth = on_a_slope(np.random.default_rng([7, number]))
+        without, _ = on_a_slope(np.random.default_rng([7, number]), known=False)
+        high, flat = (locate(stations, VelocityModel()) for stations in (with_it, without))
+        assert high.depth_interval[0] <= depth <= high.depth_interval[1]
+        assert high.holds(-30.0, 70.0)
+        off.append(
+            [
+                math.hypot(
+                    distance_and_azimuth(-30.0, 70.0, found.point.latitude, found.point.longitude)[0],
+                    found.point.depth - depth,
+                )
+                for found in (high, flat)
+            ]
+        )
+        assert high.datum == pytest.approx(np.mean([s.elevation for s in with_it]))
+        assert flat.datum is None
+    right, wrong = np.mean(off, axis=0)
+    assert right < 0.5 * wrong
+
+
+def test_height_shared_by_all_stations_moves_nothing():
+    stations, _ = on_a_slope(np.random.default_rng(3))
+    higher = [replace(station, elevation=station.elevation + 2500.0) for station in stations]
+    one, other = locate(stations), locate(higher)
+    assert one.point.depth == pytest.approx(other.point.depth, abs=1e-6)
+    assert other.datum == pytest.approx(one.datum + 2500.0)
+
+
+@pytest.mark.parametrize("model", [VelocityModel(), VelocityModel((0.0, 3.0, 20.0), (4.5, 6.0, 7.0), (2.5, 3.5, 4.0))])
+def test_time_at_a_high_station_is_that_of_a_deeper_model(model):
+    """The uppermost layer made thicker by 1.2 km, against the ray carried on through it: the same to second order."""
+    rise, distance = 1.2, np.array([0.0, 10.0, 40.0, 150.0])
+    thicker = VelocityModel((0.0, *(top + rise for top in model.top[1:])), model.vp, model.vs)
+    for phase in "PS":
+        whole = travel_times(thicker, phase, distance, 10.0 + rise)[0]
+        assert time_at_station(model, phase, distance, 10.0, rise) == pytest.approx(whole, abs=0.02)

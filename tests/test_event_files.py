@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import json
 import math
-import re
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -15,8 +15,17 @@ from typer.testing import CliRunner
 
 from strongmotion import Archive, RecordError, Settings, process, read, read_quakeml
 from strongmotion.cli import app
-from strongmotion.event import read_picks, read_station, study, study_archive, to_quakeml
+from strongmotion.event import (
+    VelocityModel,
+    read_picks,
+    read_station,
+    study,
+    study_archive,
+    to_json,
+    to_quakeml,
+)
 from strongmotion.foundation.cautions import EVENT_CAUTION, EVENT_CAUTIONS
+from strongmotion.foundation.geodesy import distance_and_azimuth
 from strongmotion.record import Station
 from strongmotion.report import map_figure, section_figure, shaking_figure, write_event
 
@@ -43,45 +52,12 @@ def document(event):
     return ElementTree.fromstring(to_quakeml(event))
 
 
-# QuakeML 1.2 basic event description (Schorlemmer et al. 2011): names, vocabularies and the form of resource ids.
-def test_quakeml_has_the_structure_of_the_standard(document):
-    assert document.tag == "{http://quakeml.org/xmlns/quakeml/1.2}quakeml"
-    (parameters,) = document
-    (inside,) = parameters
-    assert (parameters.tag, inside.tag) == (f"{BED}eventParameters", f"{BED}event")
-    form = re.compile(r"(smi|quakeml):[\w\d][\w\d\-.*()_~']{2,}/[\w\d\-.*()_~'][\w\d\-.*()+?_~'=,;#/&]*")
-    ids = [element.attrib["publicID"] for element in document.iter() if "publicID" in element.attrib]
-    assert len(ids) == len(set(ids))
-    assert all(form.fullmatch(name) for name in ids)
-    for tag in ("pickID", "originID", "preferredOriginID", "preferredMagnitudeID"):
-        assert {element.text for element in document.iter(f"{BED}{tag}")} <= set(ids)
-    allowed = {
-        "event": "preferredOriginID preferredMagnitudeID type comment creationInfo pick origin magnitude "
-        "stationMagnitude",
-        "pick": "time waveformID phaseHint evaluationMode",
-        "origin": "time latitude longitude depth depthType quality originUncertainty arrival evaluationMode "
-        "evaluationStatus",
-        "arrival": "pickID phase azimuth distance timeResidual timeWeight",
-        "quality": "usedPhaseCount usedStationCount standardError azimuthalGap minimumDistance maximumDistance",
-        "originUncertainty": "minHorizontalUncertainty maxHorizontalUncertainty azimuthMaxHorizontalUncertainty "
-        "preferredDescription confidenceLevel",
-        "magnitude": "mag type stationCount originID evaluationMode",
-        "stationMagnitude": "originID mag type waveformID",
-    }
-    for tag, children in allowed.items():
-        for element in document.iter(f"{BED}{tag}"):
-            assert {child.tag.removeprefix(BED) for child in element} <= set(children.split())
-    for tag, words in {
-        "evaluationMode": {"manual", "automatic"}, "evaluationStatus": {"preliminary"},
-        "depthType": {"from location", "operator assigned"}, "preferredDescription": {"uncertainty ellipse"},
-    }.items():  # fmt: skip
-        assert {element.text for element in document.iter(f"{BED}{tag}")} <= words
-
-
 def test_quakeml_tells_what_the_event_tells(document, event):
     point = event.location.point
     origin = next(document.iter(f"{BED}origin"))
-    assert float(origin.find(f"{BED}depth/{BED}value").text) == pytest.approx(1000 * point.depth, abs=1)  # m
+    assert float(origin.find(f"{BED}depth/{BED}value").text) == pytest.approx(
+        1000 * point.depth - event.location.datum, abs=1
+    )  # m
     ellipse = origin.find(f"{BED}originUncertainty/{BED}maxHorizontalUncertainty")
     assert float(ellipse.text) == pytest.approx(1000 * point.ellipse.semi_major, abs=1)  # m
     assert float(origin.find(f"{BED}quality/{BED}azimuthalGap").text) == pytest.approx(event.location.gap, abs=0.1)
@@ -121,7 +97,8 @@ def test_odd_names_do_no_harm(event, tmp_path):
 
 def test_all_files_are_written_with_their_caution(event, tmp_path):
     written = write_event(event, tmp_path / "a" / "b")
-    names = ["event.txt", "event.xml", "stations.csv", "map.png", "section.png", "shaking.png", "event.html"]
+    figures = ["map.png", "section.png", "shaking.png"]
+    names = ["event.txt", "event.json", "event.xml", "stations.csv", *figures, "event.html"]
     assert [path.name for path in written] == names
     assert all(path.stat().st_size > 300 for path in written)
     lines = (tmp_path / "a" / "b" / "stations.csv").read_text(encoding="utf-8").splitlines()
@@ -214,7 +191,7 @@ def run(*words):
 
 
 def test_command_writes_and_says_what_it_found(archive, tmp_path):
-    result = run("event", archive.folder, "-o", tmp_path / "out", "--velocity", "6.0/3.5")
+    result = run("event", archive.folder, "-o", tmp_path / "out", "--model", "6.0/3.5")
     assert result.exit_code == 0
     assert "Epicentre 47.30" in result.stdout
     assert "Not for warning or public alert." in result.stdout
@@ -222,7 +199,7 @@ def test_command_writes_and_says_what_it_found(archive, tmp_path):
 
 
 def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_path):
-    words = ("--velocity", "0:5.9/3.45", "--velocity", "20:6.6/3.8", "--classical", "--depth", 8, "--time-error", 0.2)
+    words = ("--model", "0:5.9/3.45,20:6.6/3.8", "--classical", "--depth", 8, "--time-error", 0.2)
     result = run("event", archive.folder, "-o", tmp_path, *words)
     assert result.exit_code == 0
     assert "from 20 km P 6.6, S 3.8 km/s" in result.stdout
@@ -231,7 +208,7 @@ def test_command_takes_layers_depth_and_the_classical_instrument(archive, tmp_pa
 @pytest.mark.parametrize(
     "words",
     [
-        ("--velocity", "fast"),
+        ("--model", "fast"),
         ("--from", "noon"),
         ("--depth", "-3"),
         ("--depth", "nan"),
@@ -267,3 +244,84 @@ def test_window_opens_no_file_outside_it(archive, event, monkeypatch):
     monkeypatch.setattr(Archive, "__getitem__", lambda self, key: opened.append(key) or read_one(self, key))
     study_archive(archive, begin=begins[2], end=begins[5])
     assert len(opened) == 4
+
+
+def test_a_question_chooses_the_records(archive):
+    found = study_archive(archive, where="station == 'QUAY' or station == 'FERN'")
+    assert {reading.station.code for reading in found.readings} == {"QUAY", "FERN"}
+
+
+def test_archive_remembers_the_event_of_its_records(archive, tmp_path):
+    """In catalogue, questions, history and page; said again it is entered once."""
+    store = Archive(tmp_path / "kept", create=True)
+    store.take_from([archive])
+    before = store.marks()
+    assert set(store.find("event == '2031-quay'")["record"]) == set()
+    words = ("event", store.folder, "-o", tmp_path / "out", "--keep", "2031-quay")
+    result = run(*words)
+    assert result.exit_code == 0, result.output
+    assert "6 records are kept as those of 2031-quay" in result.stdout
+    table = store.find("event == '2031-quay' and epicentral_distance < 500", state="all")
+    assert len(table) == 6
+    stations = pd.read_csv(tmp_path / "out" / "stations.csv", skiprows=1).set_index("record")
+    for row in table.itertuples():
+        assert row.epicentral_distance_km == pytest.approx(stations.epicentral_distance_km[row.record], rel=1e-5)
+        assert row.hypocentral_distance_km > row.epicentral_distance_km
+    entries = [len(store.history(name)) for name in store.ids()]
+    assert all(store.standing(name).event["event"] == "2031-quay" for name in store.ids())
+    assert all(store.marks()[name] != mark for name, mark in before.items())  # so pages are written again
+    assert "It is of the event 2031-quay; epicentral distance" in run("history", store.folder, store.ids()[0]).stdout
+    assert run(*words).exit_code == 0
+    assert [len(store.history(name)) for name in store.ids()] == entries
+    assert run("event", store.folder, "-o", tmp_path / "again", "--where", "event == '2031-quay'").exit_code == 0
+
+
+def test_earthquake_named_by_a_file_is_the_event_until_one_is_kept(archive, tmp_path):
+    from strongmotion.record import Earthquake
+
+    store = Archive(tmp_path / "named", create=True)
+    result = archive[archive.ids()[0]]
+    store.add(replace(result, record=replace(result.record, earthquake=Earthquake(name="Quay 2031"))))
+    (name,) = store.ids()
+    assert list(store.find("event == 'Quay 2031'", state="all")["record"]) == [name]
+    store.assign(name, "other", {})
+    table = store.find("event == 'other'", state="all")
+    assert list(table["earthquake"]) == ["Quay 2031"]
+    assert table["epicentral_distance_km"].isna().all()
+
+
+def test_several_models_are_compared(archive, tmp_path):
+    """Each alone gives what the command gives for it; probabilities sum up to 1; text and JSON say the spread."""
+    models = "6.0/3.5", "0:5.0/2.9,15:6.8/3.9"
+    words = [word for model in models for word in ("--model", model)]
+    result = run("event", archive.folder, "-o", tmp_path / "both", *words)
+    assert result.exit_code == 0, result.output
+    assert "Spread of the models: epicentres are up to" in result.stdout
+    said = json.loads((tmp_path / "both" / "event.json").read_text(encoding="utf-8"))
+    assert [one["model"] for one in said["models"]] == [str(VelocityModel.parse(m.split(","))) for m in models]
+    assert sum(one["probability"] for one in said["models"]) == pytest.approx(1.0)
+    points = []
+    for number, model in enumerate(models):
+        assert run("event", archive.folder, "-o", tmp_path / "one", "--model", model).exit_code == 0
+        alone = json.loads((tmp_path / "one" / "event.json").read_text(encoding="utf-8"))
+        assert alone["models"] == []
+        assert alone["spread_of_models"] is None
+        assert alone["place"] == said["models"][number]["place"]
+        points.append(alone["place"]["hypocentres"][0])
+    apart, _ = distance_and_azimuth(*(point[f"{name}_deg"] for point in points for name in ("latitude", "longitude")))
+    assert said["spread_of_models"]["epicentres_apart_km"] == pytest.approx(apart)
+    assert said["spread_of_models"]["depth_high_km"] == max(one["place"]["depth_high_km"] for one in said["models"])
+
+
+def test_json_tells_what_the_event_tells(event):
+    said = json.loads(to_json(event))
+    point = event.location.point
+    assert said["place"]["hypocentres"][0]["latitude_deg"] == pytest.approx(point.latitude)
+    assert said["place"]["hypocentres"][0]["origin_time_utc"] == f"{event.utc(point.origin_time)}Z"
+    assert (said["place"]["depth_low_km"], said["place"]["depth_high_km"]) == event.location.depth_interval
+    assert [size["kind"] for size in said["sizes"]] == ["Mw", "ML"]
+    assert [row["station"] for row in said["stations"]] == event.stations["station"].tolist()
+    assert said["cautions"] == list(EVENT_CAUTIONS)
+    nothing = json.loads(to_json(study([replace(event.readings[0], station=Station(), start=None)])))
+    assert nothing["place"]["hypocentres"] == []
+    assert nothing["place"]["azimuthal_gap_deg"] is None

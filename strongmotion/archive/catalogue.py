@@ -60,7 +60,7 @@ _WHO = (
     "record", "station", "network", "location", "instrument", "latitude_deg", "longitude_deg", "start", "earthquake",
     "magnitude", "source_file",
 )  # fmt: skip
-_STANDING = ("version", "state", "versions")
+_STANDING = ("version", "state", "versions", "event", "epicentral_distance_km", "hypocentral_distance_km")
 _SITE = ("vs30_m_s", "vs30_method", "site_class", "housing", "sensor_depth_m")
 _USUAL = (
     *(f"pga_{name}_m_s2" for name in ("H1", "H2", "V", "RotD00", "RotD50", "RotD100", "h")),
@@ -78,16 +78,16 @@ _WHOLE = (
 )  # fmt: skip
 _TEXTS = {
     "record", "station", "network", "location", "instrument", "start", "earthquake", "source_file", "worst_finding",
-    "version", "state", "vs30_method", "site_class", "housing", "file",
+    "version", "state", "event", "vs30_method", "site_class", "housing", "file",
 }  # fmt: skip
 _COUNTS = {"findings", "versions"}
 
-_SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding", "event": "earthquake"}
+_SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding"}
 """Names that a question may use beside the columns themselves and the columns without their unit."""
 
-_UNITS = ("m_s2", "cm_s2", "g", "m_s", "m", "s", "hz", "deg")
+_UNITS = ("m_s2", "cm_s2", "g", "m_s", "km", "m", "s", "hz", "deg")
 
-_VERSION = "4"
+_VERSION = "5"
 
 _OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
 """Columns that are read from a file; the others are of the manifest."""
@@ -424,10 +424,12 @@ class Index:
                 if current is None:
                     raise ArchiveError("is not in the manifest", remedy="Move it elsewhere, or restore the manifest")
                 number = len(found.versions)
-                row = (record, changed, listed, current.file, current.name, found.state, number, current.sha256, None)
+                far = [found.event.get("distances", {}).get(kind) for kind in ("epicentral", "hypocentral")]
+                row = (record, changed, listed, current.file, current.name, found.state, number, current.sha256, None,
+                       found.event.get("event") or None, *far)  # fmt: skip
             except ArchiveError as error:
                 file = max(names, key=lambda name: (len(name), name), default=f"{record}.*.h5")
-                row = (record, changed, listed, file, "", "", 0, "", str(error.at(None)))
+                row = (record, changed, listed, file, "", "", 0, "", str(error.at(None)), None, None, None)
             base.execute(f"INSERT OR REPLACE INTO standing VALUES ({', '.join('?' * len(row))})", row)
         return unsettled
 
@@ -508,7 +510,8 @@ _VIEW = ("record", *_STANDING, *_OF_FILE)
 _SCHEMA = (
     "CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT)",
     "CREATE TABLE standing (record TEXT PRIMARY KEY, changed INTEGER, names TEXT, file TEXT, version TEXT, state TEXT, "
-    "versions INTEGER, sha256_entered TEXT, trouble TEXT)",
+    "versions INTEGER, sha256_entered TEXT, trouble TEXT, assigned TEXT, epicentral_distance_km REAL, "
+    "hypocentral_distance_km REAL)",
     "CREATE TABLE files (file TEXT PRIMARY KEY, size INTEGER, changed INTEGER, sha256 TEXT, problem TEXT)",
     "CREATE TABLE rows (sha256 TEXT PRIMARY KEY, "
     + ", ".join(f"{_quoted(name)} {'TEXT' if _is_text(name) else 'REAL'}" for name in _OF_FILE)
@@ -517,7 +520,8 @@ _SCHEMA = (
     "PRIMARY KEY (name, sha256)) WITHOUT ROWID",
     "CREATE TABLE columns (name TEXT PRIMARY KEY, data BLOB)",
     "CREATE TABLE rare (name TEXT PRIMARY KEY, records INTEGER, places BLOB, data BLOB)",
-    f"CREATE VIEW records AS SELECT record, version, state, versions, file, {_listed(_OF_FILE)} FROM standing "
+    "CREATE VIEW records AS SELECT record, version, state, versions, COALESCE(assigned, earthquake) AS event, "
+    f"epicentral_distance_km, hypocentral_distance_km, file, {_listed(_OF_FILE)} FROM standing "
     "JOIN files USING (file) JOIN rows USING (sha256) WHERE problem IS NULL",
 )
 _SCHEMA_TEXTS = sorted(_SCHEMA)

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from ..foundation.errors import AbsentError, ArchiveError, InputError
 from ..foundation.files import flush_folder, printable, write_to_disk, write_whole
 from ..foundation.workers import in_processes
@@ -29,7 +31,7 @@ from .files import check_name, packed, read_bytes, read_result, result_in
 from .identity import is_identified, made_of, samples_sha256
 from .manifest import Entry, Manifest, is_unfinished, name_once
 from .measures import measures_of
-from .names import id_of_file, version_of_file
+from .names import id_of_file, start_in_id, version_of_file
 from .provenance import now, provenance
 
 if TYPE_CHECKING:
@@ -578,9 +580,25 @@ class Archive:
     def __len__(self) -> int:
         return len(self.ids())
 
-    def ids(self) -> list[str]:
-        """Return the ids of all records, sorted."""
-        return sorted(self._by_id())
+    def ids(self, begin: np.datetime64 | None = None, end: np.datetime64 | None = None) -> list[str]:
+        """Return the ids of all records, sorted.
+
+        Parameters
+        ----------
+        begin, end : numpy.datetime64, optional
+            Only records that begin within these times, UTC, both included. Ids hold the start to the ms, so no file is
+            opened; a record whose start is not known is left out.
+        """
+        every = sorted(self._by_id())
+        if begin is None and end is None:
+            return every
+        first, last = (None if time is None else time.astype("datetime64[ms]") for time in (begin, end))
+        starts = ((record_id, start_in_id(record_id)) for record_id in every)
+        return [
+            record_id
+            for record_id, start in starts
+            if start is not None and (first is None or start >= first) and (last is None or start <= last)
+        ]
 
     def marks(self) -> dict[str, str]:
         """Return for each record a text that differs once anything of it does; no file is opened for it.
@@ -700,7 +718,9 @@ class Archive:
         -------
         pandas.DataFrame
             Who, where and when (``record, station, network, location, instrument, latitude_deg, longitude_deg, start,
-            earthquake, magnitude, source_file``); the current ``version`` and its ``state``; what is known of the site
+            earthquake, magnitude, source_file``); the current ``version`` and its ``state``; the ``event`` it was
+            assigned to, else the earthquake its file names, with ``epicentral_distance_km`` and
+            ``hypocentral_distance_km`` of the former; what is known of the site
             (``vs30_m_s, vs30_method, site_class, housing, sensor_depth_m``); peaks by component and combination
             (``pga_H1_m_s2``), and the larger one of the horizontal components (``pga_h_m_s2``); pseudo-spectral
             accelerations of RotD50 at 5 % damping (``psa_1s_RotD50_m_s2``); Arias intensity and significant duration by
@@ -732,7 +752,7 @@ class Archive:
         question : str
             A pandas query over the columns of the catalogue. A column may be named without its unit, ``pga_h`` for
             ``pga_h_m_s2``; ``usable_period`` stands for the longest usable one, ``severity`` for that of the most
-            severe finding, ``event`` for the earthquake. A name with a dot stands in backticks.
+            severe finding. A name with a dot stands in backticks.
         unit : {"m/s2", "cm/s2", "g"}
             For accelerations, in the question and in the answer.
         state : {"", "all", "automatic", "accepted", "rejected", "withdrawn", "to look at"}

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from ..arrivals import begins_in_shaking, level_before, pick_onset, shaking_energy
+from ..arrivals import begins_in_shaking, level_before, pick_onset, rounding_energy, shaking_energy
 from ..foundation.errors import SettingsError
 from ..motion import Entry, Motion
 from ..record import Finding
@@ -102,9 +102,12 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
         The given onset is beyond the record.
     """
     dt, n = motions[0].dt, len(motions[0])
-    energy = shaking_energy([motion.acceleration for motion in motions], dt, [motion.count for motion in motions])
+    counts = [motion.count for motion in motions]
+    energy = shaking_energy([motion.acceleration for motion in motions], dt, counts)
     if settings.time == AUTO:
-        picked = pick_onset(energy, dt, settings.short_window, settings.long_window, settings.ratio)
+        picked = pick_onset(
+            energy, dt, settings.short_window, settings.long_window, settings.ratio, rounding_energy(counts, dt)
+        )
         how = "picked by short-term over long-term energy"
     else:
         picked = round(float(settings.time) / dt)

@@ -12,6 +12,7 @@ import typer
 from .. import __version__
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import InputError
+from ..foundation.files import printable
 from .app import ARCHIVES, app
 from .options import (
     ArchiveFolder,
@@ -332,7 +333,7 @@ def history(
     archive: ArchiveFolder,
     record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of a record.", show_default=False)],
 ) -> None:
-    """List the versions of a record, and what was decided about them.
+    """List the versions of a record, what was decided about them, and the event the record was assigned to.
 
     \b
     Example:
@@ -360,6 +361,9 @@ def history(
         typer.echo()
         decided = [(d.time, d.state, d.version or "the record", d.by, d.reason) for d in stands.decisions]
         show_table(("decided", "state", "about", "by", "reason"), decided)
+    if stands.event.get("event"):
+        far = [f"{kind} distance {km:.1f} km" for kind, km in sorted(stands.event["distances"].items())]
+        typer.echo(f"It is of the event {'; '.join([printable(stands.event['event']), *far])}.")
     typer.echo(f"{record} is {stands.state}. Times are by the clocks of the machines that wrote.")
 
 

@@ -30,12 +30,13 @@ def event(
     output: Annotated[
         Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the picture goes; made if not there.")
     ],
-    velocity: Annotated[
+    model: Annotated[
         list[str] | None,
         typer.Option(
-            "--velocity",
-            metavar="[TOP:]VP/VS",
-            help="P and S velocity, km/s; once a layer, with the depth of its top in km. Errors are larger without.",
+            "--model",
+            metavar="[TOP:]VP/VS,...",
+            help="P and S velocity (km/s) of each layer, and the depth of its top (km). Several models are compared. "
+            "Errors are larger without.",
         ),
     ] = None,
     picks: Annotated[
@@ -48,6 +49,13 @@ def event(
     end: Annotated[
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
+    where: Annotated[
+        str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")
+    ] = "",
+    keep: Annotated[
+        str,
+        typer.Option("--keep", metavar="NAME", help="Enter in the archive that the records are of this event."),
+    ] = "",
     depth: Annotated[
         float | None,
         typer.Option("--depth", metavar="KM", help="Depth (km) that is known beforehand; any to 150 km if not given."),
@@ -72,10 +80,12 @@ def event(
     """Draw a first picture of the earthquake from an archive's records.
 
     P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
-    magnitudes. What the records cannot tell is said. FOLDER gets event.html to read, event.txt, event.xml (QuakeML),
-    stations.csv, map.png, section.png and shaking.png. Records of several earthquakes get a folder each, event-1 and so
-    on; records that no common origin explains are refused. Not for warning or public alert; the agencies' solution is
-    the authority.
+    magnitudes. What the records cannot tell is said. FOLDER gets event.html to read, event.txt, event.json, event.xml
+    (QuakeML), stations.csv, map.png, section.png and shaking.png. Records of several earthquakes get a folder each,
+    event-1 and so on; records that no common origin explains are refused. With --keep the archive remembers the event
+    of each record, and its distances; `catalogue`, `find`, `history` and pages show them, under NAME-1, NAME-2 where
+    there are several.
+    Not for warning or public alert; the agencies' solution is the authority.
 
     In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
     UTC such as 2031-04-17T03:26:45.32.
@@ -83,8 +93,10 @@ def event(
     \b
     Examples:
       strongmotion event archive -o event
-      strongmotion event archive -o event --velocity 0:5.5/3.2 --velocity 12:6.4/3.7
+      strongmotion event archive -o event --model 0:5.5/3.2,12:6.4/3.7 --model 6.0/3.5
       strongmotion event archive -o event --picks mine.csv --from 2031-04-17T03:20 --to 2031-04-17T03:30
+      strongmotion event archive -o event --from 2031-04-17 --to 2031-04-18 --keep 2031-quay
+      strongmotion event archive -o event --where "event == '2031-quay'"
     """
     from ..archive import Archive
     from ..event import (
@@ -93,28 +105,35 @@ def event(
         EventSettings,
         VelocityModel,
         events_in,
+        keep_events,
         read_archive,
         read_picks,
     )
 
+    models = tuple(VelocityModel.parse(one.split(",")) for one in model or ())
     chosen = EventSettings(
-        VelocityModel.parse(velocity) if velocity else None,
+        models[0] if len(models) == 1 else models or None,
         time_error,
         None if depth is None else (depth, depth_error),
         CLASSICAL if classical else UHRHAMMER_COLLINS,
     )
+    store = Archive(archive)
     readings = read_archive(
-        Archive(archive),
+        store,
         chosen,
         picks=None if picks is None else read_picks(picks),
         begin=None if begin is None else _instant(begin),
         end=None if end is None else _instant(end),
+        where=where,
     )
     found = events_in(readings, chosen)
     if len(found) > 1:
         typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
     for number, event_ in enumerate(found, start=1):
         _show(event_, output if len(found) == 1 else output / f"event-{number}", unit)
+    if keep:
+        kept = keep_events(store, found, keep)
+        typer.echo(f"{len(kept)} records are kept as those of {', '.join(dict.fromkeys(kept.values()))}.")
 
 
 def _show(found: Event, output: Path, unit: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .association import Arrived, associate
 from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
-from .describe import describe
+from .describe import describe, spread_of_models
 from .location import (
     Circle,
     ClockError,
@@ -32,8 +32,10 @@ from .magnitude import (
     stress_drop,
     wood_anderson,
 )
+from .membership import keep_events
 from .picks import PickFile, read_picks
 from .quakeml import to_quakeml
+from .statements import to_json
 from .study import (
     Event,
     EventSettings,
@@ -46,7 +48,7 @@ from .study import (
     study,
     study_archive,
 )
-from .travel import VelocityModel, epicentral_distance, hypocentral_distance, travel_times
+from .travel import VelocityModel, epicentral_distance, hypocentral_distance, time_at_station, travel_times
 
 __all__ = [
     "CLASSICAL",
@@ -78,6 +80,7 @@ __all__ = [
     "expected_pga",
     "expected_pgv",
     "hypocentral_distance",
+    "keep_events",
     "local_magnitude",
     "locate",
     "moment_magnitude",
@@ -89,9 +92,12 @@ __all__ = [
     "read_station",
     "seismic_moment",
     "source_spectrum",
+    "spread_of_models",
     "stress_drop",
     "study",
     "study_archive",
+    "time_at_station",
+    "to_json",
     "to_quakeml",
     "travel_times",
     "wadati",

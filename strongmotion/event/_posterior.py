@@ -36,11 +36,12 @@ def evaluate(
     ----------
     points : ndarray, shape (n, 3)
         East, north and depth, km.
-    stations : ndarray, shape (m, 9)
-        East, north, P and S (NaN where missing), their variances, and 1 where the clock counts, where a wrong clock is
-        tried, and where wrong arrivals are.
-    table : ndarray, shape (2, depths, distances)
-        Mean slowness of P and S, s/km, on uniform steps of log(1 + distance / bend) and log(1 + depth / bend).
+    stations : ndarray, shape (m, 10)
+        East, north, P and S (NaN where missing), their variances, 1 where the clock counts, where a wrong clock is
+        tried, and where wrong arrivals are, and the height above the model's top, km.
+    table : ndarray, shape (4, depths, distances)
+        Mean slowness of P and S, and vertical slowness at the station of P and S, s/km, on uniform steps of
+        log(1 + distance / bend) and log(1 + depth / bend).
     axes : ndarray, shape (3,)
         bend, km, and the steps of depth and distance.
     budget : ndarray, shape (10,)
@@ -78,6 +79,10 @@ def _times(east: float, north: float, depth: float, stations: Any, table: Any, a
             upper = table[phase, k, j] * (1 - u) + table[phase, k, j + 1] * u
             lower = table[phase, k + 1, j] * (1 - u) + table[phase, k + 1, j + 1] * u
             times[i, phase] = slant * (upper * (1 - w) + lower * w)
+            if stations[i, 9] != 0.0:
+                upper = table[2 + phase, k, j] * (1 - u) + table[2 + phase, k, j + 1] * u
+                lower = table[2 + phase, k + 1, j] * (1 - u) + table[2 + phase, k + 1, j + 1] * u
+                times[i, phase] += stations[i, 9] * (upper * (1 - w) + lower * w)
 
 
 @compiled

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
-from .location import Hypocentre
+from ..foundation.geodesy import distance_and_azimuth
+from .location import Hypocentre, Location
 from .study import Event, Size
 
-__all__ = ["describe"]
+__all__ = ["describe", "spread_of_models"]
 
 
 def describe(event: Event) -> str:
@@ -45,13 +46,68 @@ def describe(event: Event) -> str:
     if event.vp_vs is not None:
         lines.append(f"Vp/Vs by the Wadati diagram: {event.vp_vs[0]:.3f} ± {event.vp_vs[1]:.3f}.")
     given = "Velocities" if event.settings.model is not None else "No velocities given: the likelier of two models has"
-    lines.append(f"{given} {location.model}.")
+    if event.by_model:
+        lines += _by_model(event)
+    else:
+        lines.append(f"{given} {location.model}.")
     if event.moment is not None:
         lines.append(
             "The moment takes spherical spreading, 2.8 t/m³ and 3.5 km/s at the source, mean radiation of 0.63, a free "
             "surface of 2 and no amplification by the ground; stress drops from 0.1 to 100 MPa count."
         )
     return "\n".join([*lines, *event.cautions]) + "\n"
+
+
+def spread_of_models(event: Event) -> tuple[float | None, float, float] | None:
+    """Return how far the epicentres by each model alone lie apart, and the least and largest depth any allows, km.
+
+    Parameters
+    ----------
+    event : Event
+
+    Returns
+    -------
+    tuple of float, or None
+        The first is None where some model gives no epicentre; None for fewer than two models.
+    """
+    if not event.by_model:
+        return None
+    points = [alone.point for alone in event.by_model]
+    apart: float | None = 0.0
+    for one in points:
+        for other in points:
+            if one is None or other is None or apart is None:
+                apart = None
+            else:
+                far, _ = distance_and_azimuth(one.latitude, one.longitude, other.latitude, other.longitude)
+                apart = max(apart, far)
+    intervals = [alone.depth_interval for alone in event.by_model]
+    return apart, min(low for low, _ in intervals), max(high for _, high in intervals)
+
+
+def _by_model(event: Event) -> list[str]:
+    """Say what each model gives alone, and how far they differ."""
+    lines = []
+    for alone, probability in zip(event.by_model, event.location.probabilities, strict=True):
+        lines.append(f"Velocities {alone.model}, probability {probability:.2f}: {_alone(event, alone)}.")
+    spread = spread_of_models(event)
+    assert spread is not None
+    apart, low, high = spread
+    between = "not every model gives one epicentre" if apart is None else f"epicentres are up to {apart:.1f} km apart"
+    lines.append(f"Spread of the models: {between}, depths from {low:.0f} to {high:.0f} km.")
+    return lines
+
+
+def _alone(event: Event, location: Location) -> str:
+    low, high = location.depth_interval
+    point = location.point
+    if not location.consistent:
+        return "no one place and time explains the arrivals"
+    if point is None:
+        return f"no one epicentre, depth {low:.0f} to {high:.0f} km"
+    time = event.utc(point.origin_time)
+    origin = "" if time is None else f", origin {str(time)[11:]} UTC"
+    return f"{_degrees(point.latitude, point.longitude)}, depth {low:.0f} to {high:.0f} km{origin}"
 
 
 def _sizes(event: Event) -> list[tuple[Size, str]]:
@@ -66,13 +122,15 @@ def _place(event: Event, hypocentre: Hypocentre) -> list[str]:
     time = event.utc(hypocentre.origin_time)
     low, high = event.location.depth_interval
     open_depth = "" if event.location.depth_resolved else ": not constrained by the arrivals"
+    datum = event.location.datum
+    below = "" if datum is None else f" below the stations, whose mean elevation is {datum:.0f} m"
     lines = []
     if time is not None:
         lines.append(f"Origin time {str(time).replace('T', ' ')} UTC ± {hypocentre.origin_uncertainty:.2f} s.")
     lines += [
         f"Epicentre {_degrees(hypocentre.latitude, hypocentre.longitude)}; 95 % ellipse {ellipse.semi_major:.1f} by "
         f"{ellipse.semi_minor:.1f} km, longer axis towards {ellipse.azimuth:.0f} degrees.",
-        f"Depth {low:.0f} to {high:.0f} km (95 %){open_depth}.",
+        f"Depth {low:.0f} to {high:.0f} km{below} (95 %){open_depth}.",
     ]
     return lines
 

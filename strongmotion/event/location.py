@@ -29,7 +29,7 @@ from scipy.stats import chi2 as chi_square
 from ..foundation.errors import InputError
 from ..foundation.geodesy import Plane, azimuthal_gap, distance_and_azimuth, middle
 from ._posterior import evaluate
-from .travel import LAYERED_EARTH, VelocityModel, epicentral_distance, slowness_table, travel_times
+from .travel import LAYERED_EARTH, VelocityModel, epicentral_distance, slowness_table, time_at_station
 
 __all__ = [
     "Circle", "ClockError", "Ellipse", "Hypocentre", "Location", "Region", "Residual", "StationDistance",
@@ -125,6 +125,8 @@ class StationTimes:
         Standard errors, s.
     timed : bool
         The clock is right; where False only S minus P counts.
+    elevation : float, optional
+        Of the instrument above sea level, m; taken for the mean of the others' where it is not known.
     """
 
     station: str
@@ -135,9 +137,10 @@ class StationTimes:
     p_uncertainty: float = 0.05
     s_uncertainty: float = 0.1
     timed: bool = True
+    elevation: float | None = None
 
     def __post_init__(self) -> None:
-        times = [value for value in (self.p, self.s) if value is not None]
+        times = [value for value in (self.p, self.s, self.elevation) if value is not None]
         if not all(math.isfinite(value) for value in (self.latitude, self.longitude, *times)):
             raise InputError(f"station {self.station}: place and times must be numbers")
         if not (self.p_uncertainty > 0 and self.s_uncertainty > 0):
@@ -222,7 +225,7 @@ class Hypocentre:
     latitude, longitude : float
         Degrees.
     depth, depth_uncertainty : float
-        km below the stations: the mean, and standard error; see the location's `depth_interval`.
+        km below the stations' mean elevation: the mean, and standard error; see the location's `depth_interval`.
     origin_time, origin_uncertainty : float
         s after the epoch, and standard error; NaN where no clock is right.
     ellipse : Ellipse
@@ -330,6 +333,10 @@ class Location:
         The most probable of those given.
     consistent : bool
         One place and time explains the arrivals.
+    datum : float or None
+        The stations' mean elevation, m above sea level, from which depths count; None where no elevation is known.
+    probabilities : tuple of float
+        Of each model given, by the arrivals.
     """
 
     kind: Literal["point", "two points", "region", "circle", "nothing"]
@@ -347,6 +354,8 @@ class Location:
     notes: tuple[str, ...] = ()
     model: VelocityModel = field(default_factory=VelocityModel)
     consistent: bool = True
+    datum: float | None = None
+    probabilities: tuple[float, ...] = ()
 
     @property
     def distances_by_lag(self) -> tuple[StationDistance, ...]:
@@ -461,6 +470,17 @@ class _Problem:
             and (station.lag is not None or (self.timed(number) and not station.p is station.s is None))
         ]
 
+    @functools.cached_property
+    def datum(self) -> float | None:
+        """Mean elevation of the stations, m; None where none is known."""
+        known = [station.elevation for station in self.stations if station.elevation is not None]
+        return sum(known) / len(known) if known else None
+
+    def rise(self, number: int) -> float:
+        """Return how far a station stands above the mean elevation, km."""
+        elevation = self.stations[number].elevation
+        return 0.0 if elevation is None or self.datum is None else (elevation - self.datum) / 1000.0
+
     @property
     def deepest(self) -> float:
         """km; the largest depth considered."""
@@ -517,7 +537,8 @@ def _solve(problem: _Problem) -> _Posterior:
     times[timed] -= epoch
     variance = np.array([[s.p_uncertainty**2, s.s_uncertainty**2] for s in here])
     ones = np.ones(len(here))
-    table = np.column_stack((at, times, variance, timed, ones, ones)).astype(float)
+    rise = np.array([problem.rise(number) for number in numbers])
+    table = np.column_stack((at, times, variance, timed, ones, ones, rise)).astype(float)
 
     spread = float(np.hypot(*at.T).max())
     lags = [station.lag for station in here if station.lag is not None]
@@ -605,7 +626,7 @@ def _misfit(problem: _Problem, table: Floats, place: Floats, which: int) -> tupl
     slowness, slowness_s = SLOWNESS_ERROR[problem.ground]
     distance = np.hypot(*(table[:, :2] - place[:2]).T)
     model = problem.models[which]
-    predicted = np.column_stack([travel_times(model, phase, distance, place[2])[0] for phase in "PS"])
+    predicted = np.column_stack([time_at_station(model, phase, distance, place[2], table[:, 9]) for phase in "PS"])
     n = len(table)
     covariance = np.zeros((2 * n, 2 * n))
     for i in range(n):
@@ -716,7 +737,8 @@ def _summary(problem: _Problem, posterior: _Posterior, notes: tuple[str, ...], c
         "nothing", depth_interval=interval, depth_resolved=resolved, circles=circles, model=model,
         consistent=consistent, distances=_distances(problem, posterior),
         left_out=tuple(problem.stations[n].station for n in sorted(problem.out)),
-        degrees_of_freedom=posterior.misfit[1],
+        degrees_of_freedom=posterior.misfit[1], datum=problem.datum,
+        probabilities=tuple(float(share) for share in posterior.by_model),
     )  # fmt: skip
     if not consistent:
         return replace(known, notes=notes, distances=())
@@ -832,10 +854,10 @@ def _quantiles(value: Floats, weight: Floats) -> tuple[float, float, float]:
 
 def _distances(problem: _Problem, posterior: _Posterior) -> tuple[StationDistance, ...]:
     found = []
-    for station in problem.stations:
+    for number, station in enumerate(problem.stations):
         at = posterior.plane.onto([station.latitude], [station.longitude])[0]
         epicentral = np.hypot(*(posterior.points[:, :2] - at).T)
-        slant = np.hypot(epicentral, posterior.points[:, 2])
+        slant = np.hypot(epicentral, posterior.points[:, 2] + problem.rise(number))
         found.append(
             StationDistance(
                 station.station, _quantiles(slant, posterior.weight), _quantiles(epicentral, posterior.weight)
@@ -852,7 +874,9 @@ def _residuals(problem: _Problem, point: Hypocentre, model: VelocityModel) -> tu
         late: dict[str, float] = {}
         for phase, time in (("P", station.p), ("S", station.s)):
             if time is not None:
-                late[phase] = time - float(travel_times(model, phase, distance, point.depth)[0][0])
+                late[phase] = time - float(
+                    time_at_station(model, phase, distance, point.depth, problem.rise(number))[0]
+                )
         error_p = math.hypot(station.p_uncertainty, problem.travel_time_error)
         error_s = math.hypot(station.s_uncertainty, 1.73 * problem.travel_time_error)
         used = number not in problem.out

@@ -128,9 +128,10 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     _quantity(element, "time", f"{time}Z", point.origin_uncertainty)
     north = math.sqrt(point.covariance[1, 1]) / KM_IN_A_DEGREE
     east = math.sqrt(point.covariance[0, 0]) / KM_IN_A_DEGREE / max(math.cos(math.radians(point.latitude)), 1e-6)
-    _quantity(element, "latitude", f"{point.latitude:.5f}", north)
     _quantity(element, "longitude", f"{point.longitude:.5f}", east)
-    _quantity(element, "depth", f"{1000 * point.depth:.0f}", 1000 * point.depth_uncertainty)
+    _quantity(element, "latitude", f"{point.latitude:.5f}", north)
+    # QuakeML counts depth from sea level.
+    _quantity(element, "depth", f"{1000 * point.depth - (location.datum or 0.0):.0f}", 1000 * point.depth_uncertainty)
     _text(element, "depthType", "from location" if location.depth_resolved else "other")
     quality = _add(element, "quality")
     used = [residual for residual in location.residuals if residual.used]
@@ -140,8 +141,10 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
     _text(quality, "standardError", f"{rms:.4f}")
     _text(quality, "azimuthalGap", f"{location.gap:.1f}")
     distances = event.stations["epicentral_distance_km"].dropna() / KM_IN_A_DEGREE
-    _text(quality, "minimumDistance", f"{distances.min():.4f}")
     _text(quality, "maximumDistance", f"{distances.max():.4f}")
+    _text(quality, "minimumDistance", f"{distances.min():.4f}")
+    _text(element, "evaluationMode", "automatic")
+    _text(element, "evaluationStatus", "preliminary")
     uncertainty = _add(element, "originUncertainty")
     _text(uncertainty, "minHorizontalUncertainty", f"{1000 * point.ellipse.semi_minor:.0f}")
     _text(uncertainty, "maxHorizontalUncertainty", f"{1000 * point.ellipse.semi_major:.0f}")
@@ -159,8 +162,6 @@ def _origin(parent: ElementTree.Element, ids: str, event: Event, point: Hypocent
         _text(arrival, "distance", f"{rows.loc[residual.station, 'epicentral_distance_km'] / KM_IN_A_DEGREE:.5f}")
         _text(arrival, "timeResidual", f"{residual.residual:.4f}")
         _text(arrival, "timeWeight", "1" if residual.used else "0")
-    _text(element, "evaluationMode", "automatic")
-    _text(element, "evaluationStatus", "preliminary")
 
 
 def _magnitude(parent: ElementTree.Element, ids: str, size: Size) -> None:

@@ -80,8 +80,9 @@ class EventSettings:
 
     Parameters
     ----------
-    model : VelocityModel, optional
-        Without one two very different ones are weighed, and errors are larger; see `locate`.
+    model : VelocityModel or tuple of VelocityModel, optional
+        Several are weighed by the arrivals, and the place by each alone is given beside. Without one two very
+        different ones are weighed, and errors are larger; see `locate`.
     travel_time_error : float, optional
         Standard error of a travel time by the ground beneath a station, s.
     assumed_depth : tuple of float, optional
@@ -90,7 +91,7 @@ class EventSettings:
         For the local magnitude.
     """
 
-    model: VelocityModel | None = None
+    model: VelocityModel | tuple[VelocityModel, ...] | None = None
     travel_time_error: float | None = None
     assumed_depth: tuple[float, float] | None = None
     instrument: WoodAnderson = UHRHAMMER_COLLINS
@@ -184,6 +185,8 @@ class Event:
     notes : tuple of str
         What cannot be determined, and what looks wrong.
     settings : EventSettings
+    by_model : tuple of Location
+        The place by each model alone, where several were given.
     cautions : tuple of str
     """
 
@@ -196,6 +199,7 @@ class Event:
     stations: pd.DataFrame
     notes: tuple[str, ...]
     settings: EventSettings
+    by_model: tuple[Location, ...] = ()
     cautions: tuple[str, ...] = EVENT_CAUTIONS
 
     @property
@@ -294,7 +298,7 @@ def _read(
     here = {name: trace[begin:end] for name, trace in raw.items()}
     counts = [to_acceleration(component).count for component in record]
     onset = picks["P"].time if "P" in picks else None
-    arrivals = _moved(pick_arrivals(here, record.dt, onset, counts), begin * record.dt)
+    arrivals = pick_arrivals(here, record.dt, onset, counts).later(begin * record.dt)
     p, s = picks.get("P", arrivals.p), picks.get("S", arrivals.s)
     if p is not None and s is not None and s.time <= p.time:
         raise InputError(f"record {record.id}: S at {s.time:g} s does not come after P at {p.time:g} s")
@@ -332,12 +336,6 @@ def _read(
 
 def _peak(trace: Floats | None, begin: int, end: int) -> float:
     return math.nan if trace is None else float(np.abs(trace[begin:end]).max(initial=0.0))
-
-
-def _moved(arrivals: Arrivals, later: float) -> Arrivals:
-    """Return arrivals in a part of a record as times of the record."""
-    p, s = (None if pick is None else replace(pick, time=pick.time + later) for pick in (arrivals.p, arrivals.s))
-    return Arrivals(p, s, arrivals.missing)
 
 
 def _direction(record: Record, raw: Mapping[str, Floats], arrivals: Arrivals) -> Direction | None:
@@ -477,9 +475,15 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
     names = _names(readings)
     times = [_station_times(reading, name, epoch) for reading, name in zip(readings, names, strict=True)]
     located = [found for found in times if found is not None]
-    location = locate(
-        located, settings.model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
-    )
+    models = settings.model if isinstance(settings.model, tuple) else ()
+
+    def place(model: VelocityModel | tuple[VelocityModel, ...] | None) -> Location:
+        return locate(
+            located, model, travel_time_error=settings.travel_time_error, assumed_depth=settings.assumed_depth
+        )
+
+    location = place(settings.model)
+    by_model = tuple(place(model) for model in models) if len(models) > 1 else ()
     notes = list(location.notes)
     table = _table(readings, names, times, location)
     notes += _implausible(table)
@@ -500,8 +504,9 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
     doubted = {*location.left_out, *(clock.station for clock in location.clocks)}
     ratio = wadati([s for s in located if s.station not in doubted]) if location.consistent else None
     return Event(
-        readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings
-    )
+        readings, location, epoch, local, moment, None if ratio is None else ratio[:2], table, tuple(notes), settings,
+        by_model,
+    )  # fmt: skip
 
 
 def _of_stations(readings: Sequence[Reading], names: Sequence[str], table: pd.DataFrame) -> list[str]:
@@ -538,6 +543,7 @@ def study_archive(
     picks: PickFile | None = None,
     begin: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
+    where: str = "",
 ) -> Event:
     """Study the event whose records an archive holds.
 
@@ -549,6 +555,8 @@ def study_archive(
         As read by a person; they win.
     begin, end : numpy.datetime64, optional
         Only records that begin within these times, UTC.
+    where : str, optional
+        Only records that this question finds; see `Archive.find`.
 
     Returns
     -------
@@ -561,7 +569,7 @@ def study_archive(
     ArchiveError
         A file of the archive is damaged.
     """
-    return study(read_archive(archive, settings, picks=picks, begin=begin, end=end), settings)
+    return study(read_archive(archive, settings, picks=picks, begin=begin, end=end, where=where), settings)
 
 
 def read_archive(
@@ -571,12 +579,13 @@ def read_archive(
     picks: PickFile | None = None,
     begin: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
+    where: str = "",
 ) -> tuple[Reading, ...]:
-    """Read the records of an archive, or those that begin within a time, chosen by the catalogue before any is opened.
+    """Read the records of an archive, or those that begin within a time or that the catalogue finds; open no others.
 
     Parameters
     ----------
-    archive, settings, picks, begin, end
+    archive, settings, picks, begin, end, where
         As for `study_archive`.
 
     Returns
@@ -591,7 +600,11 @@ def read_archive(
     """
     settings = settings or EventSettings()
     readings: list[Reading] = []
-    for name in _chosen(archive, begin, end):
+    names = archive.ids(begin, end)
+    if where:
+        found = set(archive.find(where)["record"])
+        names = [name for name in names if name in found]
+    for name in names:
         result = archive[name]
         given = None if picks is None else picks.of(result.record)
         readings += read_shocks(result, given, settings.instrument)
@@ -601,24 +614,6 @@ def read_archive(
             remedy="Name records by their id or their station's code",
         )
     return tuple(readings)
-
-
-def _chosen(archive: Archive, begin: np.datetime64 | None, end: np.datetime64 | None) -> list[str]:
-    """Return the ids of the records that begin within a time."""
-    if begin is None and end is None:
-        return archive.ids()
-    # Texts of times are compared first, whatever digits they have; then the times.
-    second = np.timedelta64(1, "s")
-    parts = [] if begin is None else [f'start >= "{(begin - second).astype("datetime64[s]")}"']
-    parts += [] if end is None else [f'start <= "{(end + 2 * second).astype("datetime64[s]")}"']
-    found = archive.find(" and ".join(parts), state="all")
-    starts = found["start"].dt.tz_localize(None).to_numpy()
-    inside = np.ones(len(found), dtype=bool)
-    if begin is not None:
-        inside &= starts >= begin
-    if end is not None:
-        inside &= starts <= end
-    return sorted(found.loc[inside, "record"])
 
 
 def _names(readings: Sequence[Reading]) -> list[str]:
@@ -640,8 +635,13 @@ def _station_times(reading: Reading, name: str, epoch: np.datetime64 | None) -> 
         name, station.latitude, station.longitude,
         None if p is None else offset + p.time, None if s is None else offset + s.time,
         LEAST_UNCERTAINTY["P"] if p is None else p.uncertainty,
-        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty, timed,
+        LEAST_UNCERTAINTY["S"] if s is None else s.uncertainty, timed, _elevation(station),
     )  # fmt: skip
+
+
+def _elevation(station: Station) -> float | None:
+    """Return the elevation of the instrument, m."""
+    return None if station.elevation is None else station.elevation - (station.sensor_depth or 0.0)
 
 
 def _table(
@@ -667,7 +667,9 @@ def _table(
             )
         if name in far:
             low, high = far[name].hypocentral[1:]
-            hypocentral = math.hypot(epicentral, depth) if point is not None else far[name].hypocentral[0]
+            elevation = _elevation(station)
+            rise = 0.0 if elevation is None or location.datum is None else (elevation - location.datum) / 1000.0
+            hypocentral = math.hypot(epicentral, depth + rise) if point is not None else far[name].hypocentral[0]
             epicentral = epicentral if point is not None else far[name].epicentral[0]
         else:
             hypocentral = math.hypot(epicentral, depth)

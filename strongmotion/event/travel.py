@@ -20,6 +20,7 @@ __all__ = [
     "epicentral_distance",
     "hypocentral_distance",
     "slowness_table",
+    "time_at_station",
     "travel_times",
 ]
 
@@ -187,6 +188,40 @@ def _direct(distance: Floats, height: Floats, velocity: Floats) -> tuple[Floats,
     return (path / velocity[:, None]).sum(axis=0), slowness
 
 
+def time_at_station(model: VelocityModel, phase: str, distance: ArrayLike, depth: float, rise: ArrayLike) -> Floats:
+    """Return the time of the first arrival at stations that stand higher or lower than the model's top.
+
+    Parameters
+    ----------
+    model, phase, distance, depth
+        As for `travel_times`.
+    rise : array (n,)
+        km above the top of the model; negative below it.
+
+    Returns
+    -------
+    array (n,)
+        s.
+
+    Notes
+    -----
+    The ray goes on through the uppermost layer with the slowness p it arrives with, which takes sqrt(1/v² - p²) for
+    each km of height: exact for a plane wave.
+
+    Examples
+    --------
+    >>> time_at_station(VelocityModel(), "P", 0.0, 12.0, 1.5).round(4)
+    array([2.25])
+    """
+    time, slowness, _ = travel_times(model, phase, distance, depth)
+    return np.asarray(time + np.asarray(rise, dtype=float) * _upward(model, phase, slowness))
+
+
+def _upward(model: VelocityModel, phase: str, slowness: Floats) -> Floats:
+    """Return the vertical slowness in the uppermost layer, s/km."""
+    return np.asarray(np.sqrt(np.maximum(model.velocity(phase)[0] ** -2 - slowness**2, 0.0)))
+
+
 def hypocentral_distance(
     lag: float, vp: float = 6.0, vs: float = 3.5, lag_uncertainty: float = 0.0, velocity_uncertainty: float = 0.0
 ) -> tuple[float, float]:
@@ -250,7 +285,8 @@ BEND, FARTHEST, NODES = 10.0, 1500.0, (120, 260)
 def slowness_table(model: VelocityModel, deepest: float) -> tuple[Floats, Floats]:
     """Return the mean slowness, time over slant distance, of P and S on a grid of depths and distances.
 
-    It varies slowly, so that times interpolated from it are true within a few ms, but where waves change their way.
+    With it comes the vertical slowness at the station. Mean slowness varies slowly, so that times interpolated from it
+    are true within a few ms, but where waves change their way.
 
     Parameters
     ----------
@@ -260,8 +296,8 @@ def slowness_table(model: VelocityModel, deepest: float) -> tuple[Floats, Floats
 
     Returns
     -------
-    table : ndarray, shape (2, depths, distances)
-        s/km.
+    table : ndarray, shape (4, depths, distances)
+        Mean slowness of P and S, and vertical slowness at the station of P and S, s/km.
     axes : ndarray, shape (3,)
         The bend, km, and the steps of log(1 + depth / bend) and log(1 + distance / bend).
     """
@@ -269,8 +305,10 @@ def slowness_table(model: VelocityModel, deepest: float) -> tuple[Floats, Floats
     depths, distances = (BEND * np.expm1(step * np.arange(n)) for step, n in zip(steps, NODES, strict=True))
     distances[0] = 1e-6
     depths[0] = 1e-3
-    table = np.empty((2, *NODES))
+    table = np.empty((4, *NODES))
     for at, depth in enumerate(depths):
         for which, phase in enumerate("PS"):
-            table[which, at] = travel_times(model, phase, distances, depth)[0] / np.hypot(distances, depth)
+            time, slowness, _ = travel_times(model, phase, distances, depth)
+            table[which, at] = time / np.hypot(distances, depth)
+            table[2 + which, at] = _upward(model, phase, slowness)
     return table, np.array([BEND, *steps])

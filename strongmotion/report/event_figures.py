@@ -13,7 +13,7 @@ from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
 from .. import __version__
-from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_quakeml, travel_times
+from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_json, to_quakeml, travel_times
 from ..foundation.cautions import EVENT_CAUTION
 from ..foundation.errors import ArchiveError
 from ..foundation.files import write_whole
@@ -59,8 +59,9 @@ def write_event(event: Event, folder: str | Path, unit: str = "m/s2") -> list[Pa
     Returns
     -------
     list of Path
-        ``event.txt`` (in words), ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its first line is the
-        caution), ``event.html`` (all of it to read), ``map.png``, ``section.png`` and ``shaking.png``.
+        ``event.txt`` (in words), ``event.json``, ``event.xml`` (QuakeML 1.2), ``stations.csv`` (a row a record; its
+        first line is the caution), ``event.html`` (all of it to read), ``map.png``, ``section.png`` and
+        ``shaking.png``.
 
     Raises
     ------
@@ -78,6 +79,7 @@ def write_event(event: Event, folder: str | Path, unit: str = "m/s2") -> list[Pa
     table = stations_in(event, unit).to_csv(index=False, lineterminator="\n", float_format="%.6g")
     texts = {
         "event.txt": describe(event),
+        "event.json": to_json(event),
         "event.xml": to_quakeml(event),
         "stations.csv": f"# {EVENT_CAUTION}\n{table}",
     }

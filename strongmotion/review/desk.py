@@ -98,7 +98,7 @@ class Queue:
             code = ".".join(text for text in (_text(row["network"]), _text(row["station"])) if text)
             findings, worst = int(row["findings"]), _text(row["worst_finding"])
             pga = float(row.get("pga_h_m_s2", np.nan))
-            event = _text(row.get("earthquake"))
+            event = _text(row.get("event"))
             items.append(Listed(record_id, str(row["state"]), code or record_id, event, pga, worst, findings))
         self.items = tuple(sorted(items, key=_need))
 
