@@ -11,7 +11,7 @@ __all__ = ["TOPICS", "page", "title"]
 TOPICS = (
     "first-record", "formats", "corners", "displacement", "review", "spectra", "selecting", "archives",
     "batches", "events",
-    "notebooks", "without-us", "numbers", "checks", "changes",
+    "notebooks", "without-us", "numbers", "checks", "gallery", "changes",
 )  # fmt: skip
 """The pages, in the order in which a newcomer reads them."""
 
