@@ -201,7 +201,15 @@ def unfit(result, *components):
     return dataclasses.replace(result, findings=findings, usable_band=bands, peaks=peaks)
 
 
+def sure(result):
+    """Return a result whose peaks have narrow bands."""
+    peaks = result.peaks.assign(band_low=result.peaks.value, band_high=result.peaks.value)
+    return dataclasses.replace(result, peaks=peaks)
+
+
 def test_verdict_is_made_of_findings_and_bands(result):
+    assert verdict_of(dataclasses.replace(result, findings=())).uses[1].peaks["PGD"] == "wide band"
+    result = sure(result)
     sound = verdict_of(dataclasses.replace(result, findings=()))
     assert sound.kind == "usable"
     assert [use.component for use in sound.uses] == ["H1", "H2", "V", "RotD50"]
@@ -234,7 +242,7 @@ def test_a_lower_bound_is_marked_wherever_its_number_stands(result):
 
 def test_verdict_of_a_decided_record_names_who_and_why(result, tmp_path):
     archive = Archive(tmp_path / "archive", create=True)
-    archive.add(dataclasses.replace(result, findings=()))
+    archive.add(dataclasses.replace(sure(result), findings=()))
     (record,) = archive.ids()
     assert verdict_of(archive[record], archive.standing(record)).decision is None
     archive.decide(record, "accepted", HOSTILE, "clear onset")

@@ -39,7 +39,7 @@ _BANNER = {
     "usable within": ("#7a4b00", "#fff8ea"),
     "not usable": ("#8c1c13", "#fbe9e7"),
 }
-_SAID = {"no": "#8c1c13", "in doubt": "#7a4b00", "at least": "#7a4b00"}
+_SAID = {"no": "#8c1c13", "in doubt": "#7a4b00", "wide band": "#7a4b00", "at least": "#7a4b00"}
 
 
 @dataclass(frozen=True)

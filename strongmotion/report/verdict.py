@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from ..record import PEAKS
 from .tables import SEVERITIES, at_least, doubts_of, number
@@ -25,6 +26,9 @@ TITLES: dict[Kind, str] = {
 }
 """The kinds of verdict, as a page says them."""
 
+WIDE = 0.5
+"""Fraction of a peak: where its 5 to 95 % band reaches farther, the number alone says too little (a judgement)."""
+
 SET_ASIDE = ("rejected", "withdrawn")
 """States in which nothing of a record is for use."""
 
@@ -37,7 +41,8 @@ class Use:
     ----------
     component : str
     peaks : dict of str to str
-        By quantity: ``"yes"``, ``"in doubt"``, ``"at least"`` where the number is a lower bound, or ``"no"``.
+        By quantity: ``"yes"``, ``"wide band"`` where only its band is to be used, ``"in doubt"``, ``"at least"`` where
+        the number is a lower bound, or ``"no"``.
     shortest, longest : float
         Periods, s, between which spectral ordinates may be used; `longest` is 0 where none may.
     doubtful : tuple of (float, float)
@@ -185,6 +190,8 @@ def _use(result: Result, name: str, set_aside: bool) -> Use:
             if bound
             else "in doubt"
             if any(row["quantity"] in touches.peaks for touches in doubts)
+            else "wide band"
+            if _is_wide(row)
             else "yes"
         )  # fmt: skip
     longest = 0.0 if set_aside or not band.usable or band.longest_period < band.shortest_period else band.longest_period
@@ -196,6 +203,12 @@ def _use(result: Result, name: str, set_aside: bool) -> Use:
         longest,
         _joined(spans, band.shortest_period, longest),
     )
+
+
+def _is_wide(row: Mapping[Hashable, Any]) -> bool:
+    """Whether the band of a peak reaches far from it; false where there is no band."""
+    away = max(row["band_high"] - row["value"], row["value"] - row["band_low"])
+    return bool(away > WIDE * row["value"])
 
 
 def _joined(spans: list[tuple[float, float]], shortest: float, longest: float) -> tuple[tuple[float, float], ...]:
