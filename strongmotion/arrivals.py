@@ -92,9 +92,9 @@ weak to matter."""
 
 NEXT_SHOCK, FALLEN, FALLEN_IN_CODA, RISEN, WORTH, FARTHEST_P = 25, 0.05, 0.3, 2.5, 1e-3, 20
 """s from one shock to the next; the fraction of a shock's strongest second to which the energy must fall before a
-stronger and before a weaker one; the factor by which it must rise; the fraction of the record's strongest second that it
-must then have; s by which P may come before what rises so. Common practice, without a source. S follows P by as much
-as the first from 200 km on only."""
+stronger and before a weaker one; the factor by which it must rise; the fraction of the record's strongest second it
+must then have; s by which P may come before what rises so. Common practice, without a source. S follows P by as much as
+the first from 200 km on only."""
 
 S_UPRIGHT, MOSTLY = 1.7, 0.4
 """Fraction of the vertical in the energy before a rise, over that after it, beyond which the rise is S and what came

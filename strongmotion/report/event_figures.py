@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -12,11 +11,24 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
-from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_json, to_quakeml, travel_times
+from ..event import (
+    FARTHEST,
+    PGA_MAGNITUDES,
+    PGA_SCATTER,
+    PGV_MAGNITUDES,
+    PGV_SCATTER,
+    describe,
+    expected_pga,
+    expected_pgv,
+    to_json,
+    to_quakeml,
+    travel_times,
+)
 from ..foundation.cautions import EVENT_CAUTION
 from ..foundation.errors import ArchiveError
 from ..foundation.files import write_whole
 from ..foundation.geodesy import Plane, middle
+from ..measures import modified_mercalli
 from .style import canvas, finish, logarithmic, named_style, quieten, save, shortened
 
 if TYPE_CHECKING:
@@ -100,11 +112,17 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
     at = centre.onto(table["latitude_deg"].tolist(), table["longitude_deg"].tolist())
     # Without a point there are no residuals to tell the used from the others.
     used = (table["p_used"] | table["s_used"] | (point is None)).to_numpy(dtype=bool)
+    faint = 1.0 if len(event.location.circles) <= 8 else 0.6  # so that many leave the stations to be seen
     for circle in event.location.circles:
         middle_of = centre.onto([circle.latitude], [circle.longitude])[0]
         plot.add_patch(
             CirclePatch(
-                middle_of, circle.radius, fill=False, edgecolor=colours.components["H1"], linewidth=0.9, alpha=0.8
+                middle_of,
+                circle.radius,
+                fill=False,
+                edgecolor=colours.components["H1"],
+                linewidth=0.9 * faint,
+                alpha=0.8 * faint,
             )
         )
         if event.location.kind == "circle":
@@ -131,22 +149,15 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
             *place, marker="*", markersize=13, color=colours.components["H2"], markeredgecolor=colours.ink, zorder=4
         )
         reach.append(float(np.abs(place).max()) + ellipse.semi_major)
-    for (east, north), name, filled in zip(at, table["station"], used, strict=True):
+    for (east, north), filled in zip(at, used, strict=True):
         plot.plot(
             east, north, marker="^", markersize=8, color=colours.ink, zorder=5,
             markerfacecolor=colours.ink if filled else colours.paper,
         )  # fmt: skip
-        plot.annotate(
-            shortened(name, 16),
-            (east, north),
-            xytext=(7, 4),
-            textcoords="offset points",
-            fontsize=8.5,
-            color=colours.ink,
-        )
         reach.append(max(abs(east), abs(north)))
     limit = 1.15 * max(reach)
     plot.set(xlim=(-limit, limit), ylim=(-limit, limit), aspect="equal")
+    _label(plot, [tuple(place) for place in at], table["station"].tolist(), colours)
     where = "the epicentre" if point is not None else "the middle of the stations"
     plot.set(xlabel=f"km east of {where}", ylabel=f"km north of {where}")
     handles = [
@@ -185,38 +196,38 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     distances = dict(zip(event.stations["record"], event.stations["epicentral_distance_km"], strict=True))
     names = dict(zip(event.stations["record"], event.stations["station"], strict=True))
     shown = [r for r in event.readings if r.start is not None and math.isfinite(distances[r.record])]
-    farthest = max([distances[reading.record] for reading in shown], default=1.0)
-    height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
-    latest = 5.0
     shown.sort(key=lambda reading: distances[reading.record])
-    for reading, above in zip_longest(shown, shown[1:]):
+    along = np.array([distances[reading.record] for reading in shown])
+    farthest = float(along.max(initial=1.0))
+    height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
+    rows = _apart(along, 2.1 * height)
+    latest = 5.0
+    for reading, row in zip(shown, rows, strict=True):
         assert reading.start is not None
         assert event.epoch is not None
         offset = (reading.start - event.epoch) / np.timedelta64(1, "ns") * 1e-9 - begin
-        distance = distances[reading.record]
-        plot.plot(offset + reading.time, distance + height * reading.trace, color=colours.ink, linewidth=0.45)
+        plot.plot(offset + reading.time, row + height * reading.trace, color=colours.ink, linewidth=0.45)
         for pick, colour in ((reading.arrivals.p, "H1"), (reading.arrivals.s, "H2")):
             if pick is not None:
                 at = offset + pick.time
                 plot.plot(
-                    [at, at], [distance - height, distance + height], color=colours.components[colour], linewidth=2.0,
+                    [at, at], [row - height, row + height], color=colours.components[colour], linewidth=2.0,
                     linestyle="-" if not pick.given else (0, (2, 1)), solid_capstyle="butt",
                 )  # fmt: skip
                 latest = max(latest, at)
-        crowded = above is not None and distances[above.record] - distance < height
-        plot.annotate(
-            shortened(names[reading.record], 16), (0.0, distance), xycoords=("axes fraction", "data"),
-            xytext=(4, -11 if crowded else 4), textcoords="offset points", fontsize=8.5, color=colours.ink,
-        )  # fmt: skip
     if point is not None and begin:
-        along = np.linspace(0.0, 1.1 * farthest, 200)
+        # Rows that were moved apart take the curves along: these pass each trace where it stands.
+        model = np.linspace(0.0, 1.1 * farthest, 200)
+        up = np.interp(model, along, rows - along, left=0.0) + model
         for phase, colour in (("P", "H1"), ("S", "H2")):
-            time = travel_times(event.location.model, phase, along, point.depth)[0]
-            plot.plot(time, along, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
-    plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, farthest + 2.5 * height))
-    plot.set(
-        xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance, km"
-    )
+            time = travel_times(event.location.model, phase, model, point.depth)[0]
+            plot.plot(time, up, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
+    top = float(rows.max(initial=farthest))
+    plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, top + 2.5 * height))
+    plot.set(xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance")
+    names_at = [
+        f"{shortened(names[reading.record], 16)}  {far:.0f} km" for reading, far in zip(shown, along, strict=True)
+    ]
     handles = [
         Line2D([], [], color=colours.components["H1"], linewidth=2, label="P picked"),
         Line2D([], [], color=colours.components["H2"], linewidth=2, label="S picked"),
@@ -225,7 +236,52 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
         handles.append(Line2D([], [], color=colours.faint, linestyle=(0, (5, 3)), label="travel times of the model"))
     _legend(plot, handles, colours, "lower right")
     quieten(plot, colours)
+    plot.set_yticks(rows, names_at)
     return _finished(figure, axes is None, f"{_what(event)}: record section", colours)
+
+
+def _apart(places: np.ndarray, least: float) -> np.ndarray:
+    """Return ascending places moved as little as that takes to lie so far apart: means of those that must move."""
+    groups: list[tuple[list[float], float]] = []  # places less their rank's share, and their mean
+    for rank, place in enumerate(places):
+        members, mean = [float(place) - rank * least], float(place) - rank * least
+        while groups and groups[-1][1] > mean:
+            members = groups.pop()[0] + members
+            mean = sum(members) / len(members)
+        groups.append((members, mean))
+    level = np.array([mean for members, mean in groups for _ in members])
+    return level + least * np.arange(len(places))
+
+
+def _label(plot: Axes, places: list[tuple[float, float]], names: list[str], colours: Style) -> None:
+    """Write names beside places, each on the side where it hides least of other names and places."""
+    at = plot.transData.transform(np.array(places, dtype=float).reshape(-1, 2)) * 72.0 / plot.figure.dpi  # points
+    taken = [(x - 5, y - 5, x + 5, y + 5) for x, y in at]
+    frame = plot.get_window_extent().get_points().ravel() * 72.0 / plot.figure.dpi
+    for (x, y), place, name in zip(at, places, names, strict=True):
+        text = shortened(name, 16)
+        wide, tall = 5.2 * len(text), 9.0
+        sides = [(7, 3), (7, -3 - tall), (-7 - wide, 3), (-7 - wide, -3 - tall), (-wide / 2, 8), (-wide / 2, -8 - tall),
+                 (16, -tall / 2), (-16 - wide, -tall / 2), (10, 12), (10, -12 - tall), (-10 - wide, 12),
+                 (-10 - wide, -12 - tall)]  # fmt: skip
+
+        boxes = [(x + dx, y + dy, x + dx + wide, y + dy + tall) for dx, dy in sides]
+        hidden = [
+            sum(_shared(box, other) for other in taken)
+            + 1e3 * (box[0] < frame[0] or box[1] < frame[1] or box[2] > frame[2] or box[3] > frame[3])
+            for box in boxes
+        ]
+        best = hidden.index(min(hidden))
+        taken.append(boxes[best])
+        plot.annotate(
+            text, place, xytext=sides[best], textcoords="offset points", fontsize=8, color=colours.ink, zorder=6
+        )
+
+
+def _shared(one: tuple[float, ...], other: tuple[float, ...]) -> float:
+    """Return the area that two boxes share."""
+    wide, tall = min(one[2], other[2]) - max(one[0], other[0]), min(one[3], other[3]) - max(one[1], other[1])
+    return max(wide, 0.0) * max(tall, 0.0)
 
 
 def shaking_figure(event: Event, *, style: str = "light") -> Figure:
@@ -239,71 +295,63 @@ def shaking_figure(event: Event, *, style: str = "light") -> Figure:
     Returns
     -------
     matplotlib.figure.Figure
-        The relation is shaded within one standard deviation, for the event's magnitude; implausible peaks are marked.
-        Intensity has a panel where the records have it.
+        The relation is shaded within one standard deviation, for the event's magnitude, where it holds for that and as
+        far as its records reach; implausible peaks are marked. Intensity has a panel where the records have it, with
+        bars of one standard deviation of the relation.
     """
     colours = named_style(style)
     table = event.stations
     panels = [
-        ("pga_m_s2", "PGA, larger horizontal, m/s²", expected_pga, PGA_SCATTER),
-        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER),
+        ("pga_m_s2", "PGA, larger horizontal, m/s²", expected_pga, PGA_SCATTER, PGA_MAGNITUDES),
+        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER, PGV_MAGNITUDES),
     ]
     felt = table["intensity"].notna().any()
     figure, grid = canvas(None, 1, 2 + felt, (4.3 * (2 + felt), 4.8), colours)
     known = table["epicentral_distance_km"].notna()
     distances = table.loc[known, "epicentral_distance_km"]
     nearest, farthest = (max(1.0, 0.7 * distances.min()), max(20.0, 1.4 * distances.max())) if known.any() else (1, 100)
-    along = np.geomspace(nearest, farthest, 100)
-    for plot, (column, label, relation, scatter) in zip(grid[0], panels, strict=False):
-        if event.size is not None:
-            median = relation(event.size.value, along)
+    along = np.geomspace(nearest, min(farthest, FARTHEST), 100)
+    size = None if event.size is None or event.size.at_least else event.size.value
+    for plot, (column, label, relation, scatter, (least, largest)) in zip(grid[0], panels, strict=False):
+        held = size is not None and least <= size <= largest
+        if size is not None and held:
+            median = relation(size, along)
             plot.fill_between(along, median / 10**scatter, median * 10**scatter, color=colours.shade, zorder=0)
             plot.plot(along, median, color=colours.faint, linewidth=1.2, label="Joyner & Boore (1981), ± 1 σ")
-        _observed(plot, event, column, colours)
         logarithmic(plot)
         plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel=label)
+        _observed(plot, event, column, colours)
+        if not held:
+            plot.set_title(f"Joyner & Boore (1981) holds for M {least:g} to {largest:g}: not drawn", fontsize=7.5,
+                           color=colours.faint)  # fmt: skip
+        else:
+            _legend(plot, plot.get_legend_handles_labels()[0][:1], colours, "lower left")
         quieten(plot, colours, nbins=None)
     if felt:
         plot = grid[0, 2]
-        _observed(plot, event, "intensity", colours)
         logarithmic(plot, "x")
         plot.set(
             xlim=(nearest, farthest),
             xlabel="Epicentral distance, km",
-            ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012)",
+            ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012), ± 1 σ",
         )
+        _observed(plot, event, "intensity", colours, modified_mercalli(0.1, "PGV")[1])
         quieten(plot, colours)
-    if event.size is not None:
-        handles, _ = grid[0, 0].get_legend_handles_labels()
-        _legend(grid[0, 0], handles[:1], colours, "lower left")
     return _finished(figure, True, f"{_what(event)}: shaking against distance", colours)
 
 
-def _observed(plot: Axes, event: Event, column: str, colours: Style) -> None:
-    shown = [
-        row
-        for row in event.stations.sort_values("epicentral_distance_km").itertuples()
-        if math.isfinite(row.epicentral_distance_km)
-        and math.isfinite(getattr(row, column))
-        and getattr(row, column) > 0
-    ]
-    for rank, row in enumerate(shown):
-        distance, value = row.epicentral_distance_km, getattr(row, column)
-        # Names on either side in turn, so that those of neighbours keep apart; the outermost ones inwards.
-        ahead = rank == 0 or (len(shown) - rank) % 2 == 0
-        at = max(distance, plot.get_xlim()[0] if plot.get_xscale() == "log" else 1.0)
-        colour = colours.components["H1"] if row.pga_plausible else colours.alarm
-        plot.plot(at, value, marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
-        plot.annotate(
-            shortened(row.station, 16),
-            (at, value),
-            xytext=(6, 4) if ahead else (-6, -4),
-            textcoords="offset points",
-            horizontalalignment="left" if ahead else "right",
-            verticalalignment="bottom" if ahead else "top",
-            fontsize=8,
-            color=colours.ink,
-        )
+def _observed(plot: Axes, event: Event, column: str, colours: Style, sigma: float = 0.0) -> None:
+    rows = event.stations.sort_values("epicentral_distance_km")
+    rows = rows[np.isfinite(rows["epicentral_distance_km"]) & (rows[column] > 0)]
+    distance = np.maximum(rows["epicentral_distance_km"].to_numpy(), plot.get_xlim()[0])
+    value = rows[column].to_numpy()
+    if sigma and len(rows):
+        plot.errorbar(distance, value, yerr=sigma, fmt="none", ecolor=colours.faint, elinewidth=0.8, zorder=1)
+    for at, height, sound in zip(distance, value, rows["pga_plausible"], strict=True):
+        colour = colours.components["H1"] if sound else colours.alarm
+        plot.plot(at, height, marker="o" if sound else "X", markersize=5.5, color=colour, linestyle="none")
+    plot.autoscale_view()
+    _label(plot, list(zip(distance, value, strict=True)), rows["station"].tolist(), colours)
 
 
 def _what(event: Event) -> str:
