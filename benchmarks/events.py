@@ -367,10 +367,10 @@ def recorded(event: Simulated, index: int, rng: np.random.Generator, start: np.d
     p, s = (event.ground.first_arrival(phase, distance, event.depth) for phase in "PS")
     traces = accelerogram(rng, event.magnitude, slant, (20.0, 20.0 + s - p), dt)
     begin = start + np.timedelta64(round((event.origin + p - 20.0) * 1e9), "ns")
-    counts = np.round(traces / 9.80665 * 4e6).astype(np.int32)
+    counts = np.round(traces * 4e5).astype(np.int32)
     return Record(
         tuple(
-            Component(name, row, dt, "counts", 4e6, begin) for name, row in zip(("H1", "H2", "V"), counts, strict=True)
+            Component(name, row, dt, "counts", 4e5, begin) for name, row in zip(("H1", "H2", "V"), counts, strict=True)
         ),
         Station(f"A{index}", "XX", "00", latitude=station.latitude, longitude=station.longitude),
     )

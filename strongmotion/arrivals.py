@@ -90,10 +90,15 @@ AS_QUIET = 4.0
 noise: a judgement, without a source. The P waves of a record that begins in them exceed the noise by more, or are too
 weak to matter."""
 
-NEXT_SHOCK, FALLEN, RISEN, WORTH = 25, 0.05, 3.0, 1e-3
-"""s from one shock to the next, the fraction of a shock's strongest second to which the energy must fall, the factor
-by which it must rise, and the fraction of the record's strongest second it must have, for another to begin: common
-practice, without a source. S follows P by as much from 200 km on only."""
+NEXT_SHOCK, FALLEN, FALLEN_IN_CODA, RISEN, WORTH, FARTHEST_P = 25, 0.05, 0.3, 2.5, 1e-3, 20
+"""s from one shock to the next; the fraction of a shock's strongest second to which the energy must fall before a
+stronger and before a weaker one; the factor by which it must rise; the fraction of the record's strongest second it
+must then have; s by which P may come before what rises so. Common practice, without a source. S follows P by as much as
+the first from 200 km on only."""
+
+S_UPRIGHT, MOSTLY = 1.7, 0.4
+"""Fraction of the vertical in the energy before a rise, over that after it, beyond which the rise is S and what came
+before P, and the least such fraction: S moves the ground across. Judgements, without a source."""
 
 LEAST_UNCERTAINTY = {"P": 0.05, "S": 0.1}
 """Standard error, s, of a pick that a person gives without one: common practice, without a source."""
@@ -496,7 +501,7 @@ def pick_arrivals(
     if onset is not None:
         p: Pick | None = Pick("P", onset, LEAST_UNCERTAINTY["P"], given=True)
     else:
-        p, why = _pick_p(energy, dt, rounding)
+        p, why = _pick_p(energy, dt, rounding, passed[names.index("V")] if "V" in names and len(names) > 1 else None)
         missing = {"P": why} if why else {}
     if not {"H1", "H2"} <= set(names):
         return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
@@ -541,28 +546,57 @@ def shock_spans(components: Mapping[str, Floats], dt: float) -> tuple[tuple[floa
     whole = (0.0, len(energy) * dt)
     first = pick_onset(energy, dt)
     second = max(1, round(1.0 / dt))
-    means = np.add.reduceat(energy, np.arange(0, len(energy) // second * second, second)) / second
-    means = median_filter(means, 3, mode="nearest")  # a spike is no shock
+    means = _by_block(energy, second)
     if first is None or len(means) < 3 * NEXT_SHOCK:
         return (whole,)
+    upright = None
+    if "V" in components and len(components) > 1:
+        upright = np.stack((_by_block(shaking_energy([components["V"]], dt), second), means))
+    means = median_filter(means, 3, mode="nearest")  # a spike is no shock
+    settled = np.convolve(means, np.full(3, 1 / 3), "full")[: len(means)]  # of a second and the two before it
     begins = [first // second]
     at = begins[0] + NEXT_SHOCK
     while at + LASTS < len(means):
         largest = float(means[begins[-1] : at].max())
-        before = float(means[at - 8 : at].mean())
-        after = means[at : at + LASTS]
+        before, after = float(settled[at - 8 : at].min()), means[at : at + LASTS]
         usual = float(np.median(after))
         rises = after.min() > RISEN * before and usual > 2 * RISEN * before and usual > WORTH * float(means.max())
-        if before < FALLEN * largest and rises:
-            begins.append(at)
+        now = means[at - 1] < 0.5 * usual  # and not some seconds ago
+        # S may come late, and exceeds P; what is weaker than what came before is no S.
+        stronger = means[at : at + NEXT_SHOCK].max() > largest
+        fallen = before < (FALLEN if stronger else FALLEN_IN_CODA) * largest
+        if now and rises and fallen and not (stronger and _is_s(upright, begins[-1], at)):
+            # The shock begins where the coda of the one before ends to fall, which is before its P where P stands out.
+            since = max(begins[-1] + LASTS, at - FARTHEST_P)
+            quiet = settled[since : at + 1]
+            begins.append(since + int(np.flatnonzero(quiet <= 1.5 * quiet.min())[-1]))
             at += NEXT_SHOCK
         else:
             at += 1
-    ends = [*(max(0.0, begin - 4.0) for begin in begins[1:]), whole[1]]
+    ends = [*(begin - QUIET_SPAN["P"] for begin in begins[1:]), whole[1]]
     return tuple(zip([0.0, *ends[:-1]], ends, strict=True))
 
 
-def _pick_p(energy: Floats, dt: float, rounding: float) -> tuple[Pick | None, str]:
+def _by_block(energy: Floats, block: int) -> Floats:
+    """Return the means over whole blocks of samples."""
+    return np.asarray(energy[: len(energy) // block * block].reshape(-1, block).mean(axis=1))
+
+
+def _is_s(upright: Floats | None, begin: int, at: int) -> bool:
+    """Tell whether a rise is S after a late P: what came before moved the ground far more upright than it does.
+
+    `upright` holds the energy of the vertical and of all components, by second.
+    """
+    if upright is None:
+        return False
+    fractions = []
+    for part in (upright[:, begin:at], upright[:, at : at + 2 * LASTS]):
+        strong = part[1] >= 0.25 * part[1].max()
+        fractions.append(float(part[0, strong].sum() / part[1, strong].sum()))
+    return fractions[0] > max(MOSTLY, S_UPRIGHT * fractions[1])
+
+
+def _pick_p(energy: Floats, dt: float, rounding: float, vertical: Floats | None) -> tuple[Pick | None, str]:
     """Return the pick of P, or why there is none."""
     at = pick_onset(energy, dt, rounding=rounding)
     if at is None:
@@ -570,11 +604,21 @@ def _pick_p(energy: Floats, dt: float, rounding: float) -> tuple[Pick | None, st
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
         return None, "the record begins after P"
-    if _louder_than_rest(energy, at, dt, rounding):
+    if _louder_than_rest(energy, at, dt, rounding) and not _is_upright(energy, at, dt, vertical):
         return None, "what comes before the onset is stronger than the end of the record: it may be P"
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
     return Pick("P", at * dt, math.hypot(spread, _emergence("P", energy, at, dt))), ""
+
+
+def _is_upright(energy: Floats, at: int, dt: float, vertical: Floats | None) -> bool:
+    """Tell whether the motion after an onset is mostly vertical, as that of P is and that of S is not."""
+    half = max(2, round(0.5 / dt))
+    if vertical is None or at < half:
+        return False
+    own = np.square(vertical)
+    rise = [float(part[at : at + half].mean() - part[at - half : at].mean()) for part in (own, energy)]
+    return rise[0] > MOSTLY * rise[1] > 0
 
 
 def _louder_than_rest(energy: Floats, at: int, dt: float, rounding: float) -> bool:

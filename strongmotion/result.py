@@ -475,6 +475,13 @@ def _measures(
         known = peaks.set_index(["component", "quantity"])[["band_low", "band_high"]].reindex(keys)
         told = known.band_low.notna().to_numpy()
         measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
+        # 5 to 95 % of a normal distribution lie within 1.645 standard deviations.
+        scatter = 1.645 * measures["measure"].map({one.name: one.scatter for one in MEASURES}).to_numpy(dtype=float)
+        value = measures["value"].to_numpy()
+        measures = measures.assign(
+            band_low=value - np.hypot(value - measures["band_low"], scatter),
+            band_high=value + np.hypot(measures["band_high"] - value, scatter),
+        )
     measure = next(one for one in MEASURES if one.name == "permanent displacement")
     rows = [
         (name, measure.name, its.value, measure.unit, measure.source, its.low, its.high, not unfit & {name, ""})

@@ -11,7 +11,7 @@ import pytest
 from benchmarks import simulations
 from benchmarks.events import simulate
 from strongmotion import RecordError
-from strongmotion.arrivals import Arrivals, Pick, shock_spans
+from strongmotion.arrivals import Arrivals, Pick, pick_arrivals, shock_spans
 from strongmotion.event import Arrived, Reading, associate, events_in
 from strongmotion.record import Station
 
@@ -151,6 +151,47 @@ def test_an_aftershock_in_the_coda_is_another_shock():
     first, second = shock_spans(parts, dt)
     assert first[1] == second[0]
     assert 50 < second[0] < 64
+
+
+def coda_shock(rng, time, at, strength, lag, decay):
+    """Return a shock whose P is mostly vertical, whose S is not, and whose coda decays as exp(-t / decay)."""
+    after, late = time - at, time - at - lag
+    p = 0.25 * np.clip(after / 0.2, 0, 1) * np.exp(-np.clip(after, 0, None) / decay)
+    s = np.clip(late / 0.5, 0, 1) * np.exp(-np.clip(late, 0, None) / decay)
+    across = np.array([[0.6], [0.6], [1.4]]) * p, np.array([[1.1], [1.1], [0.7]]) * s
+    return strength * sum(part * rng.normal(size=(3, len(time))) for part in across)
+
+
+def test_aftershocks_in_codas_are_split_and_single_shocks_are_not():
+    """Aftershocks 30 to 90 s later, 0.1 to 1.2 times as strong, 20 decibels above the coda; and S late after P."""
+    names, time = ("H1", "H2", "V"), np.arange(15000) * 0.01
+    split = picked_p = late = whole = cases = 0
+    for number in range(30):
+        rng = np.random.default_rng([41, number])
+        lag, decay, gap = rng.uniform(1.5, 12), rng.uniform(3, 12), rng.uniform(30, 90)
+        strength = math.exp(rng.uniform(math.log(0.1), math.log(1.2)))
+        noise = 10 ** rng.uniform(-5, -2.5) * rng.normal(size=(3, len(time)))
+        one = coda_shock(rng, time, 20.0, 1.0, lag, decay) + noise
+        whole += len(shock_spans(dict(zip(names, one, strict=True)), 0.01)) == 1
+        far = coda_shock(rng, time, 20.0, 1.0, rng.uniform(15, 24), decay) + noise
+        whole += len(shock_spans(dict(zip(names, far, strict=True)), 0.01)) == 1
+        if 20 * math.log10(strength) + 8.7 * (gap - lag) / decay < 20:
+            continue
+        cases += 1
+        both = one + coda_shock(rng, time, 20.0 + gap, strength, lag, decay)
+        spans = shock_spans(dict(zip(names, both, strict=True)), 0.01)
+        if len(spans) != 2 or not 20 + gap - 15 < spans[1][0] < 20 + gap + lag:
+            continue
+        split += 1
+        found = pick_arrivals(dict(zip(names, both[:, round(spans[1][0] * 100) :], strict=True)), 0.01)
+        if found.p is not None:
+            picked_p += 1
+            late += found.p.time + spans[1][0] > 20 + gap + 1.0
+    assert cases >= 20
+    assert split >= 0.9 * cases
+    assert whole >= 59
+    assert picked_p >= 0.5 * split
+    assert late <= 1
 
 
 def test_shocks_of_one_record_need_room():

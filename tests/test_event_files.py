@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
+from benchmarks.events import reading_of, simulate
 from strongmotion import Archive, RecordError, Settings, process, read, read_quakeml
 from strongmotion.cli import app
 from strongmotion.event import (
@@ -325,3 +326,55 @@ def test_json_tells_what_the_event_tells(event):
     nothing = json.loads(to_json(study([replace(event.readings[0], station=Station(), start=None)])))
     assert nothing["place"]["hypocentres"] == []
     assert nothing["place"]["azimuthal_gap_deg"] is None
+
+
+def crowd():
+    """Return an event of twenty stations, several of them as far away, that tells arrivals and peaks."""
+    simulated = next(e for e in (simulate(7, n) for n in range(400)) if len(e.stations) == 20 and not e.clocks)
+    rng = np.random.default_rng(1)
+    return study([reading_of(simulated, index, rng) for index in range(20)])
+
+
+def test_figures_of_twenty_stations_can_be_read():
+    """No name of a station covers another one, and no trace of the section reaches into another."""
+    event = crowd()
+    for draw in (map_figure, shaking_figure):
+        figure = draw(event)
+        figure.canvas.draw()
+        for plot in figure.axes:
+            boxes = [text.get_window_extent() for text in plot.texts]
+            pairs = [(one, other) for at, one in enumerate(boxes) for other in boxes[:at]]
+            covered = sum(one.shrunk(0.8, 0.6).overlaps(other.shrunk(0.8, 0.6)) for one, other in pairs)
+            assert covered <= 1
+    figure = section_figure(event)
+    (plot,) = figure.axes
+    rows, names = np.array(plot.get_yticks()), [text.get_text() for text in plot.get_yticklabels()]
+    assert len(names) == 20
+    assert [float(name.split()[1]) for name in names] == sorted(float(name.split()[1]) for name in names)
+    picks = [line.get_ydata() for line in plot.get_lines() if len(line.get_ydata()) == 2]
+    assert np.diff(rows).min() >= max(high - low for low, high in picks)
+
+
+@pytest.mark.parametrize(("mw", "drawn"), [(4.4, (False, False)), (5.1, (True, False)), (6.0, (True, True))])
+def test_relation_is_drawn_where_it_holds_only(event, mw, drawn):
+    """M 5.0 to 7.7 for PGA, 5.3 to 7.4 for PGV: Joyner & Boore (1981), abstract."""
+    changed = replace(event, moment=replace(event.moment, value=mw))
+    figure = shaking_figure(changed)
+    shaded = tuple(len(plot.collections) > 0 for plot in figure.axes[:2])
+    assert shaded == drawn
+    bound = replace(event, moment=replace(event.moment, value=6.0, at_least=True), local=None)
+    assert not any(len(plot.collections) for plot in shaking_figure(bound).axes[:2])
+
+
+def test_small_event_has_no_expected_peak_and_still_finds_a_wrong_unit(event):
+    """Below M 5 the relation's level does not count, its fall-off does."""
+    weak = []
+    for reading in event.readings:
+        wrong = 100.0 if reading.station.code == "QUAY" else 1.0
+        trace = {name: mm / 30 for name, mm in reading.trace_mm.items()}
+        weak.append(replace(reading, pga=wrong * reading.pga / 30, trace_mm=trace, spectrum=None))
+    found = study(weak)
+    assert found.local.value < 5.0
+    assert found.stations["expected_pga_m_s2"].isna().all()
+    assert not found.stations.set_index("station").loc["QUAY", "pga_plausible"]
+    assert any(note.startswith("QUAY: its PGA is") and "than at the other stations" in note for note in found.notes)

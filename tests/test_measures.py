@@ -1027,3 +1027,17 @@ def test_standard_seconds_begin_at_the_first_recorded_sample_whatever_the_pad():
     table = measure_table({"H1": padded})
     value = table.value[table.measure == "standardized cumulative absolute velocity"].item()
     assert value == pytest.approx(0.2 + 0.8 * DT, rel=1e-9)
+
+
+def test_intensity_has_the_scatter_of_its_relation_in_its_band():
+    """5 to 95 % of a normal distribution: 1.645 standard deviations either way, and what processing leaves open."""
+    time = np.arange(4000) * 0.01
+    trace = np.where(time > 15, np.exp(-np.clip(time - 15, 0, None) / 4) * np.sin(9 * time), 0.0)
+    noise = 1e-4 * np.random.default_rng(1).normal(size=(3, 4000))
+    record = Record.from_arrays(dict(zip(("H1", "H2", "V"), trace + noise, strict=True)), dt=0.01, unit="m/s2")
+    rows = process(record).measures
+    for quantity in ("PGA", "PGV"):
+        row = rows[rows.measure == f"Modified Mercalli intensity from {quantity}, 2012"].iloc[0]
+        sigma = ms.modified_mercalli(1.0, quantity)[1]
+        for half in (row.value - row.band_low, row.band_high - row.value):
+            assert 1.645 * sigma <= half < 1.3 * 1.645 * sigma

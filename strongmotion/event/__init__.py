@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .association import Arrived, associate
-from .attenuation import PGA_SCATTER, PGV_SCATTER, expected_pga, expected_pgv
+from .attenuation import FARTHEST, PGA_MAGNITUDES, PGA_SCATTER, PGV_MAGNITUDES, PGV_SCATTER, expected_pga, expected_pgv
 from .describe import describe, spread_of_models
 from .location import (
     Circle,
@@ -52,7 +52,10 @@ from .travel import VelocityModel, epicentral_distance, hypocentral_distance, ti
 
 __all__ = [
     "CLASSICAL",
+    "FARTHEST",
+    "PGA_MAGNITUDES",
     "PGA_SCATTER",
+    "PGV_MAGNITUDES",
     "PGV_SCATTER",
     "UHRHAMMER_COLLINS",
     "Arrived",

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..foundation.units import G
 
-__all__ = ["PGA_SCATTER", "PGV_SCATTER", "expected_pga", "expected_pgv"]
+__all__ = ["FARTHEST", "PGA_MAGNITUDES", "PGA_SCATTER", "PGV_MAGNITUDES", "PGV_SCATTER", "expected_pga", "expected_pgv"]
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +24,13 @@ PGA_SCATTER = 0.26
 
 PGV_SCATTER = 0.22
 """Standard deviation of log10 PGV about the relation."""
+
+
+PGA_MAGNITUDES, PGV_MAGNITUDES = (5.0, 7.7), (5.3, 7.4)
+"""Moment magnitudes between which the relations hold."""
+
+FARTHEST = 370.0
+"""km; the farthest of their records."""
 
 
 def expected_pga(magnitude: ArrayLike, distance: ArrayLike) -> Floats:

@@ -21,7 +21,7 @@ from ..record import Record, Station
 from ..result import Result
 from ..settings import AUTO
 from .association import Arrived, associate
-from .attenuation import PGA_SCATTER, expected_pga
+from .attenuation import FARTHEST, PGA_MAGNITUDES, PGA_SCATTER, expected_pga
 from .location import Location, StationTimes, locate, wadati
 from .magnitude import (
     PLAUSIBLE_STRESS,
@@ -728,14 +728,17 @@ def _table(
     sizes = table["moment_magnitude"].dropna()
     if sizes.empty:
         sizes = table["local_magnitude"].dropna()
-    expected = expected_pga(sizes.median() if len(sizes) else math.nan, table["epicentral_distance_km"])
-    table["expected_pga_m_s2"] = expected
-    table["pga_log10_residual"] = np.log10(table["pga_m_s2"].where(table["pga_m_s2"] > 0) / expected)
-    residual = table["pga_log10_residual"]
+    size, far = float(sizes.median()) if len(sizes) else math.nan, table["epicentral_distance_km"]
+    held = PGA_MAGNITUDES[0] <= size <= PGA_MAGNITUDES[1]
+    # Outside its magnitudes the relation still tells how peaks fall off, near enough for a wrong unit to stand out.
+    level = np.log10(table["pga_m_s2"].where(table["pga_m_s2"] > 0) / expected_pga(np.clip(size, *PGA_MAGNITUDES), far))
+    level = level.where(far <= FARTHEST)
+    table["expected_pga_m_s2"] = expected_pga(size, far.where(far <= FARTHEST)) if held else math.nan
+    table["pga_log10_residual"] = level if held else math.nan
     # Against the stations' own median, so that the event's strength and the magnitude taken do not count.
-    table["pga_plausible"] = ~((residual - residual.median()).abs() > IMPLAUSIBLE * PGA_SCATTER)
-    if residual.notna().sum() < 3:
-        table["pga_plausible"] = ~(residual.abs() > IMPLAUSIBLE * PGA_SCATTER)
+    table["pga_log10_against_others"] = level - level.median() if level.notna().sum() >= 3 else math.nan
+    judged = table["pga_log10_against_others"].fillna(table["pga_log10_residual"])
+    table["pga_plausible"] = ~(judged.abs() > IMPLAUSIBLE * PGA_SCATTER)
     table["distance_order"] = table["epicentral_distance_km"].rank(method="first")
     return table.sort_values(["distance_order", "record"]).drop(columns="distance_order").reset_index(drop=True)
 
@@ -745,12 +748,18 @@ def _number(value: float | None) -> float:
 
 
 def _implausible(table: pd.DataFrame) -> list[str]:
-    return [
-        f"{row.station}: its PGA is {10 ** abs(row.pga_log10_residual):.2g} times "
-        f"{'more' if row.pga_log10_residual > 0 else 'less'} than Joyner & Boore (1981) expect: "
-        "its unit or gain looks wrong, and its magnitude does not count"
-        for row in table[~table["pga_plausible"]].itertuples()
-    ]
+    notes = []
+    for row in table[~table["pga_plausible"]].itertuples():
+        others = math.isfinite(row.pga_log10_against_others)
+        off = row.pga_log10_against_others if others else row.pga_log10_residual
+        than = "at the other stations, by the fall-off of Joyner & Boore (1981)" if others else (
+            "Joyner & Boore (1981) expect"
+        )  # fmt: skip
+        notes.append(
+            f"{row.station}: its PGA is {10 ** abs(off):.2g} times {'more' if off > 0 else 'less'} than {than}: "
+            "its unit or gain looks wrong, and its magnitude does not count"
+        )
+    return notes
 
 
 def _local(table: pd.DataFrame) -> Size | None:

@@ -27,7 +27,8 @@ from ._history import duration_between
 __all__ = ["COLUMNS", "GROUPS", "MEASURES", "Measure", "UsablePeriods", "measure_table"]
 
 COLUMNS = ("component", "measure", "value", "unit", "source", "band_low", "band_high", "usable")
-"""Of the table. The band is that within which 5 to 95 % of equally fit processing choices leave the value."""
+"""Of the table. The band is that within which 5 to 95 % of equally fit processing choices leave the value; of a value
+that a relation gives it holds the relation's scatter as well."""
 
 GROUPS = ("peaks", "spectrum", "energy", "duration", "frequency", "intensity", "orientation")
 """What measures describe, in the order of the table."""
@@ -81,6 +82,8 @@ class Measure:
         Whether it combines only components at right angles.
     column : str
         What its columns of the catalogue begin with; empty where the catalogue has none.
+    scatter : float
+        Standard deviation of the relation that gives the value; the band holds it beside the processing choices.
 
     Raises
     ------
@@ -100,6 +103,7 @@ class Measure:
     named: str = ""
     perpendicular: bool = False
     column: str = ""
+    scatter: float = 0.0
 
     def __post_init__(self) -> None:
         wanted = {
@@ -397,24 +401,28 @@ MEASURES = [
         "The grade that the relation gives for the larger PGA of H1 and H2.",
         _larger_peak("PGA", "Wald 1999"),
         components=_PAIR, named="horizontal",
+        scatter=intensity.MERCALLI_RELATIONS["Wald 1999", "PGA"].sigma,
     ),
     Measure(
         "Modified Mercalli intensity from PGV, 1999", "intensity", "grade", _WALD,
         "The grade that the relation gives for the larger PGV of H1 and H2.",
         _larger_peak("PGV", "Wald 1999"),
         periods=VELOCITY_PERIODS, needs="velocity", components=_PAIR, named="horizontal",
+        scatter=intensity.MERCALLI_RELATIONS["Wald 1999", "PGV"].sigma,
     ),
     Measure(
         "Modified Mercalli intensity from PGA, 2012", "intensity", "grade", _WORDEN,
         "The grade that the relation gives for the larger PGA of H1 and H2.",
         _larger_peak("PGA", "Worden 2012"),
         components=_PAIR, named="horizontal",
+        scatter=intensity.MERCALLI_RELATIONS["Worden 2012", "PGA"].sigma,
     ),
     Measure(
         "Modified Mercalli intensity from PGV, 2012", "intensity", "grade", _WORDEN,
         "The grade that the relation gives for the larger PGV of H1 and H2.",
         _larger_peak("PGV", "Worden 2012"),
         periods=VELOCITY_PERIODS, needs="velocity", components=_PAIR, named="horizontal",
+        scatter=intensity.MERCALLI_RELATIONS["Worden 2012", "PGV"].sigma,
     ),
     Measure(
         "Japanese seismic intensity", "intensity", "grade", "JMA (1996)",

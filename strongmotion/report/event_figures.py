@@ -13,13 +13,26 @@ from matplotlib.patches import Circle as CirclePatch
 from matplotlib.patches import Ellipse as EllipsePatch
 
 from .. import __version__
-from ..event import PGA_SCATTER, PGV_SCATTER, describe, expected_pga, expected_pgv, to_json, to_quakeml, travel_times
+from ..event import (
+    FARTHEST,
+    PGA_MAGNITUDES,
+    PGA_SCATTER,
+    PGV_MAGNITUDES,
+    PGV_SCATTER,
+    describe,
+    expected_pga,
+    expected_pgv,
+    to_json,
+    to_quakeml,
+    travel_times,
+)
 from ..foundation.cautions import EVENT_CAUTION
 from ..foundation.errors import ArchiveError
 from ..foundation.files import write_whole
 from ..foundation.geodesy import Plane, middle
 from ..foundation.units import acceleration_unit, in_unit, label
-from .labels import Corner, quietest_corner, spread, write_names
+from ..measures import modified_mercalli
+from .labels import Corner, quietest_corner, write_names
 from .page import templates
 from .style import canvas, finish, logarithmic, named_style, quieten, save, shortened
 from .tables import number
@@ -164,11 +177,17 @@ def map_figure(event: Event, *, style: str = "light", axes: Axes | None = None) 
     at = centre.onto(table["latitude_deg"].tolist(), table["longitude_deg"].tolist())
     # Without a point there are no residuals to tell the used from the others.
     used = (table["p_used"] | table["s_used"] | (point is None)).to_numpy(dtype=bool)
+    faint = 1.0 if len(event.location.circles) <= 8 else 0.6  # so that many leave the stations to be seen
     for circle in event.location.circles:
         middle_of = centre.onto([circle.latitude], [circle.longitude])[0]
         plot.add_patch(
             CirclePatch(
-                middle_of, circle.radius, fill=False, edgecolor=colours.components["H1"], linewidth=0.9, alpha=0.8
+                middle_of,
+                circle.radius,
+                fill=False,
+                edgecolor=colours.components["H1"],
+                linewidth=0.9 * faint,
+                alpha=0.8 * faint,
             )
         )
         if event.location.kind == "circle":
@@ -245,44 +264,38 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
     distances = dict(zip(event.stations["record"], event.stations["epicentral_distance_km"], strict=True))
     names = dict(zip(event.stations["record"], event.stations["station"], strict=True))
     shown = [r for r in event.readings if r.start is not None and math.isfinite(distances[r.record])]
-    farthest = max([distances[reading.record] for reading in shown], default=1.0)
-    height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
-    latest = 5.0
     shown.sort(key=lambda reading: distances[reading.record])
-    for reading in shown:
+    along = np.array([distances[reading.record] for reading in shown])
+    farthest = float(along.max(initial=1.0))
+    height = 0.42 * max(farthest, 1.0) / max(2, len(shown))
+    rows = _apart(along, 2.1 * height)
+    latest = 5.0
+    for reading, row in zip(shown, rows, strict=True):
         assert reading.start is not None
         assert event.epoch is not None
         offset = (reading.start - event.epoch) / np.timedelta64(1, "ns") * 1e-9 - begin
-        distance = distances[reading.record]
-        plot.plot(offset + reading.time, distance + height * reading.trace, color=colours.ink, linewidth=0.45)
+        plot.plot(offset + reading.time, row + height * reading.trace, color=colours.ink, linewidth=0.45)
         for pick, colour in ((reading.arrivals.p, "H1"), (reading.arrivals.s, "H2")):
             if pick is not None:
                 at = offset + pick.time
                 plot.plot(
-                    [at, at], [distance - height, distance + height], color=colours.components[colour], linewidth=2.0,
+                    [at, at], [row - height, row + height], color=colours.components[colour], linewidth=2.0,
                     linestyle="-" if not pick.given else (0, (2, 1)), solid_capstyle="butt",
                 )  # fmt: skip
                 latest = max(latest, at)
     if point is not None and begin:
-        along = np.linspace(0.0, 1.1 * farthest, 200)
+        # Rows that were moved apart take the curves along: these pass each trace where it stands.
+        model = np.linspace(0.0, 1.1 * farthest, 200)
+        up = np.interp(model, along, rows - along, left=0.0) + model
         for phase, colour in (("P", "H1"), ("S", "H2")):
-            time = travel_times(event.location.model, phase, along, point.depth)[0]
-            plot.plot(time, along, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
-    plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, farthest + 2.5 * height))
-    plot.set(
-        xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance, km"
-    )
-    # Names stand right of the traces, apart, each joined to the foot of its own.
-    low, high = plot.get_ylim()
-    line = NAMES * (high - low)
-    for reading, place in zip(shown, spread([distances[one.record] for one in shown], line, low, high), strict=True):
-        plot.annotate(
-            shortened(names[reading.record], 16), (1.0, distances[reading.record]), xycoords=("axes fraction", "data"),
-            xytext=(1.035, place), textcoords=("axes fraction", "data"), fontsize=8.5, color=colours.ink, va="center",
-            annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "linewidth": 0.5, "color": colours.faint, "shrinkA": 1, "shrinkB": 0,
-                        "relpos": (0.0, 0.5)},
-        )  # fmt: skip
+            time = travel_times(event.location.model, phase, model, point.depth)[0]
+            plot.plot(time, up, color=colours.components[colour], linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
+    top = float(rows.max(initial=farthest))
+    plot.set(xlim=(-6.0 if begin else 0.0, 1.25 * latest + 4.0), ylim=(-2 * height, top + 2.5 * height))
+    plot.set(xlabel=f"Time after the {'origin' if begin else 'first record began'}, s", ylabel="Epicentral distance")
+    names_at = [
+        f"{shortened(names[reading.record], 16)}  {far:.0f} km" for reading, far in zip(shown, along, strict=True)
+    ]
     handles = [
         Line2D([], [], color=colours.components["H1"], linewidth=2, label="P picked"),
         Line2D([], [], color=colours.components["H2"], linewidth=2, label="S picked"),
@@ -291,7 +304,21 @@ def section_figure(event: Event, *, style: str = "light", axes: Axes | None = No
         handles.append(Line2D([], [], color=colours.faint, linestyle=(0, (5, 3)), label="travel times of the model"))
     _legend(plot, handles, colours, "lower right")
     quieten(plot, colours)
+    plot.set_yticks(rows, names_at)
     return _finished(figure, axes is None, f"{_what(event)}: record section", colours)
+
+
+def _apart(places: np.ndarray, least: float) -> np.ndarray:
+    """Return ascending places moved as little as that takes to lie so far apart: means of those that must move."""
+    groups: list[tuple[list[float], float]] = []  # places less their rank's share, and their mean
+    for rank, place in enumerate(places):
+        members, mean = [float(place) - rank * least], float(place) - rank * least
+        while groups and groups[-1][1] > mean:
+            members = groups.pop()[0] + members
+            mean = sum(members) / len(members)
+        groups.append((members, mean))
+    level = np.array([mean for members, mean in groups for _ in members])
+    return level + least * np.arange(len(places))
 
 
 def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") -> Figure:
@@ -307,30 +334,45 @@ def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") ->
     Returns
     -------
     matplotlib.figure.Figure
-        The relation is shaded within one standard deviation, for the event's magnitude; implausible peaks are marked.
-        Intensity has a panel where the records have it.
+        The relation is shaded within one standard deviation, for the event's magnitude, where it holds for that and as
+        far as its records reach; implausible peaks are marked. Intensity has a panel where the records have it, with
+        bars of one standard deviation of the relation.
     """
     colours = named_style(style)
     table = event.stations
     unit = acceleration_unit(unit)
     panels = [
-        ("pga_m_s2", f"PGA, larger horizontal, {label(unit)}", expected_pga, PGA_SCATTER, in_unit(unit)),
-        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER, 1.0),
+        (
+            "pga_m_s2",
+            f"PGA, larger horizontal, {label(unit)}",
+            expected_pga,
+            PGA_SCATTER,
+            PGA_MAGNITUDES,
+            in_unit(unit),
+        ),
+        ("pgv_m_s", "PGV, larger horizontal, m/s", expected_pgv, PGV_SCATTER, PGV_MAGNITUDES, 1.0),
     ]
     felt = table["intensity"].notna().any()
     figure, grid = canvas(None, 1, 2 + felt, (4.3 * (2 + felt), 4.8), colours)
     known = table["epicentral_distance_km"].notna()
     distances = table.loc[known, "epicentral_distance_km"]
     nearest, farthest = (max(1.0, 0.7 * distances.min()), max(20.0, 1.4 * distances.max())) if known.any() else (1, 100)
-    along = np.geomspace(nearest, farthest, 100)
+    along = np.geomspace(nearest, min(farthest, FARTHEST), 100)
+    size = None if event.size is None or event.size.at_least else event.size.value
     shown: list[tuple[Axes, list[float], list[float], list[str]]] = []
-    for plot, (column, title, relation, scatter, factor) in zip(grid[0], panels, strict=False):
-        if event.size is not None:
-            median = factor * relation(event.size.value, along)
+    for plot, (column, title, relation, scatter, (least, largest), factor) in zip(grid[0], panels, strict=False):
+        held = size is not None and least <= size <= largest
+        if size is not None and held:
+            median = factor * relation(size, along)
             plot.fill_between(along, median / 10**scatter, median * 10**scatter, color=colours.shade, zorder=0)
             plot.plot(along, median, color=colours.faint, linewidth=1.2, label="Joyner & Boore (1981), ± 1 σ")
         logarithmic(plot)
         plot.set(xlim=(nearest, farthest), xlabel="Epicentral distance, km", ylabel=title)
+        if held:
+            _legend(plot, plot.get_legend_handles_labels()[0][:1], colours, "lower left")
+        else:
+            plot.set_title(f"Joyner & Boore (1981) holds for M {least:g} to {largest:g}: not drawn", fontsize=7.5,
+                           color=colours.faint)  # fmt: skip
         quieten(plot, colours, nbins=None)
         shown.append((plot, *_observed(plot, event, column, colours, factor)))
     if felt:
@@ -339,13 +381,10 @@ def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") ->
         plot.set(
             xlim=(nearest, farthest),
             xlabel="Epicentral distance, km",
-            ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012)",
+            ylabel="Modified Mercalli intensity by PGV (Worden et al. 2012), ± 1 σ",
         )
         quieten(plot, colours)
-        shown.append((plot, *_observed(plot, event, "intensity", colours)))
-    if event.size is not None:
-        handles, _ = grid[0, 0].get_legend_handles_labels()
-        _legend(grid[0, 0], handles[:1], colours, "lower left")
+        shown.append((plot, *_observed(plot, event, "intensity", colours, sigma=modified_mercalli(0.1, "PGV")[1])))
     finished = _finished(figure, True, f"{_what(event)}: shaking against distance", colours)
     for plot, across, up, names in shown:
         write_names(plot, across, up, names, 8, colours)
@@ -353,7 +392,7 @@ def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") ->
 
 
 def _observed(
-    plot: Axes, event: Event, column: str, colours: Style, factor: float = 1.0
+    plot: Axes, event: Event, column: str, colours: Style, factor: float = 1.0, sigma: float = 0.0
 ) -> tuple[list[float], list[float], list[str]]:
     """Draw what was observed, and return where and of which stations."""
     shown = [
@@ -370,6 +409,8 @@ def _observed(
         across.append(at)
         up.append(factor * getattr(row, column))
         plot.plot(at, up[-1], marker="o" if row.pga_plausible else "X", markersize=7, color=colour, linestyle="none")
+    if sigma and shown:
+        plot.errorbar(across, up, yerr=sigma, fmt="none", ecolor=colours.faint, elinewidth=0.8, zorder=1)
     return across, up, [shortened(row.station, 16) for row in shown]
 
 
