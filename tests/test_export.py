@@ -103,6 +103,17 @@ def test_unknown_form_is_refused(tmp_path, result):
     assert not (tmp_path / "none").exists()
 
 
+def test_the_beginning_of_an_id_is_enough_where_one_record_has_it(tmp_path, result):
+    archive = Archive(tmp_path / "archive", create=True)
+    archive.add(result)
+    begins = result.record.id[:6]
+    assert archive.id_of(begins) == result.record.id
+    shown = CliRunner().invoke(app, ["export", str(archive.folder), begins, "-o", str(tmp_path / "out")])
+    assert shown.exit_code == 0
+    assert result.record.id in shown.stdout.replace("\n", "")
+    assert "current" in CliRunner().invoke(app, ["history", str(archive.folder), begins]).stdout
+
+
 def test_export_command(tmp_path, result):
     archive = Archive(tmp_path / "archive", create=True)
     archive.add(result)

@@ -489,9 +489,16 @@ class Archive:
             There is no such version, or the file or the manifest is damaged.
         """
         record_id, version = self._asked(key)
-        return self._read(self._only_id(record_id), version)
+        return self._read(self.id_of(record_id), version)
 
-    def _only_id(self, beginning: str) -> str:
+    def id_of(self, beginning: str) -> str:
+        """Return the id of the one record that begins so; what is given where none does.
+
+        Raises
+        ------
+        AbsentError
+            Several records begin so.
+        """
         if beginning in self:
             return beginning
         self._check_id(beginning)

@@ -331,7 +331,9 @@ def verify(
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
 def history(
     archive: ArchiveFolder,
-    record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of a record.", show_default=False)],
+    record: Annotated[
+        str, typer.Argument(metavar="RECORD", help="Id of a record, or its beginning.", show_default=False)
+    ],
 ) -> None:
     """List the versions of a record, what was decided about them, and the event the record was assigned to.
 
@@ -342,6 +344,7 @@ def history(
     from ..archive import Archive
 
     store = Archive(archive)
+    record = store.id_of(record)
     stands = store.standing(record)
     rows = [
         (
@@ -494,7 +497,8 @@ def extract(
     archive: ArchiveFolder,
     output: Into,
     records: Annotated[
-        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
+        list[str] | None,
+        typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
     ] = None,
     where: Annotated[
         str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")
@@ -603,7 +607,7 @@ def export(
 
     store = Archive(archive)
     scale = {} if factors is None else factors_in(factors)
-    records = list(records or scale)
+    records = [store.id_of(record) for record in records or scale]
     if not records:
         raise InputError("no record is named", remedy="Name records, or a table of factors by --factors")
     if missing := [record for record in records if factors is not None and record not in scale]:
