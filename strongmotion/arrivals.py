@@ -96,6 +96,10 @@ stronger and before a weaker one; the factor by which it must rise; the fraction
 must then have; s by which P may come before what rises so. Common practice, without a source. S follows P by as much as
 the first from 200 km on only."""
 
+LEAST_UPRIGHT = 0.2
+"""Least fraction of the vertical in the energy that comes with P. Of simulated P 97 in 100 have more, of S three in
+four less: a judgement, without a source."""
+
 S_UPRIGHT, MOSTLY = 1.7, 0.4
 """Fraction of the vertical in the energy before a rise, over that after it, beyond which the rise is S and what came
 before P, and the least such fraction: S moves the ground across. Judgements, without a source."""
@@ -497,17 +501,20 @@ def pick_arrivals(
     passed = _band_passed([components[name] for name in names], dt)
     rounding = rounding_energy(counts, dt)
     energy = (passed**2).sum(axis=0) + rounding
+    of_v = passed[names.index("V")] if "V" in names and len(names) > 1 else None
     missing = {}
     if onset is not None:
         p: Pick | None = Pick("P", onset, LEAST_UNCERTAINTY["P"], given=True)
     else:
-        p, why = _pick_p(energy, dt, rounding, passed[names.index("V")] if "V" in names and len(names) > 1 else None)
+        p, why = _pick_p(energy, dt, rounding, of_v)
         missing = {"P": why} if why else {}
     if not {"H1", "H2"} <= set(names):
         return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
     s = _pick_s(passed, dt, None if p is None else p.time, names.index("V") if "V" in names else None)
     if s is None:
         missing["S"] = "nothing stands out from what is before it"
+    elif p is None and not _stands_alone(energy, s, dt, FLICKER * rounding, of_v):
+        s, missing["S"] = None, "without P it cannot be told from noise, or from P"
     elif _share_before([passed[names.index(name)] for name in ("H1", "H2")], dt, p, s) > LATEST_S:
         s, missing["S"] = None, "most of the horizontal energy comes before what stands out"
     return Arrivals(p, s, missing)
@@ -604,21 +611,27 @@ def _pick_p(energy: Floats, dt: float, rounding: float, vertical: Floats | None)
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
         return None, "the record begins after P"
-    if _louder_than_rest(energy, at, dt, rounding) and not _is_upright(energy, at, dt, vertical):
+    upright = _upright_fraction(energy, at, dt, vertical)
+    if upright is not None and upright < LEAST_UPRIGHT:
+        return None, "the first that stands out moves the ground across, as S does"
+    if _louder_than_rest(energy, at, dt, rounding) and (upright is None or upright < MOSTLY):
         return None, "what comes before the onset is stronger than the end of the record: it may be P"
     first = max(0, at - round(3.0 / dt))
     spread = _split_spread(energy[first : at + round(1.0 / dt)], dt)
     return Pick("P", at * dt, math.hypot(spread, _emergence("P", energy, at, dt))), ""
 
 
-def _is_upright(energy: Floats, at: int, dt: float, vertical: Floats | None) -> bool:
-    """Tell whether the motion after an onset is mostly vertical, as that of P is and that of S is not."""
+def _upright_fraction(energy: Floats, at: int, dt: float, vertical: Floats | None) -> float | None:
+    """Return the fraction of the vertical in the energy that comes with an onset; None where that cannot be told.
+
+    P moves the ground mostly up and down, S mostly across, since rays come up steeply.
+    """
     half = max(2, round(0.5 / dt))
     if vertical is None or at < half:
-        return False
+        return None
     own = np.square(vertical)
     rise = [float(part[at : at + half].mean() - part[at - half : at].mean()) for part in (own, energy)]
-    return rise[0] > MOSTLY * rise[1] > 0
+    return max(rise[0], 0.0) / rise[1] if rise[1] > 0 else None
 
 
 def _louder_than_rest(energy: Floats, at: int, dt: float, rounding: float) -> bool:
@@ -678,6 +691,14 @@ def _pick_s(passed: Floats, dt: float, p: float | None, vertical: int | None) ->
         return None
     spread = _split_spread(measure[begin:strongest], dt)
     return Pick("S", at * dt, math.hypot(spread, _emergence("S", whole, at, dt)))
+
+
+def _stands_alone(energy: Floats, s: Pick, dt: float, flicker: float, vertical: Floats | None) -> bool:
+    """Tell whether S without P stands out from noise and its rounding, and is not P itself."""
+    at, two = round(s.time / dt), max(1, round(2.0 / dt))
+    upright = _upright_fraction(energy, at, dt, vertical)
+    rises = float(energy[at : at + two].mean()) > LEAST_ALONE * max(float(np.median(energy[:at])), flicker)
+    return rises and (upright is None or upright < MOSTLY)
 
 
 def p_direction(
