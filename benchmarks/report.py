@@ -87,7 +87,8 @@ def in_browser(records: int) -> None:
     options = webdriver.ChromeOptions()
     for argument in ("headless", "no-sandbox", "disable-gpu"):
         options.add_argument(f"--{argument}")
-    driver = webdriver.Chrome(options=options)
+    service = webdriver.ChromeService(shutil.which("chromedriver") or "")
+    driver = webdriver.Chrome(options=options, service=service)
     try:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "index.html"
