@@ -46,14 +46,20 @@ BLACKMAN_HARRIS = (0.35875, -0.48829, 0.14128, -0.01168)
 FINE_PERIOD = 16.0
 """Samples in a period that resampling aims at."""
 
-FACTORS = (4, 16, 64, 256)
+FACTORS = (4, 8, 16, 32, 64, 128, 256)
 """How many times finer a record may be resampled. Shorter than dt/16 an oscillator just follows the ground."""
 
 
-def resampling_factors(periods: Floats, dt: float) -> NDArray[np.int64]:
-    """Choose how many times finer than `dt` each period needs the record: 1, or at least 16 samples a period."""
-    needed = np.divide(FINE_PERIOD * dt, periods, out=np.zeros_like(periods), where=periods > 0)
-    finer = np.array(FACTORS)[np.minimum(np.searchsorted(FACTORS, needed * (1 - 1e-12)), len(FACTORS) - 1)]
+def resampling_factors(periods: Floats, dt: float, interpolation: Interpolation = "band-limited") -> NDArray[np.int64]:
+    """Choose how many times finer than `dt` each period needs the record: 1, or at least 16 samples a period.
+
+    Straight lines are exact at any step. They are cut only so that a step holds a single extremum of the response.
+    """
+    needed = np.divide(FINE_PERIOD * dt, periods, out=np.zeros_like(periods), where=periods > 0) * (1 - 1e-12)
+    if interpolation == "linear":
+        factors = (1, 2, *FACTORS)
+        return np.array(factors)[np.minimum(np.searchsorted(factors, needed), len(factors) - 1)]
+    finer = np.array(FACTORS)[np.minimum(np.searchsorted(FACTORS, needed), len(FACTORS) - 1)]
     return np.where((periods == 0) | (periods >= LONG_PERIOD * dt * (1 - 1e-12)), 1, finer)
 
 
@@ -164,7 +170,12 @@ def resample(acceleration: Floats, factor: int, interpolation: str) -> Floats:
         mirrored = np.concatenate([acceleration[1:2], acceleration, acceleration[-2:-1]])
         return acceleration - np.diff(mirrored, 2) / 12
     if interpolation == "linear":
-        return np.interp(np.arange((n - 1) * factor + 1) / factor, np.arange(n), acceleration)
+        fine = np.empty((n - 1) * factor + 1)
+        lines = fine[:-1].reshape(n - 1, factor)
+        np.multiply.outer(np.diff(acceleration), np.arange(factor) / factor, out=lines)
+        lines += acceleration[:-1, None]
+        fine[-1] = acceleration[-1]
+        return fine
     import scipy.fft
 
     # The last sample is held between the record and its mirror image until their length suits the transform.

@@ -228,7 +228,7 @@ def response_spectra(
     damping = non_negative("damping", damping)
     asked = _known(quantities)
     known_interpolation(interpolation)
-    groups = {step: group(periods, damping.size, step) for step in set(steps)}
+    groups = {step: group(periods, damping.size, step, interpolation) for step in set(steps)}
     everything = bool({"sv", "sa"} & asked)
 
     def spectrum(acceleration: Floats, step: float, threads: int) -> ResponseSpectrum:
@@ -323,9 +323,10 @@ def response_history(
     dt = positive("dt", dt)
     period = float(non_negative("period", [period])[0])
     damping = float(non_negative("damping", [damping])[0])
+    known_interpolation(interpolation)
     if period == 0:
         return np.zeros_like(acceleration), np.zeros_like(acceleration), acceleration.copy()
-    factor = int(resampling_factors(np.array([period]), dt)[0])
+    factor = int(resampling_factors(np.array([period]), dt, interpolation)[0])
     fine = resample(acceleration, factor, interpolation)
     u, v = np.empty_like(fine), np.empty_like(fine)
     omega = 2 * np.pi / period

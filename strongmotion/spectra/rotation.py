@@ -139,7 +139,7 @@ def rotated_spectrum(
     damping = non_negative("damping", damping)
     percents = _percentiles(percentiles)
     known_interpolation(interpolation)
-    groups = group(periods, damping.size, dt)
+    groups = group(periods, damping.size, dt, interpolation)
     threads = threads_for(2 * a1.size * work(groups), threads)
 
     def solve(groups: list[Group]) -> Floats:

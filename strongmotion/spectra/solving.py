@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..foundation.arrays import Floats
 from ..foundation.errors import InputError
-from .resampling import resample, resampling_factors
+from .resampling import Interpolation, resample, resampling_factors
 
 __all__ = [
     "Group",
@@ -44,9 +44,9 @@ def angular_frequency(periods: Floats) -> Floats:
     return np.divide(2 * np.pi, periods, out=np.zeros_like(periods), where=periods > 0)
 
 
-def group(periods: Floats, dampings: int, dt: float) -> list[Group]:
+def group(periods: Floats, dampings: int, dt: float, interpolation: Interpolation) -> list[Group]:
     """Group all oscillators but rigid ones by the resampling that their period needs."""
-    factors = resampling_factors(periods, dt)
+    factors = resampling_factors(periods, dt, interpolation)
     groups = []
     for factor in sorted(set(factors[periods > 0].tolist())):
         groups.append((factor, *oscillators(dampings, np.flatnonzero((factors == factor) & (periods > 0)))))
@@ -78,7 +78,7 @@ def largest_responses(
     periods: Floats,
     damping: Floats,
     groups: list[Group],
-    interpolation: str,
+    interpolation: Interpolation,
     threads: int,
 ) -> Floats:
     """Run a kernel on every oscillator, each on the components resampled as its period needs, in threads.
