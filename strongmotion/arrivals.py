@@ -514,7 +514,7 @@ def pick_arrivals(
     if s is None:
         missing["S"] = "nothing stands out from what is before it"
     elif p is None and not _stands_alone(energy, s, dt, FLICKER * rounding, of_v):
-        s, missing["S"] = None, "without P it cannot be told from noise, or from P"
+        s, missing["S"] = None, "without P it cannot be distinguished from noise, or from P"
     elif _share_before([passed[names.index(name)] for name in ("H1", "H2")], dt, p, s) > LATEST_S:
         s, missing["S"] = None, "most of the horizontal energy comes before what stands out"
     return Arrivals(p, s, missing)
@@ -622,7 +622,7 @@ def _pick_p(energy: Floats, dt: float, rounding: float, vertical: Floats | None)
 
 
 def _upright_fraction(energy: Floats, at: int, dt: float, vertical: Floats | None) -> float | None:
-    """Return the fraction of the vertical in the energy that comes with an onset; None where that cannot be told.
+    """Return the fraction of the vertical in the energy that comes with an onset; None where that is not known.
 
     P moves the ground mostly up and down, S mostly across, since rays come up steeply.
     """

@@ -297,7 +297,8 @@ def test_likelihood_is_that_of_the_whole_covariance():
     variance = rng.uniform(0.01, 0.09, (n, 2))
     stations = np.column_stack((at, observed, variance, np.ones((n, 3)), rise))
     common, slow, slow_s, growth, delay, ratio, spread, wrong = 0.2, 0.03, 0.02, 0.01, 0.15, 1.73, 5.0, 3.0
-    budget = np.array([common, slow, slow_s, growth, 0.0, ratio, 0.0, spread, 0.0, wrong])
+    sideways = 0.02
+    budget = np.array([common, slow, slow_s, growth, 0.0, ratio, 0.0, spread, 0.0, wrong, sideways])
     logs, _ = evaluate(place[None], stations, table, axes, budget, np.array([[delay, 0.0]]))
 
     is_s, time = np.tile([0.0, 1.0], n), times.ravel()
@@ -306,7 +307,9 @@ def test_likelihood_is_that_of_the_whole_covariance():
         e = np.zeros(2 * n)
         e[2 * i], e[2 * i + 1] = 1.0, ratio
         base += (delay**2 + (growth * times[i, 0]) ** 2) * np.outer(e, e)
-    for column in (common * is_s, slow * time, slow_s * time * is_s, 1e5 * np.ones(2 * n)):
+    towards = np.repeat((at - place[:2]) / np.hypot(*(at - place[:2]).T)[:, None], 2, axis=0)
+    both_sides = (sideways * time[:, None] * towards).T
+    for column in (common * is_s, slow * time, slow_s * time * is_s, *both_sides, 1e5 * np.ones(2 * n)):
         base += np.outer(column, column)
     there = np.isfinite(observed.ravel())
     residual = (observed.ravel() - time)[there]
@@ -824,3 +827,20 @@ def test_time_at_a_high_station_is_that_of_a_deeper_model(model):
     for phase in "PS":
         whole = travel_times(thicker, phase, distance, 10.0 + rise)[0]
         assert time_at_station(model, phase, distance, 10.0, rise) == pytest.approx(whole, abs=0.02)
+
+
+def test_region_holds_where_one_side_is_slower():
+    """Ground 3 % slower east of the epicentre and 1 % faster west of it, with stations all round."""
+    held = 0
+    for number in range(10):
+        rng, stations = np.random.default_rng([43, number]), []
+        depth, count = rng.uniform(5, 30), int(rng.integers(6, 13))
+        for index in range(count):
+            far, azimuth = rng.uniform(4, 80), 2 * math.pi * (index + rng.uniform(0, 0.9)) / count
+            east, north = far * math.sin(azimuth), far * math.cos(azimuth)
+            slant = math.hypot(far, depth) * (1.03 if east > 0 else 0.99)
+            late = abs(rng.normal(0, 0.1))
+            p, s = slant / 6.0 + late + rng.normal(0, 0.05), slant / 3.45 + 1.9 * late + rng.normal(0, 0.1)
+            stations.append(StationTimes(f"T{index}", *Plane(10.0, 20.0).back(east, north), p, s))
+        held += locate(stations).holds(10.0, 20.0)
+    assert held >= 9

@@ -117,3 +117,33 @@ def test_silence_before_shaking_that_grows_is_a_quiet_site():
     cut = np.concatenate((np.zeros((3, 500)), counts[:, 1100:]), axis=1)
     assert silent_samples(cut, 0.01) == 500
     assert silent_samples(np.zeros((3, 500)), 0.01) == 0
+
+
+def test_s_is_not_taken_for_p_where_p_is_in_the_noise():
+    """P a tenth of the noise; S 40 times as strong moves the ground across. The same upright would be P."""
+    rng = np.random.default_rng(2)
+    time = np.arange(6000) * 0.01
+    envelope = np.where(time > 30, np.exp(-np.clip(time - 30, 0, None) / 6), 0.0)
+    for strength, is_p in (((1.2, 1.0, 0.4), False), ((0.4, 0.4, 1.2), True)):
+        parts = {
+            name: rng.normal(size=6000) * np.hypot(1.0, 40 * share * envelope)
+            for name, share in zip(NAMES, strength, strict=True)
+        }
+        found = pick_arrivals(parts, 0.01)
+        assert (found.p is not None) is is_p
+        if not is_p:
+            assert "as S does" in found.missing["P"]
+            assert abs(found.s.time - 30.0) < 0.3
+
+
+@pytest.mark.parametrize("bits", [12, 16])
+def test_noise_in_few_counts_has_no_s(bits):
+    """Noise of a fifth of a count, on swell that carries it over many steps."""
+    for number in range(8):
+        rng = np.random.default_rng([66, bits, number])
+        time = np.arange(6000) * 0.01
+        swell = rng.uniform(0.5, 5) * np.sin(2 * np.pi * rng.uniform(0.1, 0.25) * time + rng.uniform(0, 6))
+        counts = np.round(swell + rng.uniform(0, 1, (3, 1)) + 0.2 * rng.normal(size=(3, 6000)))
+        found = pick_arrivals(dict(zip(NAMES, counts, strict=True)), 0.01, counts=[1.0] * 3)
+        assert found.p is None
+        assert found.s is None

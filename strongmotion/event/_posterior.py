@@ -1,8 +1,9 @@
 """The compiled loop of the location: how well places explain the arrivals, with every shared error integrated out.
 
-Observed times are o = t(x) + U b + e. The columns of U hold what all arrivals share: origin time, a delay of all S, an
-error of slowness in proportion to travel time, and one of S alone. e has a block for each station: errors of its picks,
-and a delay that its P and S share. With Gaussian priors on b (none on the origin time) the likelihood of a place is
+Observed times are o = t(x) + U b + e. The columns of U hold what all arrivals share: origin time, a delay of all S,
+an error of slowness in proportion to travel time, one of S alone, and two of slowness towards east and towards north.
+e has a block for each station: errors of its picks, and a delay that its P and S share. With Gaussian priors on b (none
+on the origin time) the likelihood of a place is
 
     -1/2 (r'Mr - r'MU (U'MU + P)^-1 U'Mr) - 1/2 (log det C + log det (U'MU + P)),    r = o - t(x), M = C^-1,
 
@@ -26,6 +27,9 @@ __all__ = ["evaluate"]
 
 Floats = NDArray[np.float64]
 
+SHARED = 6
+"""Errors that all arrivals share: the columns of U."""
+
 
 def evaluate(
     points: Floats, stations: Floats, table: Floats, axes: Floats, budget: Floats, scales: Floats
@@ -44,9 +48,10 @@ def evaluate(
         log(1 + distance / bend) and log(1 + depth / bend).
     axes : ndarray, shape (3,)
         bend, km, and the steps of depth and distance.
-    budget : ndarray, shape (10,)
+    budget : ndarray, shape (11,)
         Standard errors of the common S delay (s), slowness, S slowness, error in proportion to travel time, and cell
-        size over velocity (s); ratio of S to P delay; log prior and spread (s) of a wrong clock, and of wrong arrivals.
+        size over velocity (s); ratio of S to P delay; log prior and spread (s) of a wrong clock, and of wrong arrivals;
+        standard error of slowness from one side to the other.
     scales : ndarray, shape (k, 2)
         Standard error of a station's delay, s, and the log of its weight.
 
@@ -87,28 +92,28 @@ def _times(east: float, north: float, depth: float, stations: Any, table: Any, a
 
 @compiled
 def _inverse(normal: Any, inverse: Any) -> float:
-    """Invert a positive definite matrix of 4 rows by Cholesky; return the log of its determinant."""
-    lower = np.zeros((4, 4))
+    """Invert a positive definite matrix of `SHARED` rows by Cholesky; return the log of its determinant."""
+    lower = np.zeros((SHARED, SHARED))
     log_det = 0.0
-    for i in range(4):
+    for i in range(SHARED):
         for j in range(i + 1):
             total = normal[i, j]
             for k in range(j):
                 total -= lower[i, k] * lower[j, k]
             lower[i, j] = math.sqrt(max(total, 1e-300)) if i == j else total / lower[j, j]
         log_det += 2.0 * math.log(lower[i, i])
-    root = np.zeros((4, 4))
-    for i in range(4):
+    root = np.zeros((SHARED, SHARED))
+    for i in range(SHARED):
         root[i, i] = 1.0 / lower[i, i]
         for j in range(i):
             total = 0.0
             for k in range(j, i):
                 total -= lower[i, k] * root[k, j]
             root[i, j] = total / lower[i, i]
-    for i in range(4):
-        for j in range(4):
+    for i in range(SHARED):
+        for j in range(SHARED):
             total = 0.0
-            for k in range(max(i, j), 4):
+            for k in range(max(i, j), SHARED):
                 total += root[k, i] * root[k, j]
             inverse[i, j] = total
     return log_det
@@ -122,11 +127,12 @@ def _evaluate(
     times = np.zeros((m, 2))
     residual = np.zeros((m, 2))
     precision = np.zeros((m, 3))
-    columns = np.zeros((2, 4))
-    weighed = np.zeros((m, 2, 4))  # M U, a row for each arrival
-    normal, inverse = np.zeros((4, 4)), np.zeros((4, 4))
-    right, solved, turned = np.zeros(4), np.zeros(4), np.zeros((2, 4))
+    columns = np.zeros((2, SHARED))
+    weighed = np.zeros((m, 2, SHARED))  # M U, a row for each arrival
+    normal, inverse = np.zeros((SHARED, SHARED)), np.zeros((SHARED, SHARED))
+    right, solved, turned = np.zeros(SHARED), np.zeros(SHARED), np.zeros((2, SHARED))
     common, slow, slow_s, growth, cell, ratio = budget[0], budget[1], budget[2], budget[3], budget[4], budget[5]
+    sideways = budget[10]
     for c in range(len(points)):
         _times(points[c, 0], points[c, 1], points[c, 2], stations, table, axes, times)
         top, sum_w, sum_t, sum_tt = -np.inf, 0.0, 0.0, 0.0
@@ -163,25 +169,30 @@ def _evaluate(
                 columns[0, 0], columns[0, 1], columns[0, 2], columns[0, 3] = 1.0, 0.0, slow * times[i, 0], 0.0
                 columns[1, 0], columns[1, 1] = 1.0, common
                 columns[1, 2], columns[1, 3] = slow * times[i, 1], slow_s * times[i, 1]
+                east, north = stations[i, 0] - points[c, 0], stations[i, 1] - points[c, 1]
+                apart = max(math.hypot(east, north), 1e-6)
+                for phase in range(2):
+                    columns[phase, 4] = sideways * times[i, phase] * east / apart
+                    columns[phase, 5] = sideways * times[i, phase] * north / apart
                 mrp, mrs = mpp * rp + mps * rs, mps * rp + mss * rs
                 quadratic += rp * mrp + rs * mrs
-                for a in range(4):
+                for a in range(SHARED):
                     weighed[i, 0, a] = mpp * columns[0, a] + mps * columns[1, a]
                     weighed[i, 1, a] = mps * columns[0, a] + mss * columns[1, a]
                     right[a] += columns[0, a] * mrp + columns[1, a] * mrs
-                for a in range(4):
+                for a in range(SHARED):
                     for b in range(a + 1):
                         normal[a, b] += columns[0, a] * weighed[i, 0, b] + columns[1, a] * weighed[i, 1, b]
             normal[0, 0] += 1e-10  # no clock at all: the origin time is anything
-            for a in range(1, 4):
+            for a in range(1, SHARED):
                 normal[a, a] += 1.0
-            for a in range(4):
+            for a in range(SHARED):
                 for b in range(a):
                     normal[b, a] = normal[a, b]
             log_det += _inverse(normal, inverse)
-            for a in range(4):
+            for a in range(SHARED):
                 solved[a] = 0.0
-                for b in range(4):
+                for b in range(SHARED):
                     solved[a] += inverse[a, b] * right[b]
                 quadratic -= solved[a] * right[a]
             base = scales[scale, 1] - 0.5 * quadratic - 0.5 * log_det
@@ -197,16 +208,16 @@ def _evaluate(
                     # What remains of the residual once the shared errors are taken out, and its precision.
                     alpha_p = mpp * residual[i, 0] + mps * residual[i, 1]
                     alpha_s = mps * residual[i, 0] + mss * residual[i, 1]
-                    for a in range(4):
+                    for a in range(SHARED):
                         alpha_p -= weighed[i, 0, a] * solved[a]
                         alpha_s -= weighed[i, 1, a] * solved[a]
                         turned[0, a] = 0.0
                         turned[1, a] = 0.0
-                        for b in range(4):
+                        for b in range(SHARED):
                             turned[0, a] += inverse[a, b] * weighed[i, 0, b]
                             turned[1, a] += inverse[a, b] * weighed[i, 1, b]
                     app, aps, ass = mpp, mps, mss
-                    for a in range(4):
+                    for a in range(SHARED):
                         app -= weighed[i, 0, a] * turned[0, a]
                         aps -= weighed[i, 0, a] * turned[1, a]
                         ass -= weighed[i, 1, a] * turned[1, a]

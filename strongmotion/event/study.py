@@ -67,6 +67,10 @@ STATION_SCATTER, SHARED_SCATTER = 0.25, 0.15
 (spreading, velocity at the source, mean amplification): judgements, without a source. Hutton & Boore (1987) find 0.21
 for ML with station corrections."""
 
+ALONE_SATURATES = 5.0
+"""ML beyond which it is a lower bound while no record sees below the corner: the event may be far larger than what the
+instrument of 0.8 s shows. A judgement, without a source: simulated events of M 5.8 and 6.7 had ML 5.0 and 5.5."""
+
 DISAGREE = 0.5
 """Difference of moment and local magnitude beyond which it is said."""
 
@@ -491,6 +495,8 @@ def _together(readings: Sequence[Reading], apart: Sequence[Reading], settings: E
         others = ", ".join(dict.fromkeys(reading.station.code or reading.record for reading in apart))
         notes.append(f"not part of this event, since no common origin explains them: {others}")
     local, moment = _local(table), _moment(table)
+    if local is not None and local.value > ALONE_SATURATES and (moment is None or moment.at_least):
+        local = replace(local, at_least=True)
     if local and moment and not local.at_least and not moment.at_least and abs(local.value - moment.value) > DISAGREE:
         notes.append(
             f"moment and local magnitude differ by {abs(local.value - moment.value):.1f}: look at the records before "
