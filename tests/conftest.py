@@ -71,8 +71,8 @@ def held(request):
 
 
 def pytest_collection_modifyitems(items):
-    """Begin with the tests in a browser: they wait more than they compute, and at the end nothing would run beside."""
-    items.sort(key=lambda item: "browser" not in item.path.stem)
+    """Begin with the desk in a browser, which waits more than it computes: at the end nothing would run beside it."""
+    items.sort(key=lambda item: item.path.stem != "test_review_browser")
 
 
 @pytest.hookimpl(optionalhook=True)
