@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.text import Text
 from typer.testing import CliRunner
 
 from benchmarks.events import reading_of, simulate
@@ -342,10 +343,10 @@ def test_figures_of_twenty_stations_can_be_read():
         figure = draw(event)
         figure.canvas.draw()
         for plot in figure.axes:
-            boxes = [text.get_window_extent() for text in plot.texts]
+            boxes = [Text.get_window_extent(text) for text in plot.texts]  # without the line that leads to a name
             pairs = [(one, other) for at, one in enumerate(boxes) for other in boxes[:at]]
             covered = sum(one.shrunk(0.8, 0.6).overlaps(other.shrunk(0.8, 0.6)) for one, other in pairs)
-            assert covered <= 1
+            assert covered == 0
     figure = section_figure(event)
     (plot,) = figure.axes
     rows, names = np.array(plot.get_yticks()), [text.get_text() for text in plot.get_yticklabels()]
