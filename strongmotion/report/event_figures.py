@@ -371,8 +371,8 @@ def shaking_figure(event: Event, *, unit: str = "m/s2", style: str = "light") ->
         if held:
             _legend(plot, plot.get_legend_handles_labels()[0][:1], colours, "lower left")
         else:
-            plot.set_title(f"Joyner & Boore (1981) holds for M {least:g} to {largest:g}: not drawn", fontsize=7.5,
-                           color=colours.faint)  # fmt: skip
+            why = "needs a magnitude" if size is None else f"holds for M {least:g} to {largest:g}"
+            plot.set_title(f"Joyner & Boore (1981) {why}: not drawn", fontsize=7.5, color=colours.faint)
         quieten(plot, colours, nbins=None)
         shown.append((plot, *_observed(plot, event, column, colours, factor)))
     if felt:
