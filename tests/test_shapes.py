@@ -42,6 +42,30 @@ def test_a_file_is_read_right_in_one_command(tmp_path, name):
     assert len(said) == 1 or path.suffix == ".csv"
 
 
+def test_what_is_said_of_a_csv_file_wins(tmp_path):
+    path = tmp_path / "one.csv"
+    path.write_text("# station: ABC\nAcceleration (gal)\n" + "".join(f"{100 * v:.4f}\n" for v in motion(1)))
+    record = read(path, dt=0.01, station="XYZ", start="2031-01-01T00:00:00Z")
+    assert (record.dt, record.station.code, record.start) == (0.01, "XYZ", np.datetime64("2031-01-01"))
+    assert [finding.name for finding in record.findings if finding.severity == "doubt"] == ["overruled header"]
+
+
+@pytest.mark.parametrize(
+    ("head", "code", "scale"),
+    [
+        ("Station ID ....... RIM (Upper Quay)\nrate: 100 Hz\nunit: gal\n", "RIM", 0.01),
+        ("100 Hz                            Sampling rate\n% g      Acceleration in\n", "", 0.01 * G),
+        (f"{N} points of acceleration in g at intervals of 0.01 s\n", "", G),
+    ],
+)
+def test_a_label_is_no_code_and_percent_of_g_no_remark(tmp_path, head, code, scale):
+    path = tmp_path / "one.txt"
+    path.write_text(head + "".join(f"{v:10.5f}\n" for v in motion(1)))
+    record = read(path)
+    assert (record.station.code, record.dt) == (code, 0.01)
+    assert record.components[0].scale == pytest.approx(scale)
+
+
 def test_many_columns_without_names_are_a_doubt(tmp_path):
     path = tmp_path / "one.txt"
     path.write_text("dt 0.01 s, gal\n" + "".join(f"x{at}y" + f"{v:9.3f}" * 5 + "\n" for at, v in enumerate(motion(1))))

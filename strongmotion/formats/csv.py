@@ -164,6 +164,8 @@ def read_csv(reading: Reading) -> Record:
     delimiter = _delimiter(head[top])
     columns = _checked(reading, _columns(head[top], delimiter), top + 1)
     general, own, notes = _metadata(reading, head[:top], columns)
+    general, overruled = header.settled(reading, general)
+    notes = (*notes, *overruled)
     declared = header.declared_samples(reading, general)
     rows, cut = _whole_rows(lines, top + 1, columns, delimiter, declared)
     block = Block(columns=tuple(column.label for column in columns), delimiter=delimiter)

@@ -44,6 +44,7 @@ _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
 LARGEST_NUMBER = 1e15
 """Beyond any count, rate or sensitivity."""
 
+_PERCENT_G = re2.compile(r"^\s*% ?g\b")
 _QUOTED = re2.compile(r'^ *"[^"]*"(?:[,;\t] *(?:"[^"]*"|[^",;\t]*))+ *$')
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
@@ -505,7 +506,7 @@ def _bare(text: str) -> str:
         cells = [cell.strip(' "') for cell in re2.split(r'"[,;\t] *|[,;\t] *"', text)]
         text = ": ".join(cells) if len(cells) == 2 else text.replace('"', "")
     match = _LEADING.match(text)
-    if match and match[0].strip():
+    if match and match[0].strip() and not _PERCENT_G.match(text):
         text = " " * match.end() + text[match.end() :]
     if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text):
         for dots in list(_DOTS.finditer(text)):
@@ -732,7 +733,7 @@ def _suits(label: str, value: str) -> bool:
     """Whether a text may be the value of a label that no colon parts from it."""
     kind = concept(plain(label))
     if kind in ("station", "network"):
-        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}(?:,.{1,60})?", value))
+        return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}(?:,.{1,60}| +\(.{2,60}\))?", value))
     if kind == "unit" or re2.search(r"^data$|^values$|^acceleration$", plain(label)):
         return is_unit_text(value)
     if kind == "component":

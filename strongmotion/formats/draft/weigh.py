@@ -364,6 +364,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
         for match in re2.finditer(r"(?:\b(?:in|en|em)\b|acceleration|acc\b|units?|counts)", words):
             rest = words[match.start() if match[0] == "counts" else match.end() :].strip(" :=")
             rest = re2.sub(r"^(?:in|en|em|of|is|are) ", "", rest)
+            rest = re2.split(r" (?:at|with|every|equally|sampled|spaced)\b", rest)[0]
             known = unit_at(rest)
             if (
                 known is not None
@@ -673,7 +674,7 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
 
 def _is_word(text: str) -> bool:
     return text.lower() in (
-        "name", "code", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
+        "name", "code", "id", "no", "coordinates", "latitude", "longitude", "elevation", "the", "at", "is", "stands",
         "record", "component", "start", "data", "height", "records", "position", "altitude", "utc", "gmt", "array",
         "network", "centre", "center", "station", "system",
     )  # fmt: skip
