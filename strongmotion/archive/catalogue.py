@@ -19,15 +19,17 @@ import os
 import re
 import secrets
 import sqlite3
+import stat
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import h5py
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from ..foundation.cautions import CAUTION
 from ..foundation.errors import ArchiveError, InputError
@@ -87,7 +89,7 @@ _SHORT = {"usable_period": "longest_usable_period_s", "severity": "worst_finding
 
 _UNITS = ("m_s2", "cm_s2", "g", "m_s", "km", "m", "s", "hz", "deg")
 
-_VERSION = "5"
+_VERSION = "6"
 
 _OF_FILE = tuple(name for name in (*_WHO, *_SITE, *_USUAL, *_WHOLE) if name not in ("record", "path"))
 """Columns that are read from a file; the others are of the manifest."""
@@ -102,22 +104,46 @@ def _kinds() -> list[str]:
 
 
 @dataclass(frozen=True)
+class _Folder:
+    """What lies in a folder: names, and for each its size, time, ns, and whether it is a folder itself."""
+
+    names: list[str]
+    states: NDArray[np.int64]
+
+    @classmethod
+    def listed(cls, path: Path) -> _Folder:
+        """List a folder but for hidden files, such as those being written."""
+        names: list[str] = []
+        states: list[int] = []
+        # Each question to the catalogue waits for this loop, so it does nothing that can be done after it.
+        with contextlib.suppress(FileNotFoundError), os.scandir(path) as entries:
+            for entry in entries:
+                name = entry.name
+                if name[0] == ".":
+                    continue
+                try:
+                    state = entry.stat(follow_symlinks=False)
+                except FileNotFoundError:  # deleted a moment ago
+                    continue
+                names.append(name)
+                states += state.st_size, state.st_mtime_ns, state.st_mode
+        return cls(names, np.array(states, dtype=np.int64).reshape(-1, 3))
+
+    def digest(self) -> bytes:
+        """Return a hash that differs where any name, size, time or mode does."""
+        order = sorted(range(len(self.names)), key=self.names.__getitem__)
+        digest = hashlib.sha256("\0".join(map(self.names.__getitem__, order)).encode("utf-8", "surrogateescape"))
+        digest.update(self.states[order].tobytes())
+        return digest.digest()
+
+
+@dataclass(frozen=True)
 class _Listing:
-    """Names, sizes and times of all files, and times of all manifests, as the folders list them."""
+    """Sizes and times, ns, of all files of records, and times of all manifests; what is wrong with other files."""
 
     files: dict[str, tuple[int, int]]
     manifests: dict[str, int]
-    problems: dict[str, str] = field(default_factory=dict)
-
-    def digest(self) -> str:
-        """Return a hash that differs where anything does."""
-        digest = hashlib.sha256()
-        for part in (self.files, self.manifests):
-            names = sorted(part)
-            digest.update("\0".join(names).encode("utf-8", "surrogateescape"))
-            digest.update(np.array([part[name] for name in names], dtype=np.int64).tobytes())
-        digest.update(repr(sorted(self.problems.items())).encode("utf-8", "backslashreplace"))
-        return digest.hexdigest()
+    problems: dict[str, str]
 
 
 class Index:
@@ -190,11 +216,11 @@ class Index:
             if state != "all":
                 known = self._columns(base, ["state", "worst_finding"])
                 if state:
-                    wanted &= known["state"] == state
+                    wanted &= np.asarray(known["state"] == state)
                 elif "state" not in used:
-                    wanted &= np.isin(known["state"].astype(str), ("automatic", "accepted", "to look at"))
+                    wanted &= pd.Series(known["state"]).isin(("automatic", "accepted", "to look at")).to_numpy()
                 if "worst_finding" not in used and "state" not in used and not state:
-                    wanted &= known["worst_finding"] != "unfit"
+                    wanted &= np.asarray(known["worst_finding"] != "unfit")
             return self._frame(base, unit, np.flatnonzero(wanted))
 
     def _frame(self, base: sqlite3.Connection, unit: str, held: np.ndarray | None) -> pd.DataFrame:
@@ -212,15 +238,13 @@ class Index:
         factor = in_unit(unit)
         names = (*_WHO, *_STANDING, *_SITE, *numbers, *_WHOLE[:-1])
         frame = pd.DataFrame({_in(unit, name): _scaled(columns, name, factor) for name in names})
-        folder = f"{self._records}{os.sep}"
-        paths = [folder + file for file in columns["file"]]
-        frame["path"] = layout.text_column(np.array(paths, dtype=object))
+        frame["path"] = f"{self._records}{os.sep}" + pd.Series(columns["file"])
         frame["start"] = pd.to_datetime(frame["start"], utc=True, format="ISO8601").dt.as_unit("ns")
         frame.attrs = {"caution": CAUTION, "problems": _problems(base, self._records)}
         return frame
 
     @staticmethod
-    def _columns(base: sqlite3.Connection, names: Iterable[str]) -> dict[str, np.ndarray]:
+    def _columns(base: sqlite3.Connection, names: Iterable[str]) -> dict[str, Any]:
         """Return columns of the view ``records``, ordered by record."""
         count = int(_meta(base)["records"])
         columns = {}
@@ -230,7 +254,7 @@ class Index:
         return columns
 
     @staticmethod
-    def _rare_columns(base: sqlite3.Connection, names: Sequence[str]) -> dict[str, np.ndarray]:
+    def _rare_columns(base: sqlite3.Connection, names: Sequence[str]) -> dict[str, Any]:
         """Return columns of which some records have a number only, ordered by record."""
         count = int(_meta(base)["records"])
         columns = {}
@@ -340,33 +364,22 @@ class Index:
         held = json.loads(known["periods"])
         if not {*map(float, periods)} <= {*held} or known["settled"] != "1":
             return False
-        return known["listing"] == self._listing().digest()
+        return known["listing"] == _digest(self._folders())
 
-    def _listing(self) -> _Listing:
-        earlier = self._archive.is_earlier
+    def _folders(self) -> tuple[_Folder, _Folder]:
+        return _Folder.listed(self._records), _Folder.listed(self._archive.manifest.folder)
+
+    def _listing(self, records: _Folder, manifests: _Folder) -> _Listing:
         files: dict[str, tuple[int, int]] = {}
         problems: dict[str, str] = {}
-        with os.scandir(self._records) as entries:
-            for entry in entries:
-                name = entry.name
-                if name.startswith("."):
-                    continue
-                if id_of_file(name, earlier) is None:
-                    if name.endswith(".h5"):
-                        odd = gate.describe_odd(Path(entry.path))
-                        problems[name] = odd or "is not named for a version of a record; `verify` says more"
-                    continue
-                try:
-                    state = entry.stat(follow_symlinks=False)
-                except FileNotFoundError:  # deleted a moment ago
-                    continue
-                files[name] = (state.st_size, state.st_mtime_ns)
-        manifests: dict[str, int] = {}
-        with contextlib.suppress(FileNotFoundError), os.scandir(self._archive.manifest.folder) as entries:
-            for entry in entries:
-                if entry.is_dir(follow_symlinks=False):
-                    manifests[entry.name] = entry.stat(follow_symlinks=False).st_mtime_ns
-        return _Listing(files, manifests, problems)
+        for name, (size, at, _) in zip(records.names, records.states.tolist(), strict=True):
+            if id_of_file(name, self._archive.is_earlier) is not None:
+                files[name] = (size, at)
+            elif name.endswith(".h5"):
+                odd = gate.describe_odd(self._records / name)
+                problems[name] = odd or "is not named for a version of a record; `verify` says more"
+        held = zip(manifests.names, manifests.states.tolist(), strict=True)
+        return _Listing(files, {name: at for name, (_, at, mode) in held if stat.S_ISDIR(mode)}, problems)
 
     def _bring_up(
         self,
@@ -381,13 +394,14 @@ class Index:
         if not known or list(wanted) != held:
             _begin_anew(base)
         began = time.time_ns()
-        listing = self._listing()
+        folders = self._folders()
+        listing = self._listing(*folders)
         with base:
             unsettled = self._bring_up_standing(base, listing, began)
             self._bring_up_files(base, listing, wanted, jobs, progress)
             meta = {
                 "records": str(_pack_columns(base)), "version": _VERSION, "periods": json.dumps(list(wanted)),
-                "listing": listing.digest(), "settled": str(int(not unsettled)), "caution": CAUTION,
+                "listing": _digest(folders), "settled": str(int(not unsettled)), "caution": CAUTION,
             }  # fmt: skip
             base.execute("DELETE FROM meta")
             base.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
@@ -494,6 +508,10 @@ class Index:
                 part.unlink(missing_ok=True)
 
 
+def _digest(folders: Iterable[_Folder]) -> str:
+    return hashlib.sha256(b"".join(folder.digest() for folder in folders)).hexdigest()
+
+
 def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
@@ -586,7 +604,9 @@ def _pack_columns(base: sqlite3.Connection) -> int:
     base.execute("DELETE FROM columns")
     for name, values in zip(("file", *_VIEW), zip(*rows, strict=True), strict=True) if rows else ():
         if _is_text(name):
-            data = json.dumps(values, separators=(",", ":"), ensure_ascii=False).encode()
+            place = {text: number for number, text in enumerate(dict.fromkeys(values))}
+            texts = json.dumps(list(place), separators=(",", ":"), ensure_ascii=False).encode()
+            data = texts + b"\0" + np.array([place[text] for text in values], dtype="<i4").tobytes()
         else:
             column = np.array(values, dtype=np.float64)
             if np.isnan(column).all():
@@ -612,12 +632,13 @@ def _pack_rare_columns(base: sqlite3.Connection) -> None:
             base.execute("INSERT INTO rare VALUES (?, ?, ?, ?)", (name, len(pairs), *packed))
 
 
-def _unpacked(name: str, data: bytes | None, count: int) -> np.ndarray:
+def _unpacked(name: str, data: bytes | None, count: int) -> Any:
     """Return a column that `_pack_columns` kept."""
     if _is_text(name):
-        column = np.empty(count, dtype=object)
-        column[:] = json.loads(data) if data is not None else None
-        return column
+        # Many records share a text, so the distinct ones stand once, and then the place of each record's among them.
+        texts, _, places = (data or b"[null]\0" + bytes(4 * count)).partition(b"\0")
+        distinct = layout.text_column(np.array(json.loads(texts), dtype=object))
+        return distinct.array.take(np.frombuffer(places, "<i4"))
     numbers = np.full(count, np.nan) if data is None else np.frombuffer(data, "<f8").astype(np.float64)
     return np.nan_to_num(numbers).astype(np.int64) if name in _COUNTS else numbers
 
@@ -643,9 +664,7 @@ def _in(unit: str, name: str) -> str:
     return name.removesuffix("_m_s2") + f"_{unit.replace('/', '_')}" if name.endswith("_m_s2") else name
 
 
-def _scaled(columns: dict[str, np.ndarray], name: str, factor: float) -> Any:
-    if _is_text(name):
-        return layout.text_column(columns[name])
+def _scaled(columns: dict[str, Any], name: str, factor: float) -> Any:
     return columns[name] * factor if name.endswith("_m_s2") else columns[name]
 
 
