@@ -139,7 +139,7 @@ def growing(folder: Path) -> None:
             archive.index.refresh()
         built = time.perf_counter() - begun
         size = archive.index.path.stat().st_size / 1e6
-        listing = best(lambda archive=archive: archive.index._listing().digest())
+        listing = best(lambda archive=archive: archive.index._folders())
         whole = best(lambda archive=archive: Archive(archive.folder).catalogue())
         asked = best(lambda archive=archive: Archive(archive.folder).find("pga_h > 0.998 and station == 'S0003'"))
         begun = time.perf_counter()

@@ -237,7 +237,7 @@ def cover(tree: Path, file: str) -> None:
     subprocess.run(
         [sys.executable, "-m", "coverage", "run", f"--data-file={data}", "--source=strongmotion", f"--context={file}",
          f"--rcfile={tree / '.coveragerc'}", "-m", "pytest", "-q", "-p", "no:cacheprovider",
-         f"--junitxml={data}.xml", "-o", "addopts=", file],
+         f"--junitxml={data}.xml", "-o", "addopts=", "-m", "not slow", file],
         cwd=tree, env=_environment(), capture_output=True, check=False,
     )  # fmt: skip
 
@@ -298,7 +298,8 @@ def noticed(tree: Path, place: Place, new: str, tests: list[str], longest: float
             left = longest - (time.perf_counter() - begun)
             if not some or left <= 0:
                 continue
-            command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", "-o", "addopts=", *some]
+            options = ["-q", "-x", "-p", "no:cacheprovider", "-o", "addopts=", "-m", "not slow"]
+            command = [sys.executable, "-m", "pytest", *options, *some]
             try:
                 run = subprocess.run(
                     command, cwd=tree, env=_environment(), capture_output=True, timeout=left, check=False

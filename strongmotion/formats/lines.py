@@ -59,6 +59,8 @@ class Block:
         """Return the texts that should be numbers."""
         line = line[self.margin : self.last_column].rstrip()
         if self.width is None:
+            if self.delimiter and line.endswith(self.delimiter):  # which ends the last cell and begins none
+                line = line.removesuffix(self.delimiter)
             if '"' in line and self.delimiter:
                 return next(csv.reader([line], delimiter=self.delimiter, skipinitialspace=True), [])
             return line.split(self.delimiter or None) if line or not self.delimiter else []

@@ -22,18 +22,18 @@ _MONTHS = {
     name: month
     for month, names in enumerate(
         (
-            "jan ene gen janv janvier january januar enero gennaio janeiro",
-            "feb fev fevr fevrier february februar febrero febbraio fevereiro",
-            "mar mars march marz maerz marzo marco mrz",
-            "apr abr avr avril april abril aprile",
-            "may mai maggio mayo mag maio",
-            "jun june juni juin junio giugno giu junho",
-            "jul july juli juillet julio luglio lug julho",
-            "aug ago aou aout august agosto",
-            "sep sept set september septembre septiembre settembre setembro",
-            "oct okt ott out october oktober octobre octubre ottobre outubro",
-            "nov november novembre noviembre novembro",
-            "dec dez dic december dezember decembre diciembre dicembre dezembro",
+            "jan ene gen janv janvier january januar enero gennaio janeiro ocak",
+            "feb fev fevr fevrier february februar febrero febbraio fevereiro subat",
+            "mar mars march marz maerz marzo marco mrz mart",
+            "apr abr avr avril april abril aprile nisan",
+            "may mai maggio mayo mag maio mayis",
+            "jun june juni juin junio giugno giu junho haziran",
+            "jul july juli juillet julio luglio lug julho temmuz",
+            "aug ago aou aout august agosto agustos",
+            "sep sept set september septembre septiembre settembre setembro eylul",
+            "oct okt ott out october oktober octobre octubre ottobre outubro ekim",
+            "nov november novembre noviembre novembro kasim",
+            "dec dez dic december dezember decembre diciembre dicembre dezembro aralik",
         ),
         1,
     )
@@ -89,9 +89,14 @@ class Moment(NamedTuple):
     """``UTC``, an offset such as ``+05:30``, or nothing where the text does not say."""
 
 
+_LETTERS = str.maketrans({"ß": "ss", "ı": "i", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "æ": "ae", "Æ": "AE"})
+"""Letters that are not a plain one with an accent."""
+
+
 def plain(text: str) -> str:
     """Return a text in lower case, without accents and with single blanks."""
-    bare = "".join(c for c in unicodedata.normalize("NFKD", text.replace("ß", "ss")) if not unicodedata.combining(c))
+    parted = unicodedata.normalize("NFKD", text.translate(_LETTERS))
+    bare = "".join(c for c in parted if not unicodedata.combining(c))
     return " ".join(bare.replace("_", " ").lower().split())
 
 
@@ -210,12 +215,13 @@ _HEMISPHERES = {"n": (1, "latitude"), "s": (-1, "latitude"), "e": (1, "longitude
 _WORDS_OF_HEMISPHERES = (
     ("north", "n"), ("nord", "n"), ("norte", "n"), ("south", "s"), ("sud", "s"), ("sur", "s"), ("east", "e"),
     ("est", "e"), ("ost", "e"), ("este", "e"), ("west", "w"), ("ouest", "w"), ("oeste", "w"), ("ovest", "w"),
+    ("kuzey", "n"), ("guney", "s"), ("dogu", "e"), ("bati", "w"),
 )  # fmt: skip
 _ANGLE = (
     r"(?:[-+]?[0-9]{1,3}[.,][0-9]+|[-+]?[0-9]{1,3})"
-    r"(?: *(?:\x{B0}|\x{BA}|deg\.?|d) *| *[-: ] *)?"
-    r"(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:['\x{2032}\x{2019}m] *"
-    r"|[-: ] *)?(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:\"|''|\x{2033}|s\b)?)?)? *"
+    r"(?: *(?:\x{B0}|\x{BA}|deg(?:rees?)?\b\.?|deg\.?|d) *| *[-: ] *)?"
+    r"(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:(?:['\x{2032}\x{2019}]|min(?:utes?)?\b\.?|m) *"
+    r"|[-: ] *)?(?:[0-9]{1,2}(?:[.,][0-9]+)? *(?:\"|''|\x{2033}|sec(?:onds?)?\b\.?|s\b)?)?)? *"
 )
 COORDINATE = re2.compile(rf"(?i)(?:\b(?P<before>[NSEW]) *)?(?P<angle>{_ANGLE})(?P<after>[NSEWO]\b)?")
 _PAIR_LETTERS = re2.compile(rf"(?i)((?:{_ANGLE})[NS]\b)[ ,;/]*(?:\pL*[ ,;:/]+)?((?:{_ANGLE})[EWO]\b)")
@@ -246,7 +252,7 @@ def coordinate(text: str, axis: str = "") -> list[float]:
     if match is None or (match[1] and match[4]):
         return []
     letter = match[1] or match[4]
-    body = re2.sub(r"deg(?:rees?)?\.?|[^0-9.,]|(?:d|m|s)\b", " ", match[3]).replace(",", ".")
+    body = re2.sub(r"(?:deg(?:rees?)?|min(?:utes?)?|sec(?:onds?)?)\.?|[^0-9.,]", " ", match[3]).replace(",", ".")
     try:
         parts = [float(part) for part in body.split()]
     except ValueError:
@@ -301,14 +307,19 @@ _QUADRANT = re2.compile(
 _DEGREES = re2.compile(
     r"(?i)(?:^|[^0-9.,-])([0-9]{1,3}(?:[.,][0-9]+)?) *(?:\x{B0}|\x{BA}|deg\b|degrees?\b|grad\b|gradi\b|grados\b)"
 )
-_UP = re2.compile(r"\b(?:up|upward|upwards|aufwarts|arriba|haut|alto|above|u-d|ud|hoch|oben)\b")
+_UP = re2.compile(r"\b(?:yukari|up|upward|upwards|aufwarts|arriba|haut|alto|above|u-d|ud|hoch|oben)\b")
 _DOWN = re2.compile(r"\b(?:down|downward|downwards|abwarts|abajo|bas|basso|d-u|unten)\b")
-_VERTICAL = re2.compile(r"\b(?:v|vert|vertical|verticale|vertikal|z)\b")
+_VERTICAL = re2.compile(r"\b(?:v|vert|vertical|verticale|vertikal|dusey|z)\b")
+_AZIMUTH_SAID = re2.compile(
+    r"(?:(?:azim\w*|az|bearing|heading)\.?(?: of)?[ :=]*)?([0-9]{1,3}(?:[.,][0-9]+)?)"
+    r"|([0-9]{1,3}(?:[.,][0-9]+)?) +(?:azim\w*|az|bearing)\.?"
+)
 _COMPASS = {
     "n": 0.0, "north": 0.0, "ns": 0.0, "n-s": 0.0, "n s": 0.0, "north-south": 0.0, "nord": 0.0, "norte": 0.0,
     "nord-sud": 0.0, "norte-sur": 0.0, "s": 180.0, "south": 180.0, "sud": 180.0,
     "e": 90.0, "east": 90.0, "ew": 90.0, "e-w": 90.0, "e w": 90.0, "east-west": 90.0, "ost": 90.0, "este": 90.0,
     "est": 90.0,
+    "kuzey": 0.0, "kuzey-guney": 0.0, "k-g": 0.0, "dogu": 90.0, "dogu-bati": 90.0, "d-b": 90.0,
     "est-ouest": 90.0, "este-oeste": 90.0, "est-ovest": 90.0, "ost-west": 90.0, "w": 270.0, "west": 270.0,
 }  # fmt: skip
 
@@ -339,8 +350,9 @@ def pointing(text: str) -> Direction:
         return Direction("horizontal", value % 360, 0.0) if value <= 360 else Direction("")
     if _VERTICAL.search(words):
         return Direction("vertical")
-    if re2.fullmatch(r"[0-9]{1,3}(?:[.,][0-9]+)?", words) and float(words.replace(",", ".")) <= 360:
-        return Direction("horizontal", float(words.replace(",", ".")) % 360, 0.0)
+    angle = _AZIMUTH_SAID.fullmatch(words)
+    if angle and float((angle[1] or angle[2]).replace(",", ".")) <= 360:
+        return Direction("horizontal", float((angle[1] or angle[2]).replace(",", ".")) % 360, 0.0)
     for word in re2.findall(r"\pL+(?:-\pL+)?", words):
         if len(word) > 1 and word in _COMPASS:
             return Direction("horizontal", _COMPASS[word], 0.0)
@@ -396,7 +408,7 @@ _UNITS: tuple[tuple[str, str, float], ...] = (
     ), 1.0),
     ("frequency", r"khz\b", 1e3),
     ("frequency", r"mhz\b", 1e6),
-    ("time", r"(?:s|sec|secs|seconds?|sek(?:unden)?|segundos?|secondi|secondes?)\b(?: */ *samples?)?", 1.0),
+    ("time", r"(?:s|sec|secs|seconds?|sek(?:unden)?|segundos?|secondi|secondes?|sn|saniye)\b(?: */ *samples?)?", 1.0),
     ("time", r"(?:ms|msec|milli-?sec(?:ond)?s?|millisekunden|milisegundos)\b", 1e-3),
     ("time", r"(?:us|\x{B5}s|usec|micro-?sec(?:ond)?s?)\b", 1e-6),
     *(("acceleration", unit, size) for unit, size in _ACCELERATIONS),

@@ -309,7 +309,7 @@ class _Reader:
             findings.extend(notes)
         if "clock" in block.columns:
             start, dt = clock_times(reading, self.lines, self.numbered, block, dt)
-            fields = {"start": Field(f"{start}Z"), **fields}
+            fields = fields if start is None else {"start": Field(f"{start}Z"), **fields}
         motion = [label for label in block.columns if label not in NO_COMPONENT]
         ordered = dict(zip(motion, self.layout.order[number : number + len(motion)], strict=False))
         for column, samples in zip(block.columns, columns, strict=True):

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal, InvalidOperation
 
 import numpy as np
+import re2
 from numpy.typing import NDArray
 
 from ..foundation.times import instant_in
@@ -177,8 +178,8 @@ def _round_intervals(mean: float) -> Iterator[float]:
 
 def clock_times(
     reading: Reading, lines: Lines, numbered: NDArray[np.int32], block: Block, declared: float | None
-) -> tuple[np.datetime64, float]:
-    """Return the start and the interval that a column of dates and times of day gives.
+) -> tuple[np.datetime64 | None, float]:
+    """Return the start and the interval that a column of dates and times of day gives; no start without dates.
 
     Parameters
     ----------
@@ -210,10 +211,22 @@ def clock_times(
         fraction = max(fraction, len(text.rpartition(".")[2].rstrip("Zz")) if "." in text else 0)
     start = instants[0]
     times = np.asarray((np.array(instants) - start).astype(np.int64) * 1e-9, np.float64)
-    return start, interval_from_times(reading, times, 10.0**-fraction, int(numbered[0]) + 1, declared)
+    dated = bool(start >= _FIRST_DAY)
+    if not dated:  # midnight may have passed
+        times = times + 86400.0 * np.append(0, np.cumsum(np.diff(times) < -43200.0))
+    interval = interval_from_times(reading, times, 10.0**-fraction, int(numbered[0]) + 1, declared)
+    return start if dated else None, interval
+
+
+_CLOCK_ALONE = re2.compile(r"([0-2]?[0-9]):([0-5][0-9]):([0-5][0-9](?:\.[0-9]{1,9})?)")
+_FIRST_DAY = np.datetime64("1971-01-01", "ns")
+"""Times of day without a date are read as on a day before this one."""
 
 
 def _read_clock(text: str) -> list[np.datetime64]:
+    if alone := _CLOCK_ALONE.fullmatch(text):
+        seconds = (int(alone[1]) * 60 + int(alone[2])) * 60 + Decimal(alone[3])
+        return [np.datetime64(int(seconds * 1_000_000_000), "ns")]
     try:
         return [instant_in(text)]
     except ValueError:

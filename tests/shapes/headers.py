@@ -361,4 +361,48 @@ def shapes() -> dict[str, Shape]:
         azimuth=(47.0,),
         encoding="cp1252",
     )
+    ratio = np.rint(a * 100 / 1962 * 8388608)
+    for number, said in enumerate((
+        "Scaling 1962 gal / 8388608 counts", "Sensitivity 1962/8388608 gal/count", "Gain 8388608/1962 counts per gal",
+        "Scale factor 1962/8388608 gal per count", "Scaling: 1962 cm/s2 = 8388608 counts",
+    )):  # fmt: skip
+        made[f"a ratio of counts {number}"] = Shape(
+            f"Station: KALE   Kale Village\nComponent: NS\nSampling 100 Hz\nNumber of samples {N}\n{said}\n"
+            + _block(ratio, 8, "10.0f"),
+            0.01, [ratio], 19.62 / 8388608, station="KALE", azimuth=(0.0,),
+        )  # fmt: skip
+    made["Turkish words"] = Shape(
+        "İstasyon Kodu : KALE\nEnlem : 38.4210\nBoylam : 27.1500\nDeprem Tarihi : 17/04/2031 03:26:31\n"
+        "Kayıt Başlangıç : 17/04/2031 03:26:25.50\nÖrnekleme Aralığı (sn) : 0.01\n"
+        f"Veri Sayısı : {N}\nBirim : gal\nN-S E-W U-D\n" + _rows([100 * v for v in (a, b, c)], ["12.5f"] * 3),
+        0.01, [_read(100 * v, "12.5f") for v in (a, b, c)], 0.01, station="KALE", start="2031-04-17T03:26:25.5",
+        azimuth=(0.0, 90.0, None), latitude=38.421, longitude=27.15,
+    )  # fmt: skip
+    made["units in names"] = Shape(
+        "time_s,acc_e_cm_s2,acc_n_cm_s2,acc_z_cm_s2,vel_e_cm_s\n"
+        + _rows([time, 100 * a, 100 * b, 100 * c, c], [".2f", ".4f", ".4f", ".4f", ".4f"], ","),
+        0.01, [_read(100 * v, ".4f") for v in (a, b, c)], 0.01, azimuth=(90.0, 0.0, None), suffix=".csv",
+    )  # fmt: skip
+    made["a comma at the end of each line"] = Shape(
+        "time,acc (g),\n" + "".join(f"{t:.2f},{x / G:.6f},\n" for t, x in zip(time, a, strict=True)),
+        0.01, [_read(a / G, ".6f")], G, suffix=".csv",
+    )  # fmt: skip
+    stamps = np.datetime64("2031-03-06T23:59:59.000", "ms") + 10 * np.arange(N)
+    made["times of day without a date, past midnight"] = Shape(
+        "Station KALE\nHH:MM:SS.sss  acc [cm/s2]\n"
+        + "".join(f"{str(t)[11:]} {100 * x:10.4f}\n" for t, x in zip(stamps, a, strict=True)),
+        0.01, [_read(100 * a, "10.4f")], 0.01, station="KALE",
+    )  # fmt: skip
+    made["direction and rates that are not those of the numbers"] = Shape(
+        "Station: KALE\nStart: 2031-04-17T03:26:25Z\nComponent: azimuth 125\nRaw sampling rate: 200 Hz\n"
+        "Location: 38 deg 25.26 min N, 27 deg 09.00 min E\nSampling rate: 100 Hz\n"
+        f"Units: cm/s/s\nNumber of points: {N}\n" + _block(100 * a, 8, "10.4f"),
+        0.01, [_read(100 * a, "10.4f")], 0.01, station="KALE", start="2031-04-17T03:26:25", azimuth=(125.0,),
+        latitude=38.421, longitude=27.15,
+    )  # fmt: skip
+    made["one long line"] = Shape(
+        "Station: KALE\nSampling rate: 100 Hz\nComponent: N\nUnits: cm/s/s\n"
+        + " ".join(f"{x:.4f}" for x in 100 * a) + "\n",
+        0.01, [_read(100 * a, ".4f")], 0.01, station="KALE", azimuth=(0.0,),
+    )  # fmt: skip
     return made

@@ -362,6 +362,9 @@ class _Drafter:
         self.start = weigh.start(mine)
         if self.start.value is None and not self.start.doubt and not clock:
             self.start.doubt = weigh.unread_start(mine, raw)
+        if clock and self.start.value is None and not moments(self.shown(self.blocks.runs[0][0])[:40]):
+            at = self.blocks.runs[0][0] + 1
+            self.start.doubt = f"the start is not known: the times of day from line {at} on have no date"
 
     def numbers_of(self, at: int) -> int:
         begin, end = self.blocks.runs[at]

@@ -18,15 +18,27 @@ from .concepts import concept
 from .items import is_unit_text
 from .shape import Blocks, Shape, table
 
-_TIME = re2.compile(r"^(?:t|time|times|zeit|tiempo|temps|tempo|sec|secs|seconds?|s|elapsed|clock)(?:$|[^\pL])|\btime\b")
+_TIME = re2.compile(
+    r"^(?:t|time|times|zeit|tiempo|temps|tempo|zaman|sec|secs|seconds?|s|elapsed|clock)(?:$|[^\pL])|\btime\b"
+)
 _COLUMNS_SAID = re2.compile(r"(?i)^ *(?:columns?|fields|spalten|colonnes|columnas|colonne|colunas) *[:=] *")
 _COUNTER = re2.compile(r"^(?:#|no|nr|n|num|number|index|i|row|point|pt|sample|samples|id|k|count)\.?$")
 _FACTS = ("interval", "rate", "samples", "duration", "start", "latitude", "longitude")
-_VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|geschwind|\bvit(?:esse)?\b")
-_DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|deplac|verschieb|spostam|desplaz|desloc")
+_VELOCITY = re2.compile(r"\bvel(?:oc\w*|\b)|\bhiz\b|geschwind|\bvit(?:esse)?\b")
+_DISPLACEMENT = re2.compile(r"\bdis(?:pl\w*|\b)|yer ?degistirme|deplac|verschieb|spostam|desplaz|desloc")
 _ACCELERATION = re2.compile(
-    r"^(?:a|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$"
+    r"^(?:a|ivme\w*|acc\w*|acel\w*|beschl\w*|accel\w*|ug|amplitude|value|values|signal|data|wert|valor)$"
 )
+
+
+_UNIT_IN_A_NAME = re2.compile(
+    r"(?i)(.+?)[_ ]([cmun]?m|in|ft)(?:[_/]s(?:ec)?(?:([_^-]{0,2}2)|([_/]s(?:ec)?))?|s(?:ec)?([_^-]{0,2}2))"
+)
+"""A name with its unit behind it, as names without signs have it: ``acc_cm_s2``, ``vel_m_s``."""
+
+
+_DIRECTION_IN_A_NAME = re2.compile(r"(?i)a(?:cc\w*?|cel\w*?)?[_. -](ns|ew|ud|[nez])")
+"""A name with its direction behind it: ``acc_e``."""
 
 
 @dataclass
@@ -98,7 +110,7 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
         elif delimiter and '"' in text:
             row = [cell.strip() for cell in next(csv.reader([text], delimiter=delimiter, skipinitialspace=True), [])]
         elif delimiter:
-            row = [cell.strip().strip("\"'").strip() for cell in text.split(delimiter)]
+            row = [cell.strip().strip("\"'").strip() for cell in text.strip().removesuffix(delimiter).split(delimiter)]
             if delimiter == "," and len(row) > cells:
                 continue
         else:
@@ -316,7 +328,10 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 
 def _direction_of(name: str, cell: str) -> Direction:
-    where = pointing(cell)
+    letter = _DIRECTION_IN_A_NAME.fullmatch(name)
+    where = pointing(letter[1] if letter else cell)
+    if letter and where.kind:
+        return where
     if where.kind == "horizontal" and not re2.search(
         (
             r"(?i)[NS] ?[0-9]+ ?[EW]|[0-9]+ ?(?:\x{B0}|deg)|(?:^|[ _(])(?:n|e|ns|ew|n-s|e-w|north|east"
@@ -336,6 +351,8 @@ def _name_and_unit(cell: str) -> tuple[str, str]:
         inner = bracket[1].split(",")
         if len(inner) > 1 and re2.fullmatch(r"\pL{1,8}", inner[0].strip()):
             return inner[0].strip(), ""
+    if written := _UNIT_IN_A_NAME.fullmatch(cell):
+        return written[1], f"{written[2]}/s{'2' if any(written.groups()[2:]) else ''}"
     name, mark, end = cell.rpartition("_")
     known = unit_at(end) if mark and name else None
     if mark and name and (is_unit_text(end) or (known is not None and known.length == len(end))):

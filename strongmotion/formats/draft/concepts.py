@@ -20,7 +20,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("damping", r"damp|smorzam|amortig|amortiss|amortec|dampf"),
     ("full scale", (
-        r"full.?scale|\brange\b|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle"
+        r"full.?scale|\brange\b|tam olcek|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle"
         r"|vollausschlag|messbereich|input range"
     )),
     ("bits", r"\bbits?\b|resolution\b|word length|a/d converter"),
@@ -33,8 +33,9 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
     ("original rate", (
-        r"before (?:decimation|resampling)|acquisition rate|\boriginal|raw rate|field (?:sampling|rate"
-        r"|digit)"
+        r"before (?:decimation|resampling)|\boriginal|field (?:sampling|rate|digit)"
+        r"|\b(?:raw|native|acquisition|recorded|recorder|digiti[sz]er|adc) (?:data )?(?:sampl\w* )?"
+        r"(?:rate|freq\w*|interval)"
     )),
     ("peak", (
         r"\bpeaks?\b|\bmax(?:imum|ima|imale|imo|\.)?\b|\bpga\b|\bpgv\b|\bpgd\b|largest|hochstwert"
@@ -42,13 +43,14 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("strong part", r"bracketed|significant|strong (?:part|shaking|phase|motion duration)|arias"),
     ("event place", (
-        r"epicent|hypocent|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)|earthquake (?:lat"
+        r"epicent|hypocent|dis ?merkez|episantr|\bsource\b|\bfocus\b|\bfocal\b|event (?:lat|lon|coord)"
+        r"|earthquake (?:lat"
         r"|lon|coord)|epizent"
     )),
     ("event", (
         r"magnitude|\bmag\b|\bdepth\b|profond|profundi|tiefe|distance|distanz|\bdist\b|back ?azimuth"
         r"|azimuth (?:to|from station)|origin|\bevent\b|\bevt\b|\bearthquake\b|erdbeben|sismo\b|terremoto"
-        r"|seisme|herdzeit|mag\b|magnitud|epicentral"
+        r"|seisme|herdzeit|mag\b|magnitud|epicentral|deprem|buyuklu|derinli|uzakli"
     )),
     ("number of", (
         r"(?:number|no\.?|num|count|total|all) (?:of )?(?:channels?|components?|records?|blocks?"
@@ -74,20 +76,20 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
         r"|time)|inicio|debut|inizio|beginn|comienzo|anfang|time of (?:first|start)|initial time"
         r"|aufzeichnungsbeginn|\bt ?(?:zero|0)\b|time zero|zero time|primera muestra|primer dato"
-        r"|premier echantillon|primo campione|primeira amostra|erster wert)"
+        r"|premier echantillon|primo campione|primeira amostra|erster wert|baslang|kayit (?:zamani|saati)|ilk ornek)"
     )),
     ("interval", (
         r"interv\w*|time.?step|\bstep\b|delta.?t\b|\bdt\b|sampl\w* (?:period|interval|step|spacing)"
         r"|sec(?:onds?)? ?/ ?sample|seconds? per sample|increment|incremento|spacing|\bdelta\b|\bpasso?\b"
-        r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between"
+        r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between|arali[gk]|zaman adimi"
     )),
     ("rate", (
         r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|\bfs\b|(?:samples?|scans?|points?|values?"
         r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|^muestreo\b|\bmps\b"
         r"|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)"
-        r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b"
+        r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b|ornekleme (?:frekans|hiz|oran)\w*"
     )),
-    ("duration", r"duration|\blength\b|total time|dauer|duree|durata|duracion|duracao|\blasts?\b"),
+    ("duration", r"duration|\bsure(?:si)?\b|\blength\b|total time|dauer|duree|durata|duracion|duracao|\blasts?\b"),
     ("component", (
         r"points? to\b|pointing|\b(?:component|comp) (?:long|tran|vert|n[0-9]|s[0-9]|north|south|east"
         r"|west|up)"
@@ -96,24 +98,24 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"samples?|points?\b|\bnpts?\b|\bnpoints\b|number of (?:data|values|ordinates|scans)"
         r"|no\.? of (?:data|values|ordinates)|values?\b|\bordinates?\b|\bcount\b|\bscans?\b|^n$"
         r"|\bndata\b|pairs?\b|valeurs|valores|valori|muestras|amostras|campioni|echantillons|punti\b"
-        r"|puntos|\bwerte\b|anzahl|counts follow|numero|\bdata\b"
+        r"|puntos|\bwerte\b|anzahl|counts follow|numero|\bdata\b|veri sayisi|ornek sayisi|nokta sayisi"
     )),
-    ("latitude", r"\blat(?:itude|itud|itudine|itud)?\b\.?|breite"),
-    ("longitude", r"\blon(?:g(?:itude|itud|itudine)?)?\b\.?|lange\b|laenge"),
-    ("elevation", r"\belev\w*|altitud\w*|\bheight\b|\bhohe\b|hoehe|\balt\b|quota|above sea|\bh\b"),
+    ("latitude", r"\benlem|\blat(?:itude|itud|itudine|itud)?\b\.?|breite"),
+    ("longitude", r"\bboylam|\blon(?:g(?:itude|itud|itudine)?)?\b\.?|lange\b|laenge"),
+    ("elevation", r"\brakim\b|yukseklik|\belev\w*|altitud\w*|\bheight\b|\bhohe\b|hoehe|\balt\b|quota|above sea|\bh\b"),
     ("position", r"coordinates?|position|location|koordinaten|coordenadas|coordonnees|coordinate"),
-    ("station name", r"(?:station|site|estacion|stazione) name|\bname\b|nombre|\bnom\b|nome\b"),
+    ("station name", r"(?:station|site|estacion|stazione) name|istasyon adi|\bname\b|nombre|\bnom\b|nome\b"),
     ("network", r"network|\bnet\b|\bnetz|\bred\b|reseau|\brete\b"),
     ("component", (
         r"[ck]omponent\w*|\bvoie\b|\bcomp\b|\bcha?n?\b|\bcmp\b|\baz\b|\baxes\b|\bchannel|\bkanal|\bcanal|direction|orientation|azimuth|\baxis\b"
-        r"|richtung|composant|orientacion|orientamento|direzione|azimut"
+        r"|richtung|composant|orientacion|orientamento|direzione|azimut|bilesen|\byon\b"
     )),
     ("station", (
         r"\bstation\b|\bsite\b|\bsta\b|\bstn\b|estacion|stazione|messstelle|kennung|codigo|codice|\bcode\b|\bstat\b"
-        r"|instrument is at|accelerograph|estacao"
+        r"|instrument is at|accelerograph|estacao|istasyon"
     )),
     ("unit", (
-        r"\bunits?\b|einheit|unidad|unite\b|unita\b|accelerations? (?:in|are in)|values? in\b"
+        r"\bunits?\b|\bbirim|einheit|unidad|unite\b|unita\b|accelerations? (?:in|are in)|values? in\b"
         r"|ordinates? in|scaling|data in\b|quantity"
     )),
 )  # fmt: skip

@@ -496,6 +496,8 @@ class _Header:
                 continue
             if after[:1].isalpha() and unit_at(after) is None:
                 continue
+            if re2.search(r"[0-9] */ *$", value[: match.start()]) and (unit := unit_at(after)) and " per " in unit.kind:
+                continue  # the lower part of a quotient
             found.append((text, number, value[match.end() :]))
         return found[:8]
 
@@ -620,10 +622,15 @@ _COUNTS_ARE = re2.compile(
     rf"(?i)([0-9]+) *(?:counts?|digits|lsb) *(?:=|is|are|equals?|corresponds? to) *(?:\+/?-|\x{{B1}})? *"
     rf"({NUMBER}) *([^0-9].*)$"
 )
+_IN_COUNTS = re2.compile(
+    rf"(?i)(?:^|[^0-9.,])({NUMBER}) *(\pL[\pL0-9/^*]*) *(?:/|=|:|per|for|to|is|in|equals?|corresponds? to) *"
+    rf"({NUMBER}) *(?:counts?|digits?|lsb|cts|cnts?)\b"
+)
 _FACTOR = re2.compile(
     rf"(?i)\b(?:conversion|scale|factor|calibration|multiplier)\b[^0-9=:]*[=: ] *({NUMBER}) *\(?([\pL%/0-9^*]*)\)?"
     rf" */ *({NUMBER}) *(.*)$"
 )
+_QUOTIENT = re2.compile(rf"(?:^|[^0-9.,/]) *({NUMBER}) */ *({NUMBER}) *(.*)$")
 _POWER = r"10 ?(?:\*\*|\^) ?\(?(-[0-9])\)?"
 _UNITS_OF = re2.compile(
     r"(?i)(?:\bunits? *(?:of|=|:|is|are)? *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
@@ -644,6 +651,8 @@ def _step(text: str, line: int) -> Item | None:
         worth, behind, shown = _quotient(match[2] or match[3], "1"), match[1] or match[4], match[2] or match[3]
     elif match := _COUNTS_ARE.search(text):
         worth, behind, shown = _quotient(match[2], match[1]), match[3], match[2]
+    elif match := _IN_COUNTS.search(text):
+        worth, behind, shown = _quotient(match[1], match[3]), match[2], match[1]
     elif (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
         worth, behind, shown = _quotient(match[1], match[2] or "1"), match[3], match[1]
     elif match := _FACTOR.search(text):
@@ -658,8 +667,14 @@ def _step(text: str, line: int) -> Item | None:
         behind, shown = match[3], match[2] or "10"
         if worth >= 1:
             return None
+    elif len(quotients := list(_QUOTIENT.finditer(text))) == 1:
+        known = unit_at(quotients[0][3])
+        worth, behind, shown = _quotient(quotients[0][1], quotients[0][2]), quotients[0][3], quotients[0][1]
+        if known is not None and known.kind == "counts per acceleration" and worth:
+            return Item(kind, plain(_up_to_number(text)), shown, line, 1 / (worth * known.factor), stated=text.strip())
     unit = unit_at(behind)
-    if unit is None or unit.kind != "acceleration" or not 0 < worth * unit.factor < LARGEST_STEP:
+    of_digit = unit is not None and unit.kind == "acceleration per count" and kind == "digit"
+    if unit is None or not (of_digit or unit.kind == "acceleration") or not 0 < worth * unit.factor < LARGEST_STEP:
         return None
     return Item(kind, plain(_up_to_number(text)), shown, line, worth * unit.factor, stated=text.strip())
 

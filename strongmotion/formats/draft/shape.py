@@ -15,6 +15,8 @@ from .. import header
 from ..lines import Block, Lines
 
 LEAST_ROWS = 3
+LEAST_IN_A_LINE = 50
+"""Numbers of a line that alone is a block: more than any header states beside each other."""
 _LOOKED_AT = 200
 _MOST_HEADER = 199
 _FORMAT = re2.compile(
@@ -70,7 +72,7 @@ def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
     """Return the blocks of numbers, and the ways in which they may stand, the likeliest first."""
     runs = _real_runs(lines)
     if not runs:
-        return _clock_rows(lines) or _numbered_at_the_end(lines) or _mixed_rows(lines)
+        return _clock_rows(lines) or _few_lines(lines) or _numbered_at_the_end(lines) or _mixed_rows(lines)
     longest = max(runs, key=lambda run: run[1] - run[0])
     sample = _sample(lines, *longest)
     if (touching := _touching(lines, *longest)) is not None:
@@ -99,6 +101,20 @@ def _real_runs(lines: Lines) -> list[tuple[int, int]]:
             joined.append((begin, end))
     most = max(b - a for a, b in joined)
     return [run for run in joined if run[1] - run[0] >= max(LEAST_ROWS, 0.1 * most)]
+
+
+def _few_lines(lines: Lines) -> Blocks | None:
+    """Return the block of a file whose numbers stand along one or two long lines."""
+    runs = [run for run in lines.runs(1) if len(lines.line(run[0]).replace(",", " ").split()) >= LEAST_IN_A_LINE]
+    if len(runs) != 1:
+        return None
+    sample = [lines.line(at) for at in range(*runs[0])]
+    for delimiter in (",", ";", "\t", ""):
+        shape = Shape(delimiter)
+        shape = replace(shape, cells=len(shape.block.cells(sample[0])))
+        if shape.cells >= LEAST_IN_A_LINE and _fits(shape, sample):
+            return Blocks(runs, shape)
+    return None
 
 
 def _is_damaged(line: str) -> bool:
@@ -352,11 +368,12 @@ def _points(cell: str, decimal: str) -> int:
 
 
 def _clock_rows(lines: Lines) -> Blocks | None:
-    """Return the block of a file whose rows begin with a date and time of day."""
+    """Return the block of a file whose rows begin with a date and time of day, or with a time of day."""
     good: list[int] = []
     for at in range(min(lines.count, 400)):
         if re2.match(
-            r" *\"?(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:",
+            r" *\"?(?:(?:[0-9]{4}[-/][0-9]{2}[-/][0-9]{2}|[0-9]{2}[-/.][0-9]{2}[-/.][0-9]{4})[T ,;][0-9]{2}:"
+            r"|[0-9]{1,2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?[ ,;\t])",
             lines.line(at),
         ):
             good.append(at)

@@ -490,13 +490,14 @@ def scale(items: Sequence[Item]) -> list[Choice]:
         return [item for item in plain_numbers if _kind(item) == kind]
 
     lsb = _LSB
+    steps = [item for item in items if item.kind in ("step", "digit")]
+    stepped = {item.line for item in steps}
+    plain_numbers = [item for item in plain_numbers if item.line not in stepped or " per " not in _kind(item)]
     for item in of("counts per acceleration"):
         found.append(Choice("sensitivity", item.number * _factor(item), item, "stated", unit=_per(item)))
     for item in of("acceleration per count"):
         found.append(Choice("scale", 1 / (item.number * _factor(item)), item, "stated", unit=_name_of(item)))
-    steps = [item for item in items if item.kind in ("step", "digit")]
     found += [Choice("scale", 1 / item.number, item, "stated") for item in steps]
-    stepped = {item.line for item in steps}
     for item in of("acceleration"):
         if (
             item.line not in stepped
