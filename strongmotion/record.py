@@ -362,7 +362,7 @@ class Component:
         if samples.size < 2:
             raise RecordError(
                 f"component {self.name} has {samples.size} sample{'s' * (samples.size != 1)}, at least 2 are needed",
-                remedy="Check that the file is whole",
+                remedy="Check that the file is complete",
             )
         bad = np.flatnonzero(~np.isfinite(samples)) if samples.dtype.kind == "f" else np.empty(0, int)
         if bad.size:
@@ -432,7 +432,7 @@ class Component:
             return ACCELERATION[self.unit]
         if self.sensitivity is None:
             raise RecordError(
-                f"component {self.name} is in counts and its sensitivity is not known",
+                f"component {self.name} is in counts, but its sensitivity is unknown",
                 remedy="Give the sensitivity in counts per m/s², in the file, the layout or StationXML",
             )
         return 1.0 / self.sensitivity
@@ -471,7 +471,7 @@ class Record:
         object.__setattr__(self, "findings", tuple(self.findings))
         where = self.source.file or None
         if not self.components:
-            raise RecordError("no component was found", source=where, remedy="Check that the file is whole")
+            raise RecordError("no component was found", source=where, remedy="Check that the file is complete")
         seen: set[str] = set()
         for component in self.components:
             if component.name in seen:

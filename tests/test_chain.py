@@ -71,7 +71,7 @@ def test_every_unit_becomes_m_s2(unit, factor):
 
 
 def test_counts_without_sensitivity_are_refused_with_the_remedy():
-    with pytest.raises(RecordError, match=r"H1 is in counts and its sensitivity is not known.*StationXML"):
+    with pytest.raises(RecordError, match=r"H1 is in counts, but its sensitivity is unknown.*StationXML"):
         process(one(np.arange(100), unit="counts"))
 
 

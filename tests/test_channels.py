@@ -125,7 +125,7 @@ def test_channels_and_stations_are_chosen(tmp_path):
     assert chosen(channel="HN?", station="QU*") == sorted(f"QUAY.{at}.HN{d}" for at in ("00", "10") for d in "NEZ")
     assert chosen(channel="?NZ", station="PIER, QUAY") == ["PIER.00.HNZ", "QUAY.00.BNZ", "QUAY.00.HNZ", "QUAY.10.HNZ"]
     assert chosen(channel="bnz") == ["QUAY.00.BNZ"]
-    with pytest.raises(RecordError, match=r"nothing in the file is of the channels.*XX\.QUAY\.00\.BNE"):
+    with pytest.raises(RecordError, match=r"nothing in the file matches the requested channels.*XX\.QUAY\.00\.BNE"):
         read_all(path, channel="EN*")
     with pytest.raises(InputError, match="channel must be codes"):
         read_all(path, channel="H(N")
@@ -150,7 +150,7 @@ def test_a_span_of_time_is_chosen_before_gaps_matter(tmp_path):
     assert record["V"].samples.tolist() == x[1200:1601].tolist()
     assert record.start == START + np.timedelta64(6, "s")
     assert [(finding.name, finding.severity) for finding in record.findings] == [("time chosen", "note")]
-    with pytest.raises(RecordError, match=r"nothing in the file is of the .* time chosen"):
+    with pytest.raises(RecordError, match=r"nothing in the file matches the requested .* time"):
         read(path, time=("2031-04-18", "2031-04-19"))
     for bad, words in ((("dawn", "2031-04-19"), "found 'dawn'"), (("2031-04-19", "2031-04-18"), "end after it begins")):
         with pytest.raises(InputError, match=words):
@@ -189,7 +189,10 @@ def test_a_bad_station_or_channel_spoils_itself_alone(tmp_path):
     assert records[0].findings == ()
     with pytest.raises(RecordError, match=r"holds 2 records"):
         read(path)
-    with pytest.raises(RecordError, match=r"beside XX\.MOLE.* 1 of the file cannot be read; the first: .*PIER.*a gap"):
+    with pytest.raises(
+        RecordError,
+        match=r"besides XX\.MOLE.* 1 of the file's records or channels cannot be read; the first: .*PIER.*a gap",
+    ):
         read(path, station="MOLE,PIER")
     assert read(path, station="QUAY").names == ("H1", "V")
 
@@ -235,7 +238,9 @@ def test_a_damaged_record_that_may_be_of_any_channel_is_a_doubt_about_all(tmp_pa
     channel, error = unread.channel, unread.error
     assert channel == "FDSN:XX_QIER_00_H_N_Z"
     assert f"the record at byte {len(first) + 1} is damaged" in str(error)
-    with pytest.raises(RecordError, match=r"beside XX\.QUAY\.00\.HN.*1 of the file cannot be read"):
+    with pytest.raises(
+        RecordError, match=r"besides XX\.QUAY\.00\.HN.*1 of the file's records or channels cannot be read"
+    ):
         read(tmp_path / "quay.ms")
 
 

@@ -43,23 +43,23 @@ CSV_CASES = {
         "# dt_s: 0.01\ntime [s];H1 [g]\n0,00;1,5\n0,01;2,5\n",
         "decimals need a point. Write decimals with a point, or read it by a layout with decimal = ','",
     ),
-    "minus of a typesetter": (HEAD + "1,\u22122,3\n4,5,6\n", "found '\\u22122'. Write minus as - (hyphen)"),
+    "minus of a typesetter": (HEAD + "1,\u22122,3\n4,5,6\n", "found '\\u22122'. Write the minus sign as - (hyphen)"),
     "dates": (
         "time,H1 [g]\n2031-04-17T03:26:27.00,1\n2031-04-17T03:26:27.01,2\n",
-        "found '2031-04-17T03:26:27.00'. Give time in s from the first sample, and the date as # start: 2031-",
+        "found '2031-04-17T03:26:27.00'. Give times in s from the first sample, and the date as # start: 2031-",
     ),
     "clock times": (
         "time,H1 [g]\n03:26:27.00,1\n03:26:27.01,2\n",
-        "'03:26:27.00'. Give time in s from the first sample",
+        "'03:26:27.00'. Give times in s from the first sample",
     ),
     "interval under another key": (
         "# dt: 0.01\nH1 [g]\n1\n2\n",
         "line 2: no sampling interval is given; header lines that were not understood: dt (line 1). "
-        "Give it in s by a line above, such as # dt_s: 0.01, or by a column time [s]",
+        "Give it in s in a line above, such as # dt_s: 0.01, or in a column time [s]",
     ),
     "delimiters at the ends": (
         "# dt_s: 0.01\nH1 [g],H2 [g],\n1,2,\n",
-        "line 2: column 3 has no name that can be understood",
+        "line 2: column 3 has a name that is not understood",
     ),
     "UTF-16": (("\ufeff" + HEAD + ROWS).encode("utf-16-le"), "the file is UTF-16 text. Save it as UTF-8"),
     "UTF-16, big end first": (
@@ -68,19 +68,19 @@ CSV_CASES = {
     ),
     "interval no instrument has": (
         "# dt_s: 9.9e-7\nH1 [g]\n1\n2\n",  # what pads to some seconds would fill all memory
-        "line 2: component H1: the sampling interval is 9.9e-07 s, beyond what any instrument has",
+        "line 2: component H1: the sampling interval is 9.9e-07 s, outside the range of any instrument",
     ),
     "times no instrument has": (
         "time [s],H1 [g]\n" + "".join(f"{i}e-8,{i}\n" for i in range(30)),
-        "line 1: component H1: the sampling interval is 1e-08 s, beyond what any instrument has",
+        "line 1: component H1: the sampling interval is 1e-08 s, outside the range of any instrument",
     ),
     "azimuth": ("# azimuth_H2: 400\n" + HEAD + ROWS, "line 1: component H2: the azimuth is 400, outside ±360 degrees"),
     "dip": ("# dip_H2: -91\n" + HEAD + ROWS, "line 1: component H2: the dip is -91, outside ±90 degrees"),
-    "text in numbers": (HEAD + ROWS + "1,x2,3\n", "line 13: column H2: expected a number, found 'x2'. Mend it"),
-    "NaN": (HEAD + ROWS + "1,2,NaN\n", "line 13: column V: expected a number, found 'NaN'. Mend it"),
+    "text in numbers": (HEAD + ROWS + "1,x2,3\n", "line 13: column H2: expected a number, found 'x2'. Correct it"),
+    "NaN": (HEAD + ROWS + "1,2,NaN\n", "line 13: column V: expected a number, found 'NaN'. Correct it"),
     "infinity": (HEAD + ROWS + "1,-inf,2\n", "line 13: column H2: expected a number, found '-inf'"),
     "overflow": (HEAD + ROWS + "1,2,1e999\n", "line 13: column V: expected a number, found '1e999'"),
-    "blank": (HEAD + ROWS + "1,,3\n", "line 13: column H2: a number is missing. Mend it at its source"),
+    "blank": (HEAD + ROWS + "1,,3\n", "line 13: column H2: a number is missing. Correct it at its source"),
     "blank line": (HEAD + "1,2,3\n\n4,5,6\n", "line 4: expected 3 numbers (H1, H2, V), found 0"),
     "true": (HEAD + "1,2,True\n1,2,False\n", "line 3: column V: expected a number, found 'True'"),
     "hexadecimal": (HEAD + "1,2,0x10\n1,2,3\n", "line 3: column V: expected a number, found '0x10'"),
@@ -95,31 +95,37 @@ CSV_CASES = {
     "too many in all": (HEAD + "1,2,3,4\n4,5,6,7\n", "line 3: expected 3 numbers (H1, H2, V), found 4"),
     "one too many, one too few": (HEAD + "1,2,3,4\n4,5\n", "line 3: expected 3 numbers (H1, H2, V), found 4"),
     "remark below": (HEAD + ROWS + "# end\n", "line 13: expected 3 numbers (H1, H2, V), found 1"),
-    "header only": (HEAD, "line 2: the header is there, no numbers follow it. Check that the file is whole"),
+    "header only": (HEAD, "line 2: no numbers follow the header. The file may be incomplete"),
     "remarks only": ("# dt_s: 0.01\n", "no block of 3 or more lines of numbers was found"),
-    "one sample": (HEAD + "1,2,3\n", "component H1 has 1 sample, at least 2 are needed. Check that the file is whole"),
-    "one time": ("time [s],H1 [g]\n0,1\n", "line 2: one sample is not a record, at least 2 are needed"),
+    "one sample": (
+        HEAD + "1,2,3\n",
+        "component H1 has 1 sample, at least 2 are needed. Check that the file is complete",
+    ),
+    "one time": ("time [s],H1 [g]\n0,1\n", "line 2: a record needs at least 2 samples, found 1"),
     "no interval": ("H1 [g]\n1\n2\n", "line 1: component H1: no sampling interval is given. Give dt"),
-    "interval 0": ("# dt_s: 0\nH1 [g]\n1\n2\n", "line 1: dt is 0, it must be positive. Give the true sampling"),
-    "interval below 0": ("# dt_s: -0.01\nH1 [g]\n1\n2\n", "line 1: dt is -0.01, it must be positive"),
+    "interval 0": ("# dt_s: 0\nH1 [g]\n1\n2\n", "line 1: dt must be positive, found 0. Give the true sampling"),
+    "interval below 0": ("# dt_s: -0.01\nH1 [g]\n1\n2\n", "line 1: dt must be positive, found -0.01"),
     "interval in words": ("# dt_s: fast\nH1 [g]\n1\n2\n", "line 1: dt must be a number, found 'fast'. Correct dt"),
     "interval NaN": ("# dt_s: nan\nH1 [g]\n1\n2\n", "line 1: dt must be a number, found 'nan'"),
-    "interval of no instrument": ("# dt_s: 1e-300\nH1 [g]\n1\n2\n", "sampling interval is 1e-300 s, beyond"),
-    "rate 0": ("# sampling_rate: 0\nH1 [g]\n1\n2\n", "line 1: sampling_rate is 0, it must be positive"),
+    "interval of no instrument": ("# dt_s: 1e-300\nH1 [g]\n1\n2\n", "sampling interval is 1e-300 s, outside"),
+    "rate 0": ("# sampling_rate: 0\nH1 [g]\n1\n2\n", "line 1: sampling_rate must be positive, found 0"),
     "rate against interval": (
         "# dt_s: 0.01\n# sampling_rate: 200\nH1 [g]\n1\n2\n",
-        "line 2: dt is 0.01 s and sampling_rate 200 Hz, they contradict each other. Correct the wrong one",
+        "line 2: dt is 0.01 s and sampling_rate 200 Hz, which contradict each other. Correct the wrong one",
     ),
-    "times stand still": ("time [s],H1 [g]\n0,1\n0,2\n0,3\n", "line 3: time does not go on: 0 s is followed by 0 s"),
-    "times go back": ("time [s],H1 [g]\n0,1\n0.1,2\n0,3\n0.3,1\n", "line 4: time does not go on: 0.1 s is followed by"),
+    "times stand still": ("time [s],H1 [g]\n0,1\n0,2\n0,3\n", "line 3: time does not increase: 0 s is followed by 0 s"),
+    "times go back": (
+        "time [s],H1 [g]\n0,1\n0.1,2\n0,3\n0.3,1\n",
+        "line 4: time does not increase: 0.1 s is followed by",
+    ),
     "uneven times": (
         "time [s],H1 [g]\n0.00,1\n0.01,2\n0.02,3\n0.04,4\n0.05,5\n",
         "line 5: time steps are uneven: 0.01 s is usual, from 0.02 s to 0.04 s it is 0.02 s. Samples may be missing",
     ),
     "time of many digits": ("time [s],H1 [g]\n0,1\n0." + "9" * 400 + ",2\n3,1\n", "line 3: time steps are uneven"),
-    "time of no reason": ("time [s],H1 [g]\n0,1\n1e-99999999999999999999,2\n1,3\n", "line 3: time does not go on"),
-    "times far apart": ("time [s],H1 [g]\n-1e308,1\n1e308,2\n", "line 3: time does not go on"),
-    "times close together": ("time [s],H1 [g]\n0,1\n1e-320,2\n", "sampling interval is 9.99989e-321 s, beyond"),
+    "time of no reason": ("time [s],H1 [g]\n0,1\n1e-99999999999999999999,2\n1,3\n", "line 3: time does not increase"),
+    "times far apart": ("time [s],H1 [g]\n-1e308,1\n1e308,2\n", "line 3: time does not increase"),
+    "times close together": ("time [s],H1 [g]\n0,1\n1e-320,2\n", "sampling interval is 9.99989e-321 s, outside"),
     "times in another unit": (
         "# station: QUAY\ntime [ms],H1 [g]\n0,1\n5,2\n",
         "line 2: time must be in seconds, found the unit 'ms'",
@@ -141,7 +147,7 @@ CSV_CASES = {
         "# dt_s: 0.01\nN [g],NS [g]\n1,2\n2,3\n",
         "line 2: two columns are named H1 (columns N and NS). Name every column once",
     ),
-    "nameless column": ("# dt_s: 0.01\nH1 [g],\n1,2\n2,3\n", "line 2: column 2 has no name that can be understood"),
+    "nameless column": ("# dt_s: 0.01\nH1 [g],\n1,2\n2,3\n", "line 2: column 2 has a name that is not understood"),
     "unusable name": ("# dt_s: 0.01\nroof/3 [g]\n1\n2\n", "line 2: component name 'roof/3' is not usable. Use 1 to 32"),
     "only times": ("time [s]\n0\n1\n", "line 1: no column holds a component of motion. Name every column"),
     "key twice": ("# dt_s: 0.01\n# dt_s: 0.02\nH1 [g]\n1\n2\n", "line 2: dt_s is given twice, first in line 1. Remove"),
@@ -149,10 +155,10 @@ CSV_CASES = {
         "# dt_s: 0.01\n# sensitivity: 0\nH1 [counts]\n1\n2\n",
         "component H1: the sensitivity is 0.0, it must be a number other than 0. Give the sensitivity",
     ),
-    "scale 0": ("# dt_s: 0.01\n# scale: 0\nH1 [g]\n1\n2\n", "line 2: scale is 0, it cannot be one. Correct scale"),
+    "scale 0": ("# dt_s: 0.01\n# scale: 0\nH1 [g]\n1\n2\n", "line 2: scale is 0, which is not valid. Correct scale"),
     "scale and sensitivity": (
         "# dt_s: 0.01\n# scale: 2\n# sensitivity: 2\nH1 [g]\n1\n2\n",
-        "line 2: a scale cannot stand beside a sensitivity. Give",
+        "line 2: a scale cannot be combined with a sensitivity. Give",
     ),
     "start in words": (
         "# dt_s: 0.01\n# start: dawn\nH1 [g]\n1\n2\n",
@@ -213,7 +219,7 @@ def test_folder(tmp_path):
 
 def test_pipe_is_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "pipe")
-    assert "not an ordinary file" in refusal(tmp_path / "pipe")
+    assert "not a regular file" in refusal(tmp_path / "pipe")
 
 
 def test_path_no_system_allows():
@@ -302,8 +308,8 @@ def harbour(folder, n=20, names=("H1", "H2")):
 # In a harbour file of 20 samples each component has 9 header lines and 3 lines of numbers: 1-12 and 13-24.
 TEXT_CASES = {
     "text in numbers": (("      4998", "      49x8"), "line 10: number 6 of the line: expected a number, found '49x8'"),
-    "NaN": (("      4998", "       nan"), "line 10: number 6 of the line: expected a number, found 'nan'. Mend it"),
-    "blank": (("      4998", "          "), "line 10: number 6 of the line: a number is missing. Mend it"),
+    "NaN": (("      4998", "       nan"), "line 10: number 6 of the line: expected a number, found 'nan'. Correct it"),
+    "blank": (("      4998", "          "), "line 10: number 6 of the line: a number is missing. Correct it"),
     "dropped digit": (
         ("      4998", "      498"),
         "line 10: the line is 79 characters long, not a multiple of the width 10",
@@ -318,10 +324,10 @@ TEXT_CASES = {
         ("step  20        ", "step  19        "),
         "line 12: component H1: 19 samples are declared, 20 were found. Correct the declared number",
     ),
-    "interval 0": (("0.005", "0.0  "), "line 9: dt is 0, it must be positive. Give the true sampling interval"),
+    "interval 0": (("0.005", "0.0  "), "line 9: dt must be positive, found 0. Give the true sampling interval"),
     "interval missing": (("0.005", "     "), "line 1: component H1: no sampling interval is given. Give dt"),
     "two of one name": (("SHEET H2", "SHEET H1"), "two components are named H1. Name each component once"),
-    "two stations": (("QUAY", "PIER"), "line 13: component H2 comes from another station than the first. A record"),
+    "two stations": (("QUAY", "PIER"), "line 13: component H2 comes from a different station than the first. A record"),
     "sensitivity in words": (("400000.0", "unknown "), "line 7: sensitivity must be a number, found 'unknown'"),
     "stray line above": (("HARBOUR SHEET H1", "stray\nHARBOUR SHEET H1"), "line 1: expected the first header line of"),
 }
@@ -338,7 +344,7 @@ def test_bad_text(tmp_path, case):
 def test_text_header_only(tmp_path):
     text = "".join(harbour(tmp_path, names=("H1",)).splitlines(keepends=True)[:9])
     message = refusal(save(tmp_path, text, "quay.txt"))
-    assert "line 9: the header is there, no numbers follow it. Check that the file is whole" in message
+    assert "line 9: no numbers follow the header. The file may be incomplete" in message
     message = refusal(save(tmp_path, "%% ridge trace\nstep = 0.01\n", "quay.txt"))
     assert "line 1: the last header line of layout ridge was not found within 2 lines. Check" in message
 
@@ -351,7 +357,7 @@ def test_text_one_sample_and_unknown_unit(tmp_path):
     message = refusal(save(tmp_path, ridge.replace("gal", "ell")))
     assert "line 3: component H1: unknown unit 'ell'" in message
     message = refusal(save(tmp_path, ridge.encode().replace(b"1.5", b"1\xe95")))
-    assert "line 5: byte 2 of the line is not utf-8. Set the file's encoding in the layout" in message
+    assert "line 5: byte 2 of the line is not utf-8. Set the encoding in the layout" in message
     message = refusal(save(tmp_path, ridge.replace("gal", "x" * 2000)))
     assert "line 3: the header line is 2007 characters long" in message
 

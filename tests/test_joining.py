@@ -111,7 +111,7 @@ def test_a_part_of_a_joined_record_is_a_part_of_each_file(tmp_path):
         ({"station": Station("QUAY", "XX")}, "location", "location differs: '00' and not stated"),
         ({"station": Station("QUAY", "XX", "00", instrument="KX")}, "instrument", "instrument differs"),
         ({"station": Station("QUAY", "XX", "00", latitude=45.5)}, "latitude", "latitude differs: not stated and 45.5"),
-        ({"processed": (("processed", 1.0),)}, "processed", "one is processed otherwise than the other"),
+        ({"processed": (("processed", 1.0),)}, "processed", "their earlier processing differs"),
     ],
 )
 def test_what_prevents_joining_is_said(changes, quantity, words):

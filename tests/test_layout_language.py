@@ -108,7 +108,7 @@ def test_pairs_along_a_line(tmp_path):
     layout = "[header]\nlines = 0\nunit.value = 'g'\n[block]\ncolumns = ['time', 'H1']\nvalues_per_line = 4\n"
     (record,) = by(tmp_path, layout, "0 1 0.02 2\n0.04 3 0.06 4\n0.08 5\n")
     assert (record.dt, record["H1"].samples.tolist()) == (0.02, [1, 2, 3, 4, 5])
-    with pytest.raises(RecordError, match="whole rows of 2 columns"):
+    with pytest.raises(RecordError, match="complete rows of 2 columns"):
         by(tmp_path, layout, "0 1 0.02 2\n0.04 3 0.06 4\n0.08 5 0.1\n")
 
 
@@ -172,13 +172,13 @@ def test_what_is_left_open_reads_nothing_until_it_is_given(tmp_path):
 @pytest.mark.parametrize(
     ("rules", "words"),
     [
-        ("dt = {value = 1, unit = 'km'}", "'km' is no unit of dt"),
+        ("dt = {value = 1, unit = 'km'}", "'km' is not a unit of dt"),
         ("start = {pattern = '(x)', order = 'ydm'}", "order must be dmy, mdy or ymd"),
         ("start = {pattern = '(x)', zone = 'local'}", "zone must be UTC or an offset"),
         ("scale = {pattern = '(x)', factor = 0}", "factor must be a number other than 0"),
         ("scale = {pattern = '(x)', over = 3}", "over must be a rule"),
-        ("scale = {pattern = '(x)', file_name = '(y)'}", "says in two ways where to look"),
-        ("order = ['H1', 'H1']", "order must be names, each once"),
+        ("scale = {pattern = '(x)', file_name = '(y)'}", "gives more than one place to look"),
+        ("order = ['H1', 'H1']", "order must be a list of unique names"),
     ],
 )
 def test_unsound_rules_are_refused(tmp_path, rules, words):

@@ -203,20 +203,20 @@ def test_tables_of_many_shapes_are_read_exactly(tmp_path, agency, way, request):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('delimiter = ";"', 'delimiter = ","', "a delimiter cannot stand beside the decimal ','"),
+        ('delimiter = ";"', 'delimiter = ","', "a delimiter cannot be combined with the decimal ','"),
         ('delimiter = ";"', 'delimiter = "x"', "delimiter must be one of"),
-        ('delimiter = ";"', 'delimiter = ";"\nwidth = 4', "a delimiter cannot stand beside width"),
+        ('delimiter = ";"', 'delimiter = ";"\nwidth = 4', "a delimiter cannot be combined with width"),
         ('columns = ["-", "x", "y", "-"]', 'columns = ["-"]', "perhaps|no component|unknown key 'x'"),
         ('columns = ["-", "x", "y", "-"]', 'columns = [1, "x", "y"]', "columns must be labels"),
-        ('comment = "*"', "values_per_line = 5", "are not whole rows of 4 columns"),
+        ('comment = "*"', "values_per_line = 5", "are not a multiple of 4 columns"),
         ("[component.x]", "[component.z]", "unknown key 'z'"),
-        ('encoding = "latin-1"', 'encoding = "utf-16"', "does not write digits as ASCII does"),
+        ('encoding = "latin-1"', 'encoding = "utf-16"', "does not encode digits as ASCII does"),
         ("until = '^Ende'", "until = '(^Ende)\\1'", r"invalid escape sequence: \\1"),
         ("until = '^Ende'", "until = '((a{99}){99}){99}'", "invalid repetition size"),
         ("until = '^Ende'", "until = '(.{900})'", "repeats too much"),
         ("until = '^Ende'", f"until = '{'x' * 501}'", "longer than 500 characters"),
         ("lines = 5", "lines = 5\n[file]\nname.value = 'a'", r"\[file\] needs a `first`"),
-        ("until = '^Ende'", "until = '^Ende'\n[write]\nheader = 'x'", "can be read, not written"),
+        ("until = '^Ende'", "until = '^Ende'\n[write]\nheader = 'x'", "can only be read, not written"),
     ],
 )
 def test_unsound_blocks_are_refused(tmp_path, old, new, words):
@@ -234,7 +234,7 @@ def test_bad_tables_name_the_line(tmp_path):
 
     refused(DUNE.replace("\n7;", "\n7;x"), r"a\.txt, line 13: number 2 of the line: expected a number, found 'x")
     refused(DUNE.replace(";gut\n* Pause", "\n* Pause"), r"a\.txt, line 26: expected 4 numbers, found 3")
-    refused(DUNE[: DUNE.index("0;")], "the header is there, no numbers follow it")
+    refused(DUNE[: DUNE.index("0;")], "no numbers follow the header")
 
 
 def test_a_table_cut_short_is_read_to_the_cut_when_asked(tmp_path):

@@ -58,7 +58,7 @@ def test_panels_hold_what_axes_hold(result, name):
         for line, drawn_line in zip(axes.lines, panel.lines, strict=True):
             np.testing.assert_array_equal(np.asarray(line.get_ydata(), float), drawn_line.y)
         assert panel.get_xlim() == pytest.approx(axes.get_xlim(), rel=0.2)
-        if name != "processing":  # whose ratios share one scale in a figure, and stand alone on a page
+        if name != "processing":  # whose ratios share one scale in a figure, and without other keys on a page
             assert panel.get_ylim() == pytest.approx(axes.get_ylim(), rel=0.2)
         assert panel._labels == {"x": axes.get_xlabel(), "y": axes.get_ylabel(), "title": axes.get_title()}
 

@@ -203,7 +203,7 @@ def test_a_counter_at_the_end_of_lines_is_no_sample(tmp_path):
     path.write_text("dt 0.01 s, units: g\n" + text)
     layout = tmp_path / "ramp.toml"
     layout.write_text('[header]\nlines = 1\ndt.value = 0.01\nunit.value = "g"\n[block]\nvalues_per_line = 3\n')
-    with pytest.raises(RecordError, match=r"the last number of each line counts the lines \(1, 2, 3"):
+    with pytest.raises(RecordError, match=r"the last number of each line is a line counter \(1, 2, 3"):
         read(path, layout=layout)
 
 
@@ -230,7 +230,7 @@ def test_a_header_one_line_too_long_is_found(tmp_path):
 def test_numbers_beyond_all_reason_are_an_error(tmp_path):
     path = tmp_path / "huge.txt"
     path.write_text("dt 0.01 s, units: g\n" + "1e200\n2e200\n3e200\n")
-    with pytest.raises(RecordError, match="which is no acceleration of the ground"):
+    with pytest.raises(RecordError, match="beyond any ground acceleration"):
         read(path, unit="g", dt=0.01)
 
 
@@ -347,11 +347,11 @@ def test_a_sensitivity_said_twice_within_rounding_is_one(tmp_path):
             "Lat 44.10    Lat 45.678\nLon 13.20    Lon 12.345",
             ["latitude is 44.1 (line 5) or 45.678 (line 5)", "longitude is"],
         ),
-        ("Coordinates: 45°40'12\"/12°20'42\"", ["latitude is not understood: line 5", "longitude is not understood"]),
-        ("Latitude: 45.678\nLongitude: W twelve 20'42\"", ["longitude is not understood: line 6"]),
-        ("Network/Station: Mill of the valley", ["network is not understood: line 5"]),
+        ("Coordinates: 45°40'12\"/12°20'42\"", ["latitude was not understood: line 5", "longitude was not understood"]),
+        ("Latitude: 45.678\nLongitude: W twelve 20'42\"", ["longitude was not understood: line 6"]),
+        ("Network/Station: Mill of the valley", ["network was not understood: line 5"]),
         ("Quake of May 2, 2011\nTRIGGERED AT 03:20:11.5 GMT", ["understood: line 5 ('Quake of May 2, 2011'), line 6"]),
-        ("Year 2011 Month 4 Day 17 Hour 3 Min 20 Sec 11.5", ["start is not understood: line 5 ('Year 2011"]),
+        ("Year 2011 Month 4 Day 17 Hour 3 Min 20 Sec 11.5", ["start was not understood: line 5 ('Year 2011"]),
         ("Epicentre (lat, lon): 45.678, 12.345\nOrigin time: 2011-04-17 03:20:00 UTC", []),
         ("Event: 2011-04-17 03:20:00 UTC\n  Latitude 44.1\n  Longitude 13.2\nSite: Low Mill", []),
         ("EVENT             STATION\nLat.  44.10       Name Low Mill\nLon.  13.20       Elev. 20 m\n", []),
@@ -372,9 +372,9 @@ def test_what_is_stated_and_not_understood_is_left_out_and_quoted(tmp_path, head
 @pytest.mark.parametrize(
     ("header", "words"),
     [
-        ("Units: gal\nValues in 10^-4 g", "the unit is cm/s2 .line 3., but line 4 says what 1 is worth"),
+        ("Units: gal\nValues in 10^-4 g", "the unit is cm/s2 .line 3., but line 4 gives the value of 1"),
         ("A thousand of its units make a g", "see line 3 .'A thousand of its units make a g'.: give unit="),
-        ("Trigger 0.05 g\nNatural frequency 25 Hz", "The file does not seem to say it: give unit="),
+        ("Trigger 0.05 g\nNatural frequency 25 Hz", "The file does not seem to state it: give unit="),
         ("Recorder unit: 0.5 g range", "see line 3 .*give unit="),
         ("Calibration 2000 gal", "give unit="),
     ],
@@ -398,7 +398,7 @@ def test_a_sensitivity_that_is_not_understood_is_quoted(tmp_path):
     path = tmp_path / "across.txt"
     path.write_text(COUNTED + "Sensitivity: two hundred thousand counts a g, 2 channels\n" + COUNTS_ROWS)
     record = read(path)
-    assert any("sensitivity is not understood: line 4" in finding.what for finding in record.findings)
+    assert any("sensitivity was not understood: line 4" in finding.what for finding in record.findings)
     given = read(path, sensitivity=21770.0)
     assert not any("not understood" in finding.what for finding in given.findings)
     path.write_text(COUNTED + COUNTS_ROWS)

@@ -57,10 +57,10 @@ def test_damaged_compression_is_named(tmp_path):
     write_csv(quay(), path)
     data = gzip.compress(path.read_bytes())
     for broken, words in (
-        (data[:-20], "breaks off at the end of the file"),
-        (data[:50] + b"\xff" * 20 + data[70:], "is damaged in the part that begins at byte 1"),
-        (data + b"junk", f"is damaged in the part that begins at byte {len(data) + 1}"),
-        (gzip.compress(b""), "holds nothing"),
+        (data[:-20], "truncated at the end of the file"),
+        (data[:50] + b"\xff" * 20 + data[70:], "are damaged in the part that begins at byte 1"),
+        (data + b"junk", f"are damaged in the part that begins at byte {len(data) + 1}"),
+        (gzip.compress(b""), "empty after decompression"),
     ):
         path.write_bytes(broken)
         with pytest.raises(RecordError, match=words) as caught:
@@ -72,7 +72,7 @@ def test_a_decompression_bomb_costs_little(tmp_path):
     path = tmp_path / "bomb.csv.gz"
     path.write_bytes(gzip.compress(bytes(60_000_000)))
     tracemalloc.start()
-    with pytest.raises(RecordError, match="grows beyond 11 MB when it is decompressed"):
+    with pytest.raises(RecordError, match="exceeds 11 MB when decompressed"):
         read(path)
     assert tracemalloc.get_traced_memory()[1] < 50e6
     tracemalloc.stop()
@@ -111,7 +111,7 @@ def test_inspect_says_what_is_missing_and_what_would_be_assumed(tmp_path):
         return result.stdout
 
     bare = inspect(tmp_path / "quay.ms")
-    assert "V is in counts and its sensitivity is not known: it cannot be processed" in bare
+    assert "V is in counts, but its sensitivity is unknown: it cannot be processed" in bare
     assert "The station's coordinates are not known" in bare
     full = inspect(tmp_path / "quay.ms", "--stationxml", tmp_path / "quay.xml", "--event", tmp_path / "event.xml")
     assert "not known:" not in full
@@ -127,7 +127,9 @@ def test_a_file_of_countless_gzip_parts_is_refused_quickly(tmp_path):
     path = tmp_path / "quay.csv.gz"
     path.write_bytes(parts + gzip.compress(b"") * 100_000)
     begun = time.process_time()
-    with pytest.raises(RecordError, match=r"quay\.csv\.gz: the file has more than 10000 gzip parts\. Decompress it"):
+    with pytest.raises(
+        RecordError, match=r"quay\.csv\.gz: the file has more than 10000 gzip parts\. Decompress and inspect it"
+    ):
         read(path)
     assert time.process_time() - begun < 2
 

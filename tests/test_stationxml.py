@@ -95,7 +95,7 @@ def test_epochs_that_overlap_and_differ_are_found(tmp_path, change):
     pair = document(channel("HNZ", **alike), channel("HNZ", **{**later, **change}))
     (found, *_) = read(counts(tmp_path, ("HNZ",)), stationxml=save(tmp_path, pair)).findings
     assert (found.name, found.severity) == ("overlapping epochs", "doubt")
-    assert "2 epochs of XX.QUAY.00.HNZ hold" in found.what
+    assert "2 epochs of XX.QUAY.00.HNZ contain" in found.what
     assert "2031-01-01" in found.what
 
 
@@ -259,7 +259,7 @@ def test_a_sensor_of_velocity_is_read_only_on_request(tmp_path):
     record = read(tmp_path / "quay.csv", stationxml=xml)
     assert (record["V"].sensitivity, record["V"].samples.dtype.kind) == (None, "i")
     assert [(f.name, f.severity) for f in record.findings] == [("velocity sensor", "unfit")]
-    with pytest.raises(RecordError, match="counts and its sensitivity is not known"):
+    with pytest.raises(RecordError, match="counts, but its sensitivity is unknown"):
         process(record)
     # Without poles and zeros all that can be done is to differentiate.
     record = read(path, stationxml=xml, sensor="seismometer")
@@ -414,7 +414,7 @@ HOSTILE = {
         "line 1: <Network>: it has more than 100000 characters",
     ),
     "cut off": ("<FDSNStationXML><Network>\n", "line 2: the XML is not well formed: no element found"),
-    "another document": ("<quakeml/>", "line 1: expected a document of FDSNStationXML, found 'quakeml'"),
+    "another document": ("<quakeml/>", "line 1: expected the root element FDSNStationXML, found 'quakeml'"),
     "no XML": ("HARBOUR SHEET\n", "line 1: the XML is not well formed: syntax error"),
     "unknown encoding": ('<?xml version="1.0" encoding="latin-99"?><FDSNStationXML/>', "line 1: the XML"),
     "empty": ("", "the file is empty"),
@@ -435,8 +435,8 @@ BAD = {
     "sensitivity in words": (("400000.0", "large"), "expected a number, found 'large'"),
     "sensitivity 0": (("400000.0", "0"), "the sensitivity is 0"),
     "overflow": (("400000.0", "1e999"), "expected a number, found '1e999'"),
-    "pressure": (("m/s**2", "Pa"), "is of the unit 'Pa', which is no acceleration"),
-    "volts": (("counts", "V"), "leads to 'V', not to counts"),
+    "pressure": (("m/s**2", "Pa"), "the unit of the sensitivity, 'Pa', is not an acceleration"),
+    "volts": (("counts", "V"), "is 'V', not counts"),
     "dip": (("<Dip>-90", "<Dip>-91"), "dip is -91, outside ±90 degrees"),
     "latitude": (("45.6", "145.6"), "outside ±90 degrees"),
     "date": (("2030-01-01T00:00:00\">\n     <Lat", "2030-13-01T00:00:00\">\n     <Lat"), "expected a date and time"),
@@ -494,18 +494,18 @@ def test_of_several_events_the_last_before_the_record_is_taken(tmp_path):
     path = save(tmp_path, quakeml(*events), "event.xml")
     assert read(counts(tmp_path), event=path).earthquake == OFF_QUAY
     path = save(tmp_path, quakeml(events[2], events[2]), "event.xml")
-    with pytest.raises(RecordError, match=r"event\.xml: none of the 2 events is from the 600 s before record"):
+    with pytest.raises(RecordError, match=r"event\.xml: none of the 2 events is within 600 s before record"):
         read(counts(tmp_path), event=path)
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (quakeml(), "tells of no event"),
+        (quakeml(), "holds no event"),
         (quakeml(event("e", magnitude="big")), "line 10: <value>: expected a number, found 'big'"),
         (quakeml(event("e", latitude=91)), "latitude is 91, outside"),
         (quakeml(event("e", time="dawn")), "expected a date and time, found 'dawn'"),
-        ("<FDSNStationXML/>", "expected a document of quakeml"),
+        ("<FDSNStationXML/>", "expected the root element quakeml"),
     ],
 )
 def test_bad_quakeml(tmp_path, text, words):

@@ -76,11 +76,11 @@ def test_matlab(tmp_path, compressed):
     ("text", "words"),
     [
         ('{"head": ', "the file is not JSON"),
-        ('{"a": 1, "a": 2}', "a key stands twice"),
-        ('{"a": NaN}', "NaN is no JSON number"),
+        ('{"a": 1, "a": 2}', "a key occurs twice"),
+        ('{"a": NaN}', "NaN is not a JSON number"),
         ("[" * 100_000, "the file is not JSON"),
         ("[]", "there is no head"),
-        (json.dumps({**DOCUMENT, "rows": [[0, "x"]]}), "rows.\\*.1: element 0 is no number: 'x'"),
+        (json.dumps({**DOCUMENT, "rows": [[0, "x"]]}), "rows.\\*.1: element 0 is not a number: 'x'"),
         (json.dumps({**DOCUMENT, "rows": 3}), "there is no rows"),
         (json.dumps({**DOCUMENT, "head": {}}), "there is no head"),
     ],
@@ -113,9 +113,9 @@ def packed(body):
         (HEAD + matrix(6, (1, 2_000_000_000), element(9, b"\0" * 16)), "a matrix of 2000000000 numbers has 16 bytes"),
         (HEAD + matrix(1, (1_000_000, 1_000), b""), "array of class 1, such as a cell"),
         (HEAD + matrix(17, (1, 1), b""), "array of class 17"),
-        (HEAD + matrix(2, (1, 900_000_000), element(5, struct.pack("<i", 8)), element(1, b"a" * 8)), "breaks off"),
-        (HEAD + packed(b"\0" * 200_000_000), "grows beyond 100 MB"),
-        (HEAD + packed(matrix(6, (1, -3), element(9, b"")))[:-6], "goes beyond the end"),
+        (HEAD + matrix(2, (1, 900_000_000), element(5, struct.pack("<i", 8)), element(1, b"a" * 8)), "is truncated"),
+        (HEAD + packed(b"\0" * 200_000_000), "exceeds 100 MB"),
+        (HEAD + packed(matrix(6, (1, -3), element(9, b"")))[:-6], "extends beyond the end"),
         (b"\x89HDF\r\n\x1a\n" + b"\0" * 600, "MATLAB 7.3, which is HDF5"),
         (b"hello", "not a MATLAB file"),
     ],
@@ -144,7 +144,7 @@ def test_damaged_files_are_read_or_refused(tmp_path):
 
 
 def test_such_a_layout_needs_paths(tmp_path):
-    with pytest.raises(SettingsError, match="needs paths in"):
+    with pytest.raises(SettingsError, match="and only these, have paths in"):
         by_layout(tmp_path, 'format = "json"\n[header]\ndt.value = 1\n', b"{}", "json")
 
 

@@ -326,7 +326,7 @@ def _assumed(record: Record) -> list[str]:
     for component in record:
         if component.unit == COUNTS and component.sensitivity is None:
             said.append(
-                f"{component.name} is in counts and its sensitivity is not known: it cannot be processed "
+                f"{component.name} is in counts, but its sensitivity is unknown: it cannot be processed "
                 "before --sensitivity, --stationxml or the file gives it"
             )
     if record.start is None:

@@ -1,4 +1,4 @@
-"""From a file to records. One file a format; the format is recognised from the content, never from the name."""
+"""Read files into records. Each format has its own module and is recognised by content, never by file name."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ _HEAD = 65_536
 
 
 class Format(NamedTuple):
-    """One kind of file: its name, whether the start of a file is of it, and its reader."""
+    """A file format: its name, a test of a file's first bytes, and its reader."""
 
     name: str
     recognises: Callable[[bytes], bool]
@@ -66,58 +66,58 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
     Parameters
     ----------
     path : str or Path
-        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed by gzip. Of a zip or tar archive
-        each member is read as a file of its own, named ``archive.zip!member``.
+        The file; ``~`` is the home folder, ``-`` standard input. It may be compressed with gzip. Each member of a zip
+        or tar archive is read as a file of its own, named ``archive.zip!member``.
     layout : str or Path, optional
-        A layout file (TOML) that says how a text file is laid out, or the name of a ready layout.
+        A layout file (TOML) that describes the text file, or the name of a built-in layout.
     stationxml : str, Path or Inventory, optional
-        A StationXML document, a folder of them, or what `read_stationxml` made of them: sensitivity, direction and
-        place of each channel at the record's time.
+        A StationXML document, a folder of them, or the result of `read_stationxml`. It supplies the sensitivity,
+        direction and coordinates of each channel at the record's time.
     event : str or Path, optional
-        A QuakeML document: the earthquake the record is of.
+        A QuakeML document that holds the record's earthquake.
     common_window : bool
-        Cut components of unequal length or start to the time span they share; a finding says so.
+        Trim components of unequal length or start to their common time span, and add a finding.
     missing : {"refuse", "truncate"}
-        What to do with a file that holds fewer samples than it declares. ``"truncate"`` reads what is there and adds
-        a finding.
+        What to do with a file that holds fewer samples than it declares. ``"truncate"`` reads the samples present and
+        adds a finding.
     gaps : {"refuse", "longest", "fill", "split"}
-        What to do where a channel of miniSEED breaks off and goes on later: refuse it, keep the longest segment,
-        draw a straight line across gaps of at most 0.1 s, or make a record of each segment; a finding says so.
+        How to handle a miniSEED channel with gaps: refuse it, keep the longest segment, interpolate linearly across
+        gaps of at most 0.1 s, or make a record of each segment. A finding reports it.
     sensor : {"accelerometer", "seismometer", "motion"}
-        Which sensors are read: accelerometers, those of velocity, or both; the code of a channel says which it is, and
-        StationXML, if given, wins. Of a sensor of velocity its whole response, poles and zeros, is divided out. A
-        finding names the channels that were passed over.
+        Sensors to read: accelerometers, velocity sensors, or both. The channel code identifies the sensor; StationXML,
+        if given, takes precedence. The full response of a velocity sensor (poles and zeros) is removed. A finding names
+        the channels that were skipped.
     channel : str, optional
-        Channels of miniSEED to read: patterns such as ``"HN?,BN*"``.
+        miniSEED channels to read: patterns such as ``"HN?,BN*"``.
     time : (str, str), optional
-        Begin and end, ISO 8601, UTC, of what is read of miniSEED.
+        Start and end (ISO 8601, UTC) of the time window to read from miniSEED.
     unit : str, optional
-        The unit of the samples, when the file does not state it or is wrong; a finding says if it differs.
+        Unit of the samples, when the file omits it or states it wrongly. A finding reports any difference.
     sensitivity : float, optional
-        Counts per m/s² of every component, likewise.
+        Sensitivity of every component, counts per m/s², when the file omits it or states it wrongly.
     dt : float, optional
-        The sampling interval, s, of a text file that does not state it or is wrong, likewise.
+        Sampling interval of a text file, s, when the file omits it or states it wrongly.
     component : str, optional
-        The names of a text file's components in their order (``"H1,H2,V"``), or new names (``"X=H1,Y=H2"``).
+        Names of a text file's components, in order (``"H1,H2,V"``), or new names (``"X=H1,Y=H2"``).
     station, start : str, optional
-        The station's code, or of miniSEED patterns of those to read; the time of the first sample, ISO 8601.
+        Station code (for miniSEED, patterns of the stations to read), and the time of the first sample, ISO 8601.
     given : mapping of str to str, optional
-        What else is known of a text file: ``latitude``, ``azimuth`` and so on, by the names in `header.GIVEN`.
+        Other metadata of a text file, such as ``latitude`` or ``azimuth``; the names are those of `header.GIVEN`.
 
     Returns
     -------
     Record
-        Samples bit for bit as in the file, integers as integers.
+        Its samples are those of the file, bit for bit; integers stay integers.
 
     Raises
     ------
     RecordError
-        The file cannot be read, is of no known format, does not hold a sound record, or holds several; the message
-        names the line or byte.
+        The file cannot be read, has no known format, holds no valid record, or holds several records. The message names
+        the line or byte.
     SettingsError
-        The layout is not sound.
+        The layout is not valid.
     InputError
-        Another argument is not one of those allowed.
+        Another argument has a value that is not allowed.
 
     Examples
     --------
@@ -131,16 +131,17 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
         raise RecordError(
             f"the file holds {len(records)} records: {ids}{', ...' if len(records) > 10 else ''}",
             source=records[0].source.file,
-            remedy="Read them with read_all, or process the file from the command line, which takes all",
+            remedy="Read them with read_all, or process the file from the command line, which reads all of them",
         )
     own = (_instrument(records[0]), records[0].id)
     if other := [one for one in records.unread if not one.record or one.record not in own]:
         first = other[0].error
         raise RecordError(
-            f"beside {records[0].id}, {len(other)} of the file cannot be read; the first: {first.what}",
+            f"besides {records[0].id}, {len(other)} of the file's records or channels cannot be read; the first: "
+            f"{first.what}",
             source=first.source,
             line=first.line,
-            remedy="Choose a record with station= or channel=, or take those that can be read with read_all",
+            remedy="Choose a record with station= or channel=, or read the good ones with read_all",
         )
     return records[0]
 
@@ -151,14 +152,14 @@ def _instrument(record: Record) -> str:
 
 
 def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
-    """Read every record of a file: of miniSEED one for each station, location and instrument.
+    """Read every record of a file. A miniSEED file gives one record for each station, location and instrument.
 
     Parameters and errors are those of `read`.
 
     Returns
     -------
     Records
-        A list of at least one, in the order of the file; its ``unread`` holds what could not be read, and why.
+        A list of at least one record, in file order. Its ``unread`` attribute lists what could not be read, and why.
     """
     read = _Reader(checked(options))
     file, packed = stored(path)
@@ -175,12 +176,12 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
                 raise member.problem
             own = unpacked(member.name, member.data)
             if (left := left - len(own)) < 0:
-                raise RecordError("the members of the archive are too large in all", source=member.name)
+                raise RecordError("the total size of the archive's members is too large", source=member.name)
             if is_archive(own) and not is_workbook(own):
                 raise RecordError(
-                    "an archive inside an archive is not read",
+                    "nested archives are not read",
                     source=member.name,
-                    remedy="Unpack the outer one yourself",
+                    remedy="Unpack the outer archive first",
                 )
             its = read.file(member.name, member.data, own)
             records += its
@@ -188,7 +189,7 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
         except RecordError as error:
             unread.append(Unread("", "", error))
     if not found:
-        raise RecordError("the archive holds no file to read", source=file, remedy="Give the archive of the records")
+        raise RecordError("the archive holds no readable file", source=file, remedy="Give the archive of the records")
     if not records:
         raise unread[0].error
     return Records(records, unread)
@@ -197,7 +198,7 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
 def _described(
     records: list[Record], inventory: Inventory, choice: Choice, unread: list[Unread], *, keep: bool
 ) -> list[Record]:
-    """Return the records with what an inventory says of them; what is wrong with one goes to `unread`."""
+    """Return the records with the metadata of an inventory; append faulty ones to `unread`."""
     found = []
     for record in records:
         try:
@@ -212,7 +213,7 @@ def _described(
 
 
 class _Reader:
-    """What the options say, made ready once for all members of an archive."""
+    """The reading options, prepared once for all members of an archive."""
 
     def __init__(self, options: ReadOptions) -> None:
         self.options = options
@@ -223,7 +224,7 @@ class _Reader:
         self.earthquakes = None if event is None else read_quakeml(event)
 
     def file(self, file: str, packed: bytes, data: bytes) -> Records:
-        """Return the records of one file: its name, its bytes as stored, and without compression."""
+        """Return the records of one file, given its name, its bytes as stored, and its uncompressed bytes."""
         options, inventory = self.options, self.inventory
         component, sensitivity = options.get("component"), options.get("sensitivity")
         renaming = component is not None and "=" in component
@@ -273,31 +274,31 @@ class _Reader:
 
 
 class Joined(NamedTuple):
-    """Records of several files, and what was not joined."""
+    """Records read from several files, and the files that were not joined."""
 
     records: list[Record]
-    """In the order of their first files."""
+    """Records, in the order of their first files."""
     unread: list[Unread]
-    """What of the files could not be read, and why."""
+    """What could not be read, and why."""
     apart: list[Apart]
-    """Files that look like components of one record, each time with what keeps them apart."""
+    """Groups of files that look like components of one record, with the reason why they were not joined."""
 
 
 def read_joined(paths: Iterable[str | Path], **options: Unpack[ReadOptions]) -> Joined:
-    """Read files, and join those that each hold a component of one record.
+    """Read files, and join those that hold the components of one record.
 
     Parameters
     ----------
     paths : iterable of str or Path
-        Files, which are read once each.
+        Files to read. Each is read once.
     **options
-        As for `read`; new names of components (``"X=H1,Y=H2"``) are those of the joined records.
+        As for `read`. New component names (``"X=H1,Y=H2"``) apply to the joined records.
 
     Returns
     -------
     Joined
-        Records, and what was not joined. A record's `source` is the file of its first component, `joined` has the
-        others, each with its hash and the components it gave.
+        Records, and the files that were not joined. A record's `source` is the file of its first component; `joined`
+        lists the other files, each with its hash and components.
 
     Raises
     ------
@@ -335,7 +336,7 @@ def read_joined(paths: Iterable[str | Path], **options: Unpack[ReadOptions]) -> 
 
 
 def renamed(record: Record, component: str) -> Record:
-    """Return a record whose components have other names.
+    """Return a copy of a record with its components renamed.
 
     Parameters
     ----------
@@ -377,7 +378,7 @@ if hasattr(os, "register_at_fork"):
 
 
 def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
-    """Return which XML document a file is, by its root; nothing for any other file, or standard input."""
+    """Return the kind of an XML document, by its root element; an empty string for other files and standard input."""
     if str(path) == STANDARD_INPUT:
         return ""
     head = content(path)[1][:_HEAD]
@@ -387,7 +388,7 @@ def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
 
 
 def _formats() -> list[Format]:
-    """Return all text formats, in the order in which they are tried."""
+    """Return the text formats in the order in which they are tried."""
     texts = [_text_format(ready_layout(name)) for name in ready_layouts()]
     texts += [_text_format(layout) for layout in recognised_layouts()]
     return [*texts, Format("CSV", csv.recognises, lambda reading: [csv.read_csv(reading)])]
@@ -398,7 +399,7 @@ def _text_format(layout: Layout) -> Format:
 
 
 def _as_text(reading: Reading) -> Reading:
-    """Return the reading with line ends made alike; what is no text of sensible lines is refused."""
+    """Return the reading with uniform line ends. Raise an error if it is not text with lines of reasonable length."""
     data = reading.data.removeprefix(codecs.BOM_UTF8)
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -413,8 +414,8 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
         if chosen.recognises(head):
             return chosen
         raise reading.error(
-            f"the file does not look like {chosen.name}: its `recognise` pattern is not in the first lines",
-            remedy="Give the layout that fits, or correct its pattern",
+            f"the file does not look like {chosen.name}: its `recognise` pattern does not match any of the first lines",
+            remedy="Give the right layout, or correct its pattern",
         )
     tried = _formats()
     for form in tried:
@@ -423,12 +424,12 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
     if is_xml(head):
         raise reading.error(
             "this is an XML document, which holds no samples",
-            remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), beside a record",
+            remedy="Give StationXML as stationxml= (--stationxml) and QuakeML as event= (--event), with a record",
         )
     if is_json(reading.data):
         raise reading.error(
-            "this is JSON, which may hold its numbers anywhere",
-            remedy='Say by a layout with format = "json" where they stand (--layout)',
+            "this is JSON, which has no fixed place for its numbers",
+            remedy='Give a layout with format = "json" that says where they are (--layout)',
         )
     if not any(48 <= byte <= 57 for byte in head):
         raise reading.error(
@@ -440,7 +441,7 @@ def _format_of(reading: Reading, chosen: Format | None) -> Format:
 
 
 def _check_size_of_lines(reading: Reading) -> None:
-    """Refuse what is no text of sensible lines, before any of it is taken apart."""
+    """Refuse data that is not text with lines of reasonable length, before parsing any of it."""
     data = reading.data
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         raise reading.error("the file is UTF-16 text", remedy="Save it as UTF-8")
@@ -458,6 +459,6 @@ def _check_size_of_lines(reading: Reading) -> None:
             raise reading.error(
                 f"the line is longer than {LONGEST_LINE} characters",
                 data.count(b"\n", 0, begin) + 1,
-                "Check that the file is what it should be",
+                "Check that this is the right file",
             )
         begin = end + 1

@@ -1,10 +1,10 @@
-"""A block of printed numbers turned into floats, compiled.
+"""Compiled parser that turns a block of printed numbers into floats.
 
 The value of digits with a point and an exponent is m 10^e, with m a whole number. Where m is up to 2^53 and e within
 ±22 both m and 10^|e| are floats without error, so one division or multiplication gives the float nearest to the decimal
 (Clinger 1990, "How to read floating point numbers accurately"). Else, for m of up to 19 digits, the nearest float is
 found from the product of m with the leading 128 bits of 5^e (Lemire 2021, "Number parsing at a gigabyte per second",
-Software: Practice and Experience 51). What that leaves open, and longer numbers, are left to Python.
+Software: Practice and Experience 51). Numbers that this does not decide, and longer ones, are left to Python.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ WHOLE, FRACTION, HARD = 0, 1, 2
 """Kinds of numbers: without point and exponent, with one of them, and left to Python."""
 
 _LEAST, _MOST = -65, 65
-"""Powers of ten in the table; no instrument's numbers go beyond."""
+"""Powers of ten in the table; no instrument's numbers exceed it."""
 
 TENS = 10.0 ** np.arange(23)
 
@@ -52,7 +52,7 @@ def product(a, b):
 
 @numba.njit(cache=True, nogil=True)
 def nearest(m, e, fives):
-    """Return the bits of the float nearest to m 10^e, without sign; 0 where this cannot tell.
+    """Return the bits of the float nearest to m 10^e, without sign; 0 if undecided.
 
     m is a uint64 above 0, e within the table `fives`. Lemire (2021), algorithm 1.
     """
@@ -94,9 +94,9 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
     begins, ends : ndarray of int32, shape (lines,)
         Each line's first byte, and the byte after its last.
     edges : ndarray of int64
-        Columns at which the numbers of a line begin, and the one after the last; empty where delimiters part them.
+        Columns at which the numbers of a line begin, and the column after the last; empty if delimiters separate them.
     delimiter : int
-        Between numbers; 0 for any blanks.
+        Separator between numbers; 0 for blanks.
     point, exponent : int
         The decimal point, and a letter besides e and E that begins an exponent.
     tens, fives : ndarray
@@ -106,14 +106,14 @@ def block(text, begins, ends, edges, delimiter, point, exponent, tens, fives, va
     kinds : ndarray of uint8
         Filled with `WHOLE`, `FRACTION` or `HARD`.
     places : ndarray of int32, shape (numbers, 2)
-        Filled with where each hard number begins and ends.
+        Filled with the begin and end of each hard number.
     counts : ndarray of int32, shape (lines,)
-        Filled with how many numbers are on each line.
+        Filled with the count of numbers on each line.
 
     Returns
     -------
     int
-        How many numbers there are; or -1 - line for the first line with something that is no number, or no room.
+        Count of numbers; or -1 - line for the first line that holds anything but a number, or does not fit.
     """
     # Indices are cast to unsigned ones, which spares a test for negative ones at every byte.
     n = 0

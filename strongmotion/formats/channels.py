@@ -1,8 +1,8 @@
-"""Which channels of a file are read: by sensor, code, station and time.
+"""Choice of the channels to read from a file: by sensor, code, station and time.
 
 The codes are those of FDSN source identifiers (https://docs.fdsn.org/projects/source-identifiers/): a channel is a
-band, an instrument ("source") and a direction ("subsource"). What an instrument measures is in its code; where
-StationXML says in what unit its sensitivity is, that wins.
+band, an instrument ("source") and a direction ("subsource"). The code says what the instrument measures; the unit of
+the sensitivity in StationXML takes precedence.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from ..foundation.errors import InputError
 from ..record import Finding
 
 Sensor = Literal["accelerometer", "seismometer", "motion"]
-"""What is read: accelerometers, sensors of velocity, or both."""
+"""Sensors to read: accelerometers, velocity sensors, or both."""
 
 SENSORS: tuple[Sensor, ...] = ("accelerometer", "seismometer", "motion")
 
 ACCELEROMETERS, SEISMOMETERS = ("N", "G"), ("H", "L", "P")
-"""Instrument codes. G is that of gravimeters; channels of before August 2000 have it for accelerometers, too."""
+"""Instrument codes. G stands for gravimeters; before August 2000 it also stood for accelerometers."""
 
 _OTHERS = {
     "A": "tilt", "B": "creep", "C": "calibration or clock", "D": "pressure", "E": "electronics",
@@ -32,7 +32,7 @@ _OTHERS = {
 }  # fmt: skip
 
 MOST_NAMED = 8
-"""Channels that a message names."""
+"""Largest number of channels named in a message."""
 
 
 class Codes(NamedTuple):
@@ -52,12 +52,12 @@ class Codes(NamedTuple):
 
     @property
     def name(self) -> str:
-        """All its codes, such as ``XX.QUAY.00.HNZ``."""
+        """All codes, such as ``XX.QUAY.00.HNZ``."""
         return ".".join((self.network, self.station, self.location, self.code))
 
 
 class Passed(NamedTuple):
-    """A channel that was passed over, and what it measures."""
+    """A channel that was skipped, and what it measures."""
 
     channel: Codes
     measures: str
@@ -65,13 +65,13 @@ class Passed(NamedTuple):
 
 @dataclass(frozen=True)
 class Choice:
-    """What the caller wants of a file that holds many channels.
+    """The caller's choice among the channels of a file.
 
     Parameters
     ----------
     sensor : {"accelerometer", "seismometer", "motion"}
     channels, stations : tuple of str
-        Patterns of channel and station codes, ``?`` for one character and ``*`` for any; none chooses all.
+        Patterns of channel and station codes: ``?`` stands for one character, ``*`` for any number. Empty chooses all.
     """
 
     sensor: Sensor = "accelerometer"
@@ -79,18 +79,18 @@ class Choice:
     stations: tuple[str, ...] = ()
 
     def holds(self, channel: Codes) -> bool:
-        """Whether a channel is one of those named."""
+        """Whether a channel matches the patterns."""
         return _any_fits(self.channels, channel.code) and _any_fits(self.stations, channel.station)
 
     def wants(self, kind: str, code: str) -> bool:
-        """Whether a channel of a sensor is wanted; a pattern that spells out its instrument code, ``HH?``, says so."""
+        """Whether a sensor of this kind is read, by the choice of sensor or by a pattern such as ``HH?``."""
         spelled = any(len(one) > 1 and one[0] != "*" and one[1] == code[1:2] for one in self.channels)
         return self.sensor in (kind, "motion") or spelled
 
     def unwanted(self, channel: Codes, by_metadata: str = "") -> str:
-        """Return what a channel measures, or its sensor, if that is not wanted; nothing if it is.
+        """Return the quantity or sensor of an unwanted channel; an empty string for a wanted one.
 
-        `by_metadata` is ``acceleration``, ``velocity`` or nothing, as StationXML says.
+        `by_metadata` is the quantity in StationXML: ``acceleration``, ``velocity`` or empty.
         """
         code = channel.instrument
         kind = {"acceleration": "accelerometer", "velocity": "seismometer"}.get(by_metadata)
@@ -110,13 +110,14 @@ def patterns(text: str) -> tuple[str, ...]:
     Raises
     ------
     InputError
-        It holds what is neither a code nor a wildcard.
+        The list holds something other than codes and wildcards.
     """
     found = tuple(part.strip().upper() for part in text.split(",")) if text.strip() else ()
     for part in found:
         if not re.fullmatch(r"[A-Z0-9?*-]{1,20}", part):
             raise InputError(
-                f"channel must be codes with ? and *, found {part[:40]!r}", remedy='Write channel="HN?,BN*"'
+                f"channel must be codes with the wildcards ? and *, found {part[:40]!r}",
+                remedy='Write channel="HN?,BN*"',
             )
     return found
 
@@ -126,37 +127,37 @@ def _any_fits(wanted: Sequence[str], code: str) -> bool:
 
 
 def passed_over(passed: Iterable[Passed]) -> tuple[Finding, ...]:
-    """Return the finding that names channels which were passed over; none for none."""
+    """Return the finding that names the skipped channels; empty if there are none."""
     passed = tuple(passed)
     if not passed:
         return ()
     return (
         Finding(
             "other channels", "note",
-            f"{counted(passed)} passed over: {listed(passed)}",
-            "They are no part of this record", remedy_of(passed),
+            f"{counted(passed)} skipped: {listed(passed)}",
+            "They are not part of this record", remedy_of(passed),
             values={"channels": len(passed)},
         ),
     )  # fmt: skip
 
 
 def counted(passed: Sequence[Passed]) -> str:
-    """Say how many channels there were."""
+    """Return the number of channels as the beginning of a sentence."""
     return "1 channel of the file was" if len(passed) == 1 else f"{len(passed)} channels of the file were"
 
 
 def listed(passed: Sequence[Passed]) -> str:
-    """Return the names of the first channels and what each measures."""
+    """Return the names of the first channels, and what each measures."""
     words = [f"{ascii(one.channel.name)[1:-1][:40]} ({one.measures})" for one in passed[:MOST_NAMED]]
     more = len(passed) - len(words)
     return ", ".join(words) + (f" and {more} more" if more else "")
 
 
 def remedy_of(passed: Sequence[Passed]) -> str:
-    """Say how those that are sensors of motion can be read."""
+    """Return how the motion sensors among the channels can be read."""
     kinds = {one.measures for one in passed}
     if "seismometer" in kinds:
-        return 'Read seismometers, with their StationXML, by sensor="seismometer" (--sensor seismometer)'
+        return 'To read seismometers, give their StationXML and sensor="seismometer" (--sensor seismometer)'
     if "accelerometer" in kinds:
-        return 'Read accelerometers by sensor="accelerometer" (--sensor accelerometer)'
-    return "Nothing need be done: they are no sensors of the motion of the ground"
+        return 'To read accelerometers, give sensor="accelerometer" (--sensor accelerometer)'
+    return "No action needed: they do not measure ground motion"

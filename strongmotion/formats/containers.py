@@ -1,8 +1,8 @@
-"""Files that hold files: zip and tar archives of records, and workbooks; and what is none of the things that are read.
+"""Files that hold files (zip and tar archives, workbooks), and names for the kinds of file that are not read.
 
-Members are read in memory, one after another, each as a file of its own; nothing is unpacked to the disk. Archives are
-hostile until read: their number of members, the size of each and of all, and how far they grow are bounded; links,
-encrypted members, names that lead out of the archive, and archives inside archives are refused.
+Members are read in memory, one after another, each as a file of its own; nothing is unpacked to disk. Archives are
+treated as hostile: the number of members, the size of each, their total size and their expansion are bounded. Links,
+encrypted members, names that lead out of the archive, and nested archives are refused.
 """
 
 from __future__ import annotations
@@ -34,20 +34,20 @@ __all__ = [
 ]
 
 NOT_RECORDS = (".md", ".py", ".toml", ".png", ".json", ".html", ".h5", ".npz")
-"""Files with these endings are passed over in folders and archives; named one by one they are read like any other."""
+"""Files with these endings are skipped in folders and archives; if named explicitly, they are read."""
 
 MOST_MEMBERS = 10_000
 LARGEST_OF_ALL = 5 * LARGEST_FILE
-"""Bytes that all members of an archive may have."""
+"""Largest total size of an archive's members, bytes."""
 
 _ZIP = (b"PK\x03\x04", b"PK\x05\x06")
-_UNPACK = "Unpack it yourself, and give the files or their folder"
+_UNPACK = "Unpack the archive, and give the files or their folder"
 _MOST_COLUMNS, _MOST_EMPTY = 200, 1000
 
 
 @dataclass(frozen=True)
 class Member:
-    """A file in an archive: its bytes, or why they cannot be had. `name` is ``archive.zip!folder/file.txt``."""
+    """A file in an archive: its bytes or its error. `name` is ``archive.zip!folder/file.txt``."""
 
     name: str
     data: bytes = b""
@@ -55,30 +55,30 @@ class Member:
 
 
 def is_archive(data: bytes) -> bool:
-    """Whether bytes are those of a zip or tar archive, which a workbook is, too."""
+    """Whether the bytes are a zip or tar archive. A workbook is one, too."""
     return data.startswith(_ZIP) or data[257:262] == b"ustar"
 
 
 def is_workbook(data: bytes) -> bool:
-    """Whether bytes are those of a workbook (.xlsx)."""
-    # Their first member has this name in practice; a workbook packed otherwise is refused as an archive of XML.
+    """Whether the bytes are a workbook (.xlsx)."""
+    # In practice the first member has this name; any other workbook is refused as an archive of XML.
     return data.startswith(_ZIP[:1]) and b"[Content_Types].xml" in data[:4096] + data[-65_536:] and b"xl/" in data
 
 
 def members(name: str, data: bytes) -> Iterator[Member]:
-    """Yield the files in a zip or tar archive, without folders, hidden files and those that end in `NOT_RECORDS`.
+    """Yield the files in a zip or tar archive, except hidden files and those that end in `NOT_RECORDS`.
 
     Parameters
     ----------
     name : str
         Of the archive.
     data : bytes
-        All of it, without a compression around it.
+        The archive, already decompressed.
 
     Raises
     ------
     RecordError
-        The archive is damaged, or holds more than it may.
+        The archive is damaged or too large.
     """
     left = min(LARGEST_OF_ALL, largest_unpacked(len(data)))
     listed = _of_zip(name, data) if data.startswith(_ZIP) else _of_tar(name, data)
@@ -110,7 +110,7 @@ def _refused(name: str, what: str) -> Member:
 
 
 def _named(archive: str, path: str) -> tuple[str, Member | None]:
-    """Return the name of a member, and its refusal where it leads out of the archive."""
+    """Return the name of a member, and an error if it leads out of the archive."""
     name = f"{archive}!{path if path.isprintable() and len(path) < 200 else ascii(path)[:200]}"
     out = PurePosixPath(path).is_absolute() or ".." in PurePosixPath(path).parts or "\\" in path or ":" in path
     return name, _refused(name, "the name leads out of the archive") if out else None
@@ -127,11 +127,11 @@ def _of_zip(archive: str, data: bytes) -> Iterator[Member]:
             if refused is None and info.flag_bits & 1:
                 refused = _refused(name, "it is encrypted")
             if refused is None and info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-                refused = _refused(name, "it is compressed in a way that is not read")
+                refused = _refused(name, "its compression method is not supported")
             most = min(LARGEST_FILE, largest_unpacked(info.compress_size))
             if refused is None and info.file_size > most:
                 refused = _refused(
-                    name, f"it grows to {info.file_size / 1e6:.0f} MB, at most {most / 1e6:.0f} are read"
+                    name, f"its uncompressed size is {info.file_size / 1e6:.0f} MB, at most {most / 1e6:.0f} are read"
                 )
             if refused is not None:
                 yield refused
@@ -153,36 +153,39 @@ def _of_tar(archive: str, data: bytes) -> Iterator[Member]:
                 continue
             name, refused = _named(archive, info.name)
             if refused is None and (not info.isreg() or info.issparse()):
-                refused = _refused(name, "it is a link, or no ordinary file")
+                refused = _refused(name, "it is a link or another special file")
             if refused is None and info.size > LARGEST_FILE:
                 refused = _refused(name, f"it has {info.size / 1e6:.0f} MB, at most {LARGEST_FILE / 1e6:.0f} are read")
             stream = None if refused is not None else file.extractfile(info)
             if refused is not None or stream is None:
-                yield refused or _refused(name, "it is no ordinary file")
+                yield refused or _refused(name, "it is not a regular file")
                 continue
             yield Member(name, stream.read(info.size))
 
 
 def sheet(name: str, data: bytes) -> bytes:
-    """Return the cells of a workbook's one sheet of numbers as text: a line a row, with tabs between the cells.
+    """Return the cells of a workbook's only sheet of numbers as text: one line for each row, cells separated by tabs.
 
     Raises
     ------
     RecordError
-        openpyxl is not installed, the workbook is damaged or too large, or not exactly one sheet holds numbers.
+        openpyxl is not installed, the workbook is damaged or too large, or the number of sheets with numbers is not
+        one.
     """
     try:
         import openpyxl
     except ImportError:
         raise RecordError(
-            "this is a workbook, and openpyxl, which reads it, is not installed", source=name,
+            "reading this workbook needs openpyxl, which is not installed", source=name,
             remedy="Install strongmotion[excel], or save the sheet as CSV",
         ) from None  # fmt: skip
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as file:
             size = sum(info.file_size for info in file.infolist())
         if size > min(LARGEST_OF_ALL, largest_unpacked(len(data))):
-            raise RecordError("the workbook grows too large", source=name, remedy="Save the sheet as CSV")
+            raise RecordError(
+                "the workbook is too large when decompressed", source=name, remedy="Save the sheet as CSV"
+            )
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         texts = {one.title: _rows(one) for one in book.worksheets}
         book.close()
@@ -195,13 +198,13 @@ def sheet(name: str, data: bytes) -> bytes:
     if len(numbered) != 1:
         there = ", ".join(ascii(title) for title in list(numbered)[:10])
         what = f"{len(numbered)} sheets hold numbers ({there})" if numbered else "no sheet holds numbers"
-        raise RecordError(what, source=name, remedy="Save the sheet of the record as CSV")
+        raise RecordError(what, source=name, remedy="Save the sheet that holds the record as CSV")
     return ("\n".join(next(iter(numbered.values()))) + "\n").encode()
 
 
 def _rows(one: Any) -> tuple[list[str], int]:
-    """Return the rows of a sheet as lines, and how many of them begin or end in a number."""
-    one.reset_dimensions()  # what a sheet says of its own size is not to be trusted
+    """Return the rows of a sheet as lines, and the number of lines that begin or end with a number."""
+    one.reset_dimensions()  # the size that a sheet states for itself may be wrong
     lines: list[str] = []
     numbers = empty = 0
     for row in one.iter_rows(max_col=_MOST_COLUMNS, values_only=True):
@@ -223,24 +226,24 @@ def _cell(value: Any) -> str:
 
 
 _KINDS: tuple[tuple[bytes, str, str], ...] = (
-    (b"BZh", "compressed by bzip2", "Decompress it by bunzip2; gzip, zip and tar are read as they are"),
-    (b"\xfd7zXZ\0", "compressed by xz", "Decompress it by unxz; gzip, zip and tar are read as they are"),
-    (b"\x28\xb5\x2f\xfd", "compressed by zstd", "Decompress it; gzip, zip and tar are read as they are"),
-    (b"\x1f\x9d", "compressed by compress", "Decompress it by uncompress; gzip, zip and tar are read as they are"),
+    (b"BZh", "compressed with bzip2", "Decompress it with bunzip2; gzip, zip and tar are read directly"),
+    (b"\xfd7zXZ\0", "compressed with xz", "Decompress it with unxz; gzip, zip and tar are read directly"),
+    (b"\x28\xb5\x2f\xfd", "compressed with zstd", "Decompress it; gzip, zip and tar are read directly"),
+    (b"\x1f\x9d", "compressed with compress", "Decompress it with uncompress; gzip, zip and tar are read directly"),
     (b"7z\xbc\xaf\x27\x1c", "a 7z archive", _UNPACK),
     (b"Rar!\x1a\x07", "a rar archive", _UNPACK),
     (b"%PDF-", "a PDF document", "Give the file of the samples"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a workbook or document of the old kind (.xls)", "Save it as .xlsx or CSV"),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old-format workbook or document (.xls)", "Save it as .xlsx or CSV"),
     (b"\x89PNG", "a picture", "Give the file of the samples"),
     (b"\xff\xd8\xff", "a picture", "Give the file of the samples"),
     (b"PAR1", "a Parquet file", "Save it as CSV"),
-    (b"\x89HDF\r\n\x1a\n", "an HDF5 file", "`strongmotion inspect` shows a record of an archive; save others as CSV"),
-    (b"MATLAB 5.0", "a MATLAB file", 'Say by a layout with format = "matlab" where its numbers stand (--layout)'),
+    (b"\x89HDF\r\n\x1a\n", "an HDF5 file", "`strongmotion inspect` shows records of an archive; save others as CSV"),
+    (b"MATLAB 5.0", "a MATLAB file", 'Give a layout with format = "matlab" that says where its numbers are (--layout)'),
 )  # fmt: skip
 
 
 def foreign(data: bytes) -> tuple[str, str] | None:
-    """Return what a file is that is not read as it is, and what to do; None for any other.
+    """Return the kind of an unsupported file and the remedy; None for any other file.
 
     Examples
     --------
@@ -254,7 +257,7 @@ def foreign(data: bytes) -> tuple[str, str] | None:
     if re.match(r"(?i)<!doctype html|<html|<head|<body", head):
         title = re.search(r"(?is)<title[^<>]*>([^<>]{1,200})", head)
         said = f", titled {ascii(' '.join(title[1].split()))[:80]}" if title else ""
-        return f"a web page{said}", "It may be an error page in place of the file: download the file again"
+        return f"a web page{said}", "It may be an error page instead of the file: download the file again"
     return None
 
 

@@ -1,4 +1,4 @@
-"""Comma-separated values: ``# key: value`` lines, a row that names the columns with their units, then numbers.
+"""Comma-separated values: ``# key: value`` lines, a row of column names with units, then numbers.
 
 ::
 
@@ -8,11 +8,10 @@
     H1 [counts],H2 [counts],V [counts]
     12,-7,3
 
-Units may stand in round brackets, too. A column ``time [s]`` may stand among the others, in place of ``dt_s``. The
-delimiter may be a comma, a semicolon or a tab. Keys are ``station``, ``network``, ``location``, ``name``, ``latitude``,
-``longitude``, ``elevation``, ``instrument``, ``start``, ``dt_s`` or ``sampling_rate``, ``samples``, ``unit``, ``scale``
-and ``sensitivity``; and for one component, with its name behind an underscore, ``sensitivity``, ``scale``, ``azimuth``,
-``dip`` and ``channel``.
+Units may also be in round brackets. A column ``time [s]`` may replace ``dt_s``. The delimiter is a comma, a semicolon
+or a tab. Keys are ``station``, ``network``, ``location``, ``name``, ``latitude``, ``longitude``, ``elevation``,
+``instrument``, ``start``, ``dt_s`` or ``sampling_rate``, ``samples``, ``unit``, ``scale`` and ``sensitivity``. For a
+single component, add an underscore and its name to ``sensitivity``, ``scale``, ``azimuth``, ``dip`` and ``channel``.
 """
 
 from __future__ import annotations
@@ -55,10 +54,10 @@ class _Column:
 
 
 def recognises(head: bytes) -> bool:
-    """Whether the start of a file is of this format: lines of keys, or a row that names columns as it asks for.
+    """Whether a file begins as this format does: with lines of keys, or a row of complete column names.
 
-    A row of names that says less, or is followed by anything but numbers, is no mark of it: such a file may be any
-    table, and its draft says what is missing.
+    A row of incomplete names, or one not followed by numbers, is not enough: the file may be any table, and drafting a
+    layout for it shows what is missing.
     """
     lines = head.decode(errors="replace").split("\n")
     keys = any(
@@ -83,7 +82,7 @@ def recognises(head: bytes) -> bool:
 
 
 def _is_certain(cell: _Column) -> bool:
-    """Whether a column's name says all that is needed: the time, or a component of acceleration with its unit."""
+    """Whether a column's name is complete: the time, or a component of acceleration with its unit."""
     if cell.is_time:
         return cell.unit is None or cell.unit.strip().lower() in _SECONDS
     if _OTHER_MOTION.search(cell.label):
@@ -96,7 +95,7 @@ def _is_certain(cell: _Column) -> bool:
 
 
 def _is_other_table(after: list[str], cells: list[_Column], delimiter: str) -> bool:
-    """Whether the row below the names is of numbers with a decimal comma, or of units."""
+    """Whether the row below the names holds numbers with a decimal comma, or units."""
     row = _cells(after[0][:LONGEST_HEADER_LINE], delimiter) if after else []
     if len(row) != len(cells):
         return False
@@ -125,7 +124,7 @@ def _columns(line: str, delimiter: str) -> list[_Column] | None:
 
 
 def _is_time(column: _Column, beside: bool) -> bool:
-    """Whether a column is the time; T beside R or L, or in a unit of acceleration, is the transverse component."""
+    """Whether a column is the time. T next to R or L, or in a unit of acceleration, is the transverse component."""
     if column.label.lower() not in _TIME:
         return False
     if column.label != "T" or (column.unit or "").strip().lower() in _SECONDS:
@@ -137,7 +136,7 @@ def _is_time(column: _Column, beside: bool) -> bool:
 
 
 def _cells(row: str, delimiter: str) -> list[str]:
-    """Return the cells of a row, those in quotation marks without them."""
+    """Return the cells of a row, without quotation marks."""
     if '"' not in row:
         return [cell.strip() for cell in row.split(delimiter)]
     return [cell.strip() for cell in next(reader([row], delimiter=delimiter, skipinitialspace=True))]
@@ -157,9 +156,9 @@ def read_csv(reading: Reading) -> Record:
     Raises
     ------
     RecordError
-        Anything in the file that is missing, contradicts itself, or is not a number.
+        Something in the file is missing, contradictory, or not a number.
     """
-    lines = Lines(reading, remedy="Save the file as UTF-8, if it is not damaged")
+    lines = Lines(reading, remedy="Save the file as UTF-8, unless it is damaged")
     head, top = _head(lines)
     delimiter = _delimiter(head[top])
     columns = _checked(reading, _columns(head[top], delimiter), top + 1)
@@ -181,11 +180,11 @@ def read_csv(reading: Reading) -> Record:
             place = printed_place([_cells(row, delimiter)[at] for row in shown])
             dt = interval_from_times(reading, samples.astype(float), place, top + 2, dt)
             notes = (*notes, *jitter(samples.astype(float), dt, place))
-    if dt is None and notes:  # the interval may be among what was not understood
+    if dt is None and notes:  # the interval may be in one of the header lines that were not understood
         raise reading.error(
             f"no sampling interval is given; {notes[0].what}",
             top + 1,
-            "Give it in s by a line above, such as # dt_s: 0.01, or by a column time [s]",
+            "Give it in s in a line above, such as # dt_s: 0.01, or in a column time [s]",
         )
     components, findings = [], [*notes]
     for column, samples in zip(columns, numbers, strict=True):
@@ -209,13 +208,13 @@ def read_csv(reading: Reading) -> Record:
 
 
 def _check_unit(reading: Reading, stated: Field | None, column: _Column, line: int) -> None:
-    """Refuse a unit that is stated above and beside a column's name, and differs; one that is given settles it."""
+    """Refuse a header whose unit differs from that of a column, unless the caller gives the unit."""
     if stated is None or not stated.text.strip() or reading.unit is not None:
         return
     try:
         differ = acceleration_unit(stated.text) != acceleration_unit(column.unit or "")
     except InputError:
-        return  # refused where it is used
+        return  # refused later, where it is used
     if differ:
         raise reading.error(
             f"the unit is {header.shown(stated.text)} (line {stated.line}) or {header.shown(column.unit or '')} "
@@ -226,7 +225,7 @@ def _check_unit(reading: Reading, stated: Field | None, column: _Column, line: i
 
 
 def _no_pair(labels: list[str]) -> list[Finding]:
-    """Offer to take the first two columns of unknown direction as the horizontal pair, where there is none."""
+    """Return a finding that offers two columns of unknown direction as the missing horizontal pair."""
     names = [header.direction(label)[0] for label in labels]
     unknown = [name for name in names if name not in ("H1", "H2", "V")]
     if len(unknown) < 2 or "H1" in names or "H2" in names:
@@ -243,7 +242,7 @@ def _no_pair(labels: list[str]) -> list[Finding]:
 
 
 def _repeated(lines: Lines, rows: NDArray[np.int32], numbers: list[NDArray[Any]], delimiter: str) -> list[Finding]:
-    """Return the finding on rows that repeat the row above, in so many digits that no chance does it."""
+    """Return the finding on rows that repeat the previous row in too many digits to be chance."""
     if len(numbers) < 2 or len(rows) < 2:
         return []
     same = np.logical_and.reduce([column[1:] == column[:-1] for column in numbers])
@@ -256,11 +255,11 @@ def _repeated(lines: Lines, rows: NDArray[np.int32], numbers: list[NDArray[Any]]
 
 
 _TELLING_DIGITS = 10
-"""Digits of a row that do not repeat by chance."""
+"""Number of digits of a row that do not repeat by chance."""
 
 
 def _head(lines: Lines) -> tuple[list[str], int]:
-    """Return the lines down to the one that names the columns, and which one that is."""
+    """Return the lines down to the one with the column names, and its number."""
     head: list[str] = []
     for at in range(min(lines.count, LONGEST_HEADER)):
         head.append(lines.line(at))
@@ -268,12 +267,12 @@ def _head(lines: Lines) -> tuple[list[str], int]:
             raise lines.reading.error(
                 f"the header line is {len(head[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
                 at + 1,
-                "Check that the file is what it should be",
+                "Check that this is the right file",
             )
         if head[-1].strip() and not head[-1].startswith("#"):
             return head, at
     raise lines.reading.error(
-        "no row names the columns", len(head), "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
+        "there is no row of column names", len(head), "Add one above the numbers, such as: H1 [g],H2 [g],V [g]"
     )
 
 
@@ -281,7 +280,7 @@ def _checked(reading: Reading, columns: list[_Column] | None, line: int) -> list
     remedy = "Name every column once, with its unit, such as: time [s],H1 [g],H2 [g],V [g]"
     if columns is None or not all(column.label for column in columns):
         which = next((f"column {at}" for at, one in enumerate(columns or (), 1) if not one.label), "a column")
-        raise reading.error(f"{which} has no name that can be understood", line, remedy)
+        raise reading.error(f"{which} has a name that is not understood", line, remedy)
     seen: dict[str, str] = {}
     for column in columns:
         name = "time" if column.is_time else header.direction(column.label)[0]
@@ -297,7 +296,7 @@ def _checked(reading: Reading, columns: list[_Column] | None, line: int) -> list
             )
         if _OTHER_MOTION.search(column.label):
             raise reading.error(
-                f"the column {header.shown(column.label)} is no acceleration by its name",
+                f"the column {header.shown(column.label)} is not an acceleration, according to its name",
                 line,
                 "Remove it, or correct its name",
             )
@@ -309,7 +308,7 @@ def _checked(reading: Reading, columns: list[_Column] | None, line: int) -> list
 def _metadata(
     reading: Reading, lines: list[str], columns: list[_Column]
 ) -> tuple[dict[str, Field], dict[str, dict[str, Field]], tuple[Finding, ...]]:
-    """Return what the comment lines say of the file, what they say of each column, and a note on the rest."""
+    """Return the metadata of the file and of each column, and a finding on lines that were not understood."""
     general: dict[str, Field] = {}
     own: dict[str, dict[str, Field]] = {column.label: {} for column in columns}
     labels = {header.direction(c.label)[0]: c.label for c in columns} | {c.label: c.label for c in columns}
@@ -338,8 +337,8 @@ def _metadata(
             "unused header",
             "note",
             f"header lines that were not understood: {', '.join(unused)}",
-            "what they say was not used",
-            "correct their keys, or leave them if they are remarks",
+            "their content was not used",
+            "correct their keys; remarks can stay",
         ),
     )  # fmt: skip
 
@@ -347,18 +346,16 @@ def _metadata(
 def _whole_rows(
     lines: Lines, first: int, columns: list[_Column], delimiter: str, declared: int | None
 ) -> tuple[NDArray[np.int32], tuple[Finding, ...]]:
-    """Return the rows of numbers, as many as are declared; fewer only if asked, with a finding."""
+    """Return the declared number of rows; fewer only if the caller allows it, with a finding."""
     reading, rows = lines.reading, np.arange(first, lines.count, dtype=np.int32)
     if not rows.size:
-        raise reading.error(
-            "the header is there, no numbers follow it", first, "Check that the file is whole: copy it again"
-        )
+        raise reading.error("no numbers follow the header", first, "The file may be incomplete: copy it again")
     cells = _cells(lines.line(lines.count - 1), delimiter)
     partial = len(cells) < len(columns) or not all(map(header.usable_number, cells))
     short = declared is not None and rows.size < declared
     if reading.missing == "truncate":
         if not reading.data.endswith(b"\n") and rows.size > 1 and (partial or short):
-            # A file that stops inside a line may stop inside a number: none of that line can be trusted.
+            # A file that stops inside a line may stop inside a number, so the whole line is discarded.
             rows, short = rows[:-1], True
         if short:
             return rows, (header.cut_off("", rows.size, declared, f"line {first + rows.size}"),)
@@ -370,7 +367,7 @@ def _whole_rows(
             first + rows.size,
             f"The file may be cut off: copy it again, or read it with {header.TRUNCATE}"
             if short
-            else "Correct the declared number of samples, or remove what does not belong",
+            else "Correct the declared number of samples, or remove the surplus",
         )
     return rows, ()
 
@@ -378,7 +375,7 @@ def _whole_rows(
 def _precise(
     lines: Lines, rows: NDArray[np.int32], columns: list[_Column], delimiter: str, declared: int | None
 ) -> list[NDArray[Any]]:
-    """Return each column's numbers, or name the line and column of the first that is none."""
+    """Return each column's numbers. An error names the line and column of the first entry that is not a number."""
     if lines.odd is not None:
         at = lines.odd[0]
         _by_text(lines, rows, range(at, at + 1), columns, delimiter, declared)  # what stopped the compiled reader
@@ -434,15 +431,15 @@ def write_csv(record: Record, path: str | Path) -> None:
     Raises
     ------
     RecordError
-        A component's name would be read as another, such as ``N`` as ``H1``; or the file cannot be written.
+        A component's name would be read as another one (``N`` as ``H1``), or the file cannot be written.
     """
     lines = []
     for at, component in enumerate(record):
         if header.direction(component.name)[0] != component.name or component.name.lower() in _TIME:
             raise RecordError(
-                f"a CSV column named {component.name} is read as something else",
+                f"a CSV column named {component.name} would be read as something else",
                 source=record.source.file or None,
-                remedy="Name the component H1, H2, V or by a longer name, and keep its own name as its channel",
+                remedy="Name the component H1, H2, V or use a longer name, and keep its own name as the channel",
             )
         for key, text in described(record, component).items():
             line = " ".join((text or "").split())

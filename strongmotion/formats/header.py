@@ -1,7 +1,7 @@
-"""From the words of a file's header to a station and components.
+"""Turn the fields of a file's header into a station and components.
 
-Every format gives its header as fields, a text and the line it stood on, under the names in `QUANTITIES`; what the
-words mean, and what is wrong with them, is written here once.
+Every format gives its header as fields (a text and its line number) under the names in `QUANTITIES`. This module alone
+interprets the texts and reports their errors.
 """
 
 from __future__ import annotations
@@ -33,19 +33,19 @@ OF_STATION = (
 OF_COMPONENT = ("component", "channel", "unit", "scale", "sensitivity", "azimuth", "dip")
 OF_TIME = ("dt", "sampling_rate", "samples", "start")
 SHORTEST, LONGEST = 1e-6, 1e6
-"""Sampling intervals that are read, s; far shorter ones would fill all memory where motion is padded to seconds."""
+"""Accepted sampling intervals, s. Much shorter ones would exhaust memory when the motion is padded by seconds."""
 NUMERIC = (
     "latitude", "longitude", "elevation", "dt", "sampling_rate", "samples", "scale", "sensitivity", "azimuth", "dip",
 )  # fmt: skip
 QUANTITIES = OF_STATION + OF_TIME + OF_COMPONENT
 GIVEN = (*OF_STATION, "dt", "samples", "start", "scale", "sensitivity", "azimuth", "dip")
-"""What the caller may give of a file that does not say it."""
+"""Quantities that the caller may give when the file omits them."""
 
 NO_RECORD = ("scaled by ", "not a recorded motion")
-"""What files of scaled and of matched motion say of it."""
+"""Words that mark scaled and matched motion in a file."""
 
 LARGEST = 1e20
-"""Acceleration that is read, m/s²; far larger numbers overflow when they are squared and summed."""
+"""Largest acceleration accepted, m/s². Much larger numbers overflow when they are squared and summed."""
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _RATIO = re.compile(rf"({NUMBER.pattern.replace('(', '(?:')}) */ *({NUMBER.pattern.replace('(', '(?:')})", re.ASCII)
@@ -70,15 +70,15 @@ _UNPLACED = {
     "L": "H1", "LONG": "H1", "LONGITUDINAL": "H1", "R": "H1", "RADIAL": "H1",
     "T": "H2", "TRAN": "H2", "TRANS": "H2", "TRANSVERSE": "H2", "TRANSVERSAL": "H2",
 }  # fmt: skip
-"""Names of a structure's axes, or of the path's, whose direction on the ground they do not say."""
+"""Names that refer to the axes of a structure or of the wave path, so their azimuth is unknown."""
 
 
 TRUNCATE = 'missing="truncate" (--missing truncate)'
-"""How a reader asks for what is there of a file cut short, for messages."""
+"""How to ask for the samples present in a truncated file, for messages."""
 
 
 class Field(NamedTuple):
-    """A word of the header and the line it stood on (None for one the layout itself gives)."""
+    """A text of the header and its line number (None if the layout itself gives the text)."""
 
     text: str
     line: int | None = None
@@ -87,7 +87,7 @@ class Field(NamedTuple):
 _UNFINISHED = Finding(
     "last line not ended",
     "note",
-    "the last line of the file has no line end",
+    "the last line of the file does not end with a newline",
     "if the file was cut off inside its last number, that number is wrong",
     "compare the last line with the original",
     place="last line",
@@ -98,33 +98,33 @@ Fields = Mapping[str, Field]
 
 @dataclass(frozen=True)
 class Reading:
-    """One file being read: its bytes, and what the caller asked."""
+    """A file being read: its bytes and the caller's options."""
 
     file: str
     data: bytes
     digest: Future[str] | None = None
-    """The SHA-256 of the file, worked out while it is read."""
+    """SHA-256 of the file, computed while the file is read."""
     unit: str | None = None
     sensitivity: float | None = None
     missing: Literal["refuse", "truncate"] = "refuse"
     common_window: bool = False
     gaps: Literal["refuse", "longest", "fill", "split"] = "refuse"
     inventory: Inventory | None = None
-    """The StationXML that the caller gives, which will say what the samples are."""
+    """StationXML given by the caller, which identifies the channels' sensors."""
     choice: Choice = ACCELERATION_ALONE
-    """Which channels are wanted of a file that holds many."""
+    """Channels to read from a file that holds several."""
     time: tuple[np.datetime64, np.datetime64] | None = None
-    """From when to when, UTC."""
+    """Time window to read, UTC."""
     own: bool = False
-    """Whether this library made the file just now: all channels of it are read."""
+    """Whether this library has just written the file; then all its channels are read."""
     given: Mapping[str, str] = field(default_factory=dict)
-    """What the caller says of the file, by the names in `GIVEN`; it wins over what the file says."""
+    """Metadata given by the caller, under the names in `GIVEN`; they override the file."""
     names: tuple[str, ...] = ()
-    """The names of the components in their order, where the caller gives them."""
+    """Names of the components in order, if the caller gives them."""
 
     @property
     def sha256(self) -> str:
-        """The SHA-256 of the file; nothing where none was asked for."""
+        """SHA-256 of the file; empty if it was not requested."""
         return self.digest.result() if self.digest is not None else ""
 
     def error(self, what: str, line: int | None = None, remedy: str | None = None) -> RecordError:
@@ -132,7 +132,7 @@ class Reading:
         return RecordError(what, source=self.file, line=line, remedy=remedy)
 
     def place(self, at: int) -> tuple[int, int]:
-        """Return the line, and the byte in it, of a byte of the file; both from 1."""
+        """Return the line of a byte of the file, and its position in that line; both count from 1."""
         return self.data.count(b"\n", 0, at) + 1, at - self.data.rfind(b"\n", 0, at)
 
     def text(self, encoding: str, remedy: str) -> str:
@@ -161,7 +161,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Unread:
-    """What of a file could not be read: the codes of its instrument, its channel (none: the whole record), and why."""
+    """Part of a file that could not be read: instrument codes, channel (empty for the whole record), and the error."""
 
     record: str
     channel: str
@@ -169,7 +169,7 @@ class Unread:
 
 
 class Records(list[Record]):
-    """The records of a file, in its order; ``unread`` holds what of the file could not be read, and why."""
+    """Records in file order; ``unread`` lists what could not be read, and why."""
 
     def __init__(self, records: Iterable[Record] = (), unread: Iterable[Unread] = ()) -> None:
         super().__init__(records)
@@ -177,7 +177,7 @@ class Records(list[Record]):
 
 
 def channel_left_out(channel: str, error: RecordError) -> Finding:
-    """Return the finding that one component of a record could not be read."""
+    """Return the finding on a component that could not be read."""
     return Finding(
         "channel left out",
         "doubt",
@@ -189,7 +189,7 @@ def channel_left_out(channel: str, error: RecordError) -> Finding:
 
 
 def direction(label: str) -> tuple[str, float | None, float | None]:
-    """Return the component's name, azimuth and dip that a label stands for.
+    """Return the component name, azimuth and dip for a label.
 
     Examples
     --------
@@ -214,7 +214,7 @@ def direction(label: str) -> tuple[str, float | None, float | None]:
 
 
 def number(reading: Reading, fields: Fields, quantity: str) -> float | None:
-    """Return a field as a finite number; None if it is absent or blank."""
+    """Return a field as a finite number, or None if it is absent or blank."""
     field = fields.get(quantity)
     if field is None or not field.text.strip():
         return None
@@ -228,7 +228,7 @@ def number(reading: Reading, fields: Fields, quantity: str) -> float | None:
 
 
 def _value(text: str, quantity: str) -> float:
-    """Return the number a field's text gives: a plain one, a ratio, an angle or a direction; NaN where it is none."""
+    """Return the value of a field's text (a number, ratio, angle or direction), or NaN if it has none."""
     if NUMBER.fullmatch(text):
         return float(text)
     if quantity in ("latitude", "longitude"):
@@ -243,7 +243,7 @@ def _value(text: str, quantity: str) -> float:
 
 
 def settled(reading: Reading, fields: Fields) -> tuple[dict[str, Field], tuple[Finding, ...]]:
-    """Return the fields with what the caller gives in place of what the file says; findings say where they differ."""
+    """Return the fields with the caller's values in place of the file's, and findings where they differ."""
     chosen, notes = dict(fields), []
     for quantity, text in reading.given.items():
         stated = fields.get(quantity)
@@ -269,31 +269,31 @@ def _alike(one: str, two: str, quantity: str) -> bool:
 
 
 def interval(reading: Reading, fields: Fields) -> float | None:
-    """Return the sampling interval in s that the header declares, as ``dt`` or as ``sampling_rate`` in Hz."""
+    """Return the declared sampling interval, s, from ``dt`` or from ``sampling_rate`` in Hz."""
     dt, rate = number(reading, fields, "dt"), number(reading, fields, "sampling_rate")
     for quantity, value in (("dt", dt), ("sampling_rate", rate)):
         if value is not None and not value > 0:
             raise reading.error(
-                f"{quantity} is {value:g}, it must be positive",
+                f"{quantity} must be positive, found {value:g}",
                 fields[quantity].line,
                 "Give the true sampling interval in seconds",
             )
     if dt is not None and rate is not None and abs(dt * rate - 1) > 1e-4:
         raise reading.error(
-            f"dt is {dt:g} s and sampling_rate {rate:g} Hz, they contradict each other",
+            f"dt is {dt:g} s and sampling_rate {rate:g} Hz, which contradict each other",
             fields["sampling_rate"].line,
             "Correct the wrong one",
         )
     derived = None if rate is None else 1 / rate
     if derived is not None and not math.isfinite(derived):
         raise reading.error(
-            f"sampling_rate is {rate:g} Hz, too low to be one", fields["sampling_rate"].line, "Correct it"
+            f"sampling_rate is {rate:g} Hz, too low to be a sampling rate", fields["sampling_rate"].line, "Correct it"
         )
     return derived if dt is None else dt
 
 
 def declared_samples(reading: Reading, fields: Fields) -> int | None:
-    """Return the number of samples the header declares, if it does."""
+    """Return the number of samples that the header declares, or None."""
     value = number(reading, fields, "samples")
     if value is None:
         return None
@@ -323,7 +323,7 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
         raise reading.error(
             f"the start {shown(text)} may be {both}",
             field.line,
-            'Say the order of day and month by order = "dmy" or "mdy" in the layout, or give start= (--start)',
+            'Set order = "dmy" or "mdy" in the layout, or give start= (--start)',
         )
     raise reading.error(
         f"start must be a date and time, found {shown(text)}",
@@ -333,15 +333,15 @@ def instant(reading: Reading, fields: Fields) -> np.datetime64 | None:
 
 
 def last_instant(record: Record) -> np.datetime64 | None:
-    """Return the UTC time of a record's last sample, where known."""
+    """Return the UTC time of a record's last sample, or None if unknown."""
     if record.start is None:
         return None
-    longest = 1e9  # s, beyond all records; keeps within the years that 64 bits of nanoseconds hold
+    longest = 1e9  # s, longer than any record; keeps times within the range of 64-bit nanoseconds
     return record.start + np.timedelta64(round(min(record.duration, longest) * 1e9), "ns")
 
 
 def station_of(reading: Reading, fields: Fields) -> Station:
-    """Return the station the header describes."""
+    """Return the station described by the header."""
     words = {key: " ".join(fields[key].text.split()) for key in OF_STATION if key in fields}
     try:
         return Station(
@@ -363,9 +363,9 @@ def station_of(reading: Reading, fields: Fields) -> Station:
 
 
 def processed_note(fields: Fields) -> tuple[Finding, ...]:
-    """Return the finding that the file says its motion was processed already, with the corners it names, Hz.
+    """Return the finding on a file that declares its motion as processed, with the stated corners, Hz.
 
-    Under ``processed`` a file says so in words; ``0.1 to 30 Hz`` in them is the band that was kept.
+    The field ``processed`` holds free text; ``0.1 to 30 Hz`` in it is the band that was kept.
     """
     if "processed" not in fields:
         return ()
@@ -385,7 +385,7 @@ def processed_note(fields: Fields) -> tuple[Finding, ...]:
             Finding(
                 "derived motion", "unfit",
                 what=f"the file says that its motion was scaled or adjusted: {shown(text)}",
-                effect="its numbers are not those of the ground at the station",
+                effect="it is not the ground motion at the station",
                 remedy="process the record it was made from",
             )
         )  # fmt: skip
@@ -395,18 +395,18 @@ def processed_note(fields: Fields) -> tuple[Finding, ...]:
 def component_of(
     reading: Reading, fields: Fields, samples: NDArray[Any], dt: float | None, line: int | None
 ) -> tuple[Component, tuple[Finding, ...]]:
-    """Return one component and what must be said of how it was read.
+    """Return one component, and findings on how it was read.
 
     Parameters
     ----------
     reading : Reading
     fields : mapping of Field
-        The component's own: those in `QUANTITIES`.
+        The component's fields, under the names in `QUANTITIES`.
     samples : ndarray, shape (n,)
     dt : float or None
         Sampling interval, s; None is refused here.
     line : int or None
-        Line to name when the fault lies in the component as a whole.
+        Line to name in errors about the component as a whole.
     """
     label = fields["component"].text.strip() if "component" in fields else "H1"
     name, azimuth, dip = direction(label)
@@ -416,7 +416,7 @@ def component_of(
         )
     if not SHORTEST <= dt <= LONGEST:
         raise reading.error(
-            f"component {name}: the sampling interval is {dt:g} s, beyond what any instrument has",
+            f"component {name}: the sampling interval is {dt:g} s, outside the range of any instrument",
             line,
             "Give the true sampling interval in seconds",
         )
@@ -435,7 +435,7 @@ def component_of(
     worth = (1 / sensitivity if sensitivity else 1.0) if unit == COUNTS else ACCELERATION[unit]
     if known and not largest * abs(worth) <= LARGEST:
         raise reading.error(
-            f"component {name}: the largest sample is {largest:.6g} {unit}, which is no acceleration of the ground",
+            f"component {name}: the largest sample is {largest:.6g} {unit}, beyond any ground acceleration",
             line,
             "Check the numbers, their unit and their sensitivity",
         )
@@ -487,18 +487,18 @@ def _unit_of(reading: Reading, fields: Fields, name: str, line: int | None) -> t
 
 
 def _from_scale(reading: Reading, fields: Fields, scale: float, sensitivity: float | None, unit: str) -> float:
-    """Return counts per m/s² from `scale`, which turns a raw sample into `unit`; the samples stay raw."""
+    """Return counts per m/s² from `scale`, the factor from a raw sample to `unit`. The samples stay raw."""
     line = fields["scale"].line
     if sensitivity is not None or unit == COUNTS:
         beside = "a sensitivity" if sensitivity is not None else "the unit counts"
         raise reading.error(
-            f"a scale cannot stand beside {beside}",
+            f"a scale cannot be combined with {beside}",
             line,
-            "Give the sensitivity in counts per m/s², or the scale and the acceleration unit it leads to",
+            "Give the sensitivity in counts per m/s², or the scale and the acceleration unit of the scaled samples",
         )
     in_si = scale * ACCELERATION[unit]
     if not 1e-300 < abs(in_si) < 1e300:
-        raise reading.error(f"scale is {scale:g}, it cannot be one", line, "Correct scale in the header")
+        raise reading.error(f"scale is {scale:g}, which is not valid", line, "Correct scale in the header")
     return 1 / in_si
 
 
@@ -506,34 +506,34 @@ def _overruled(quantity: str, stated: str, chosen: str, component: str) -> Findi
     return Finding(
         "overruled header",
         "doubt",
-        f"the file states a {quantity} of {stated}; {chosen} was used, as asked",
+        f"the file states a {quantity} of {stated}; {chosen} was used, as requested",
         "all amplitudes follow from it",
-        f"make sure that the file is wrong about its {quantity}",
+        f"check that it is the file's {quantity} that is wrong",
         component,
     )
 
 
 def cut_off(component: str, found: int, declared: int | None, where: str) -> Finding:
-    """Return the finding on a component read short of its declared end."""
+    """Return the finding on a component with fewer samples than declared."""
     of = "an unknown number of" if declared is None else str(declared)
     return Finding(
         "cut off",
         "doubt",
         f"{found} of {of} declared samples were found and read",
         "shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
-        "get the whole file",
+        "get the complete file",
         component,
         where,
     )
 
 
 def shown(text: str, longest: int = 40) -> str:
-    """Quote a piece of a file for a message: short, and printable."""
+    """Quote text of a file for a message, shortened and printable."""
     return ascii(text if len(text) <= longest else text[: longest - 3] + "...")
 
 
 def bad_number(text: str) -> str:
-    """Say what is wrong with a text that should have been a number."""
+    """Describe the fault of a text that should be a number."""
     if not text.strip():
         return "a number is missing"
     if re.fullmatch(r"[+-]?\d+,\d+", text.strip()):
@@ -544,7 +544,7 @@ def bad_number(text: str) -> str:
 
 
 def mending(text: str) -> str:
-    """Say what to do about a text that should have been a number."""
+    """Return the remedy for a text that should be a number."""
     text = text.strip()
     if re.fullmatch(r"[+-]?\d+,\d+", text):
         return "Write decimals with a point, or read it by a layout with decimal = ','"
@@ -553,21 +553,21 @@ def mending(text: str) -> str:
     if text[:1] in ("'", '"'):
         return "Save the file without quotation marks"
     if "\u2212" in text:
-        return "Write minus as - (hyphen)"
+        return "Write the minus sign as - (hyphen)"
     if re.search(r"\d:\d\d|\d{4}-\d\d-\d\d", text):
-        return "Give time in s from the first sample, and the date as # start: 2031-04-17T03:26:27Z"
-    return "Mend it at its source: missing samples are never guessed"
+        return "Give times in s from the first sample, and the date as # start: 2031-04-17T03:26:27Z"
+    return "Correct it at its source: missing samples are never filled in"
 
 
 def usable_number(text: str) -> bool:
-    """Whether a text is one finite number, written in digits."""
+    """Whether a text is a single finite number written in digits."""
     return bool(NUMBER.fullmatch(text)) and math.isfinite(float(text))
 
 
 class Numbers:
-    """Numbers from texts that are each a `usable_number`: int64 where all are written as integers, else float64.
+    """Collects numbers from texts that are `usable_number`: int64 if all are written as integers, else float64.
 
-    An integer beyond 64 bits makes them floats.
+    An integer beyond 64 bits makes all of them floats.
     """
 
     def __init__(self) -> None:
@@ -575,7 +575,7 @@ class Numbers:
         self._integers: array[int] | None = array("q")
 
     def add(self, text: str) -> None:
-        """Add one number."""
+        """Append a number."""
         self._floats.append(float(text))
         if self._integers is not None:
             try:
@@ -587,7 +587,7 @@ class Numbers:
         return len(self._floats)
 
     def array(self) -> NDArray[Any]:
-        """Return them all."""
+        """Return all numbers."""
         if self._integers is None:
             return np.array(self._floats, dtype=np.float64)
         return np.array(self._integers, dtype=np.int64)

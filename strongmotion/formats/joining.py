@@ -1,12 +1,12 @@
-"""Files that each hold a component, joined into one record of the instrument.
+"""Join files of one component each into one record of the instrument.
 
-Records of several files are joined where station, start, interval, length, unit and all else that is known of the
-instrument are the same and each gives another component. A wrong record is worse than several incomplete ones, so
-anything that speaks against it keeps them apart, and is said.
+Files are joined if station, start, interval, length, unit and everything else known of the instrument agree, and each
+holds a different component. A wrong record is worse than several incomplete ones, so files are kept apart if there is
+any evidence against joining them, and the reason is reported.
 
-Where a file does not state its station, start or component, names of files may stand in: three files whose names differ
-in nothing but the component (``quay_NS.txt``, ``quay_EW.txt``, ``quay_UD.txt``), which agree in everything they do
-state. Two such files are not enough: they may as well come from a site to the north and one to the east.
+If a file does not state its station, start or component, the file names may replace them. This takes three files whose
+names differ only in the component (``quay_NS.txt``, ``quay_EW.txt``, ``quay_UD.txt``), and which agree in everything
+they state. Two such files are not enough: they could come from a northern and an eastern site.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from .header import direction
 __all__ = ["Apart", "Group", "Part", "gathered", "is_whole", "joined"]
 
 _RIGHT_ANGLE = 5.0
-"""How far from a right angle two horizontals may be, degrees; as `Record.horizontals` has it."""
+"""Tolerance of the right angle between two horizontals, degrees; the same as in `Record.horizontals`."""
 
 _MOST = 3
-"""Components of one instrument."""
+"""Number of components of an instrument."""
 
 
 class Way(NamedTuple):
@@ -43,7 +43,7 @@ class Way(NamedTuple):
 
     @property
     def is_stated(self) -> bool:
-        """Whether the file says which component it is; a draft calls one of which nothing is known C1, C2 ..."""
+        """Whether the file states the component. A drafted layout names unknown components C1, C2 ..."""
         return self.azimuth is not None or self.dip is not None or not re.fullmatch(r"C\d+", self.name)
 
     @property
@@ -60,14 +60,14 @@ class Way(NamedTuple):
 
 @dataclass(frozen=True)
 class Part:
-    """What decides whether a record of one file belongs together with records of others.
+    """The properties that decide whether the record of one file belongs with records of others.
 
     Parameters
     ----------
     file : Path
         The file that was read.
     number : int
-        Which of its records this is, from 0.
+        Index of the record in the file, from 0.
     name : str
         The name of the file, or of the member of an archive file.
     station : Station
@@ -76,9 +76,9 @@ class Part:
         s.
     samples : int
     units : tuple of str
-        Those of the samples, without repetition.
+        Units of the samples, without repetition.
     processed : tuple
-        What the file says of an earlier processing; empty where it says nothing.
+        Earlier processing stated in the file; empty if none.
     earthquake : Earthquake, optional
     ways : tuple of Way
         Its components.
@@ -98,7 +98,7 @@ class Part:
 
     @classmethod
     def of(cls, record: Record, file: Path, number: int) -> Part:
-        """Return what decides of a record, the one of that number in its file."""
+        """Return the part that describes a record, given its index in the file."""
         said = [finding for finding in record.findings if finding.name == "already processed"]
         return cls(
             file, number, record.source.file, record.station, record.start, record.dt, record.samples,
@@ -110,12 +110,12 @@ class Part:
 
     @property
     def key(self) -> tuple[object, ...]:
-        """All that must be the same in the files of one record."""
+        """Everything that must be equal in the files of one record."""
         return (self.station, self.start, self.dt, self.samples, self.units, self.processed, self.earthquake)
 
     @property
     def is_known(self) -> bool:
-        """Whether station, start and components are stated, so that the file's name is not needed."""
+        """Whether station, start and components are stated, so the file name is not needed."""
         return bool(self.station.code) and self.start is not None and all(way.is_stated for way in self.ways)
 
     @property
@@ -126,15 +126,15 @@ class Part:
 
 @dataclass(frozen=True)
 class Group:
-    """The parts of one record; one part where it stays as it is.
+    """The parts of one record; a single part if nothing is joined.
 
     Parameters
     ----------
     parts : tuple of Part
     ways : tuple of Way
-        The component of each part, where the names of the files say it; else empty.
+        The component of each part according to the file names; else empty.
     by_names : bool
-        The names of the files are what says that they belong together.
+        Whether the file names are the evidence for joining them.
     """
 
     parts: tuple[Part, ...]
@@ -154,20 +154,20 @@ class Group:
 
 @dataclass(frozen=True)
 class Apart:
-    """Files that may look like parts of one record, and what keeps them apart.
+    """Files that look like parts of one record, and the reason why they are not joined.
 
     Parameters
     ----------
     files : tuple of Path
     quantity : str
-        What differs or is missing: ``"start"``, ``"samples"``, ``"dt"``, ``"component"``, ``"direction"``, ``"name"``,
-        ``"unit"``, ``"processed"``, ``"earthquake"``, or a field of `Station`.
+        The property that differs or is missing: ``"start"``, ``"samples"``, ``"dt"``, ``"component"``, ``"direction"``,
+        ``"name"``, ``"unit"``, ``"processed"``, ``"earthquake"``, or a field of `Station`.
     what : str
         The same in words.
     remedy : str
         What to do if they do belong together.
     difference : float, optional
-        How large it is, in the quantity's own unit, where it is a number.
+        Size of the difference, in the unit of the quantity, if it is a number.
     """
 
     files: tuple[Path, ...]
@@ -178,7 +178,7 @@ class Apart:
 
 
 def is_whole(record: Record) -> bool:
-    """Whether a record has all components of an instrument, so that none of another file can belong to it."""
+    """Whether a record has all components of an instrument, so nothing can be joined to it."""
     return _is_whole(record.names)
 
 
@@ -187,7 +187,7 @@ def _is_whole(names: Sequence[str]) -> bool:
 
 
 def gathered(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
-    """Gather the parts of each record.
+    """Group the parts of each record.
 
     Parameters
     ----------
@@ -197,9 +197,9 @@ def gathered(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
     Returns
     -------
     groups : list of Group
-        Each part is in one of them; in the order of their first parts.
+        Groups in the order of their first parts; each part is in exactly one.
     apart : list of Apart
-        What looks like one record and was not joined.
+        Files that look like one record but were not joined.
     """
     parts = list(parts)
     place = {id(part): at for at, part in enumerate(parts)}
@@ -226,13 +226,13 @@ def gathered(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
 
 
 def joined(records: Sequence[Record], group: Group) -> Record:
-    """Return one record of the records of a group, in its order.
+    """Join the records of a group, in the order of its parts.
 
     Returns
     -------
     Record
-        Horizontals first. Its source is the file of the first component, the others are in `joined`; each says which
-        components it gave.
+        Horizontal components come first. The source is the file of the first component, and `joined` lists the other
+        files; each states its components.
     """
     if len(records) == 1:
         return records[0]
@@ -263,7 +263,7 @@ def joined(records: Sequence[Record], group: Group) -> Record:
 
 
 def _named(component: Component, way: Way) -> Component:
-    """Return a component under the name and direction that its file's name gives, unless the file says it itself."""
+    """Return a component with the name and direction from the file name, unless the file states them."""
     if component.name == way.name:
         return component
     return replace(component, name=way.name, channel=way.channel, azimuth=way.azimuth, dip=way.dip)
@@ -273,37 +273,37 @@ def _said_by_names(sources: Sequence[Source]) -> Finding:
     files = ", ".join(f"{source.components[0]} of {source.file}" for source in sources)
     return Finding(
         "joined by file names", "note",
-        what=f"the files do not say all of station, start and component; by their names they are one record ({files})",
-        effect="if they are not of one instrument and event, spectra of rotated motion mean nothing",
-        remedy="process them apart with --no-join, or give --station and --start",
+        what=f"the files do not state all of station, start and component; they were joined by name ({files})",
+        effect="if they are not from one instrument and event, rotated spectra are meaningless",
+        remedy="process them separately with --no-join, or give --station and --start",
     )  # fmt: skip
 
 
-# What speaks against it
+# Evidence against joining
 
 
 def _against(members: Sequence[Part]) -> Apart | None:
-    """Return what keeps parts apart that agree in all that is known of the instrument; None where nothing does."""
+    """Return the reason not to join parts that agree in all instrument metadata, or None."""
     if len(members) == 1:
         return None
     files = tuple(part.file for part in members)
     places = [(part.file, part.name) for part in members]
     if len(set(places)) < len(places):
         return Apart(
-            files, "name", f"{members[0].name} holds several of them", "Split the file if it is wrong about it"
+            files, "name", f"{members[0].name} holds several of them", "Split the file if its metadata are wrong"
         )
     given: dict[str, Part] = {}
     for part in members:
         for way in part.ways:
             if (other := given.setdefault(way.name, part)) is not part:
-                what = f"{len(members)} files are alike, and two give {way.name}: {other.name} and {part.name}"
-                return Apart(files, "component", what, "Keep one of them, or say in the files where the sensors differ")
+                what = f"{len(members)} files agree, but two hold {way.name}: {other.name} and {part.name}"
+                return Apart(files, "component", what, "Keep one of them, or state in the files how the sensors differ")
     ways = [way for part in members for way in part.ways]
     if len(ways) > _MOST:
         names = ", ".join(given)
         return Apart(
             files, "component", f"{len(ways)} components ({names}) are more than an instrument has",
-            "Say in the files which sensor each is of (location, or instrument)",
+            "State the sensor in each file (location, or instrument)",
         )  # fmt: skip
     unknown = [way.name for way in ways if not (way.is_vertical or way.is_horizontal)]
     if unknown:
@@ -336,7 +336,7 @@ def _directions(members: Sequence[Part], ways: Sequence[Way]) -> Apart | None:
 
 
 def _names_differ(members: Sequence[Part]) -> Apart | None:
-    """Return that names of an incomplete set differ in more than the component; a complete set is beyond doubt."""
+    """Return the reason not to join an incomplete set whose file names differ in more than the component."""
     if len([way for part in members for way in part.ways]) == _MOST:
         return None
     patterns = []
@@ -349,8 +349,8 @@ def _names_differ(members: Sequence[Part]) -> Apart | None:
         names = " and ".join(part.name for part in members)
         return Apart(
             tuple(part.file for part in members), "name",
-            f"the names of the files differ in more than the component: {names}",
-            "Name them alike, or say in the files which sensor each is of (location)",
+            f"the file names differ in more than the component: {names}",
+            "Name them consistently, or state the sensor in each file (location)",
         )  # fmt: skip
     return None
 
@@ -364,7 +364,7 @@ _WORDS: dict[str, str] = {
     "TRANSVERSAL": "across", "X": "axes", "Y": "axes", "V": "up", "Z": "up", "U": "up", "UP": "up", "UD": "up",
     "VERT": "up", "VERTICAL": "up",
 }  # fmt: skip
-"""What the names of components are that the names of files give, and which of them go together."""
+"""Component names used in file names, by families of names that occur together."""
 
 
 def _kind(token: str) -> str:
@@ -375,7 +375,7 @@ def _kind(token: str) -> str:
 
 
 def _tokens(name: str) -> Iterator[tuple[str, str, bool]]:
-    """Yield each way in which a name may give a component: the rest of it, the component, whether that stands apart."""
+    """Yield the rest of a file name, a component that it may contain, and whether that is a word of its own."""
     for run in re.finditer(r"[A-Za-z0-9]+", name[:255]):
         text = run[0]
         spans = [(0, len(text), True)]
@@ -397,7 +397,7 @@ def _direction(token: str) -> tuple[str, str, float | None, float | None]:
 
 
 def _agree(way: Way, token: str) -> bool:
-    """Whether a component may be the one that a token names."""
+    """Whether a component is compatible with a token of a file name."""
     named = _way(token)
     if not way.is_stated:
         return True
@@ -405,7 +405,7 @@ def _agree(way: Way, token: str) -> bool:
 
 
 def _by_names(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
-    """Gather parts by the names of their files; see the module."""
+    """Group parts by their file names; see the module's docstring."""
     likely: dict[tuple[Path, str], list[tuple[Part, str, bool]]] = defaultdict(list)
     for part in parts:
         if len(part.ways) == 1:
@@ -440,7 +440,7 @@ def _by_names(parts: Iterable[Part]) -> tuple[list[Group], list[Apart]]:
 
 
 def _unlike(members: Sequence[tuple[Part, str, bool]]) -> Apart | None:
-    """Return why files whose names differ in the component alone are not one record; None where they are."""
+    """Return the reason not to join files whose names differ only in the component, or None."""
     parts = [part for part, _, _ in members]
     files = tuple(part.file for part in parts)
     kinds = sorted(_kind(token) for _, token, _ in members)
@@ -470,9 +470,9 @@ def _unlike(members: Sequence[tuple[Part, str, bool]]) -> Apart | None:
 
 
 def _difference(one: Part, two: Part) -> Apart | None:
-    """Return the first thing in which two parts differ that must be the same in one record."""
+    """Return the first difference between two parts that excludes one record."""
     files, both = (one.file, two.file), f"({one.name} and {two.name})"
-    remedy = "Correct the files if they are of one record"
+    remedy = "Correct the files if they belong to one record"
     if one.dt != two.dt:
         what = f"sampling intervals differ: {one.dt:.9g} and {two.dt:.9g} s {both}"
         return Apart(files, "dt", what, remedy, abs(one.dt - two.dt))
@@ -493,9 +493,11 @@ def _difference(one: Part, two: Part) -> Apart | None:
         what = f"units differ: {', '.join(one.units)} and {', '.join(two.units)} {both}"
         return Apart(files, "unit", what, remedy)
     if one.processed != two.processed:
-        return Apart(files, "processed", f"one is processed otherwise than the other {both}", "Take all of one kind")
+        return Apart(
+            files, "processed", f"their earlier processing differs {both}", "Use files with the same processing"
+        )
     if one.earthquake != two.earthquake:
-        return Apart(files, "earthquake", f"they are of two earthquakes {both}", remedy)
+        return Apart(files, "earthquake", f"they belong to different earthquakes {both}", remedy)
     return None
 
 
@@ -507,7 +509,7 @@ def _said(value: object) -> str:
 
 
 def _nearly(groups: Sequence[Group]) -> list[Apart]:
-    """Return what keeps groups apart that are of one station and time, and would complete each other."""
+    """Return the reasons why groups of one station and time that would complete each other are not joined."""
     found = []
     of_station: dict[str, list[Group]] = defaultdict(list)
     for group in groups:
@@ -531,7 +533,7 @@ def _nearly(groups: Sequence[Group]) -> list[Apart]:
 
 
 _MOST_NEAR = 50
-"""Groups that each is compared with, those that begin next after it."""
+"""Number of later groups with which each group is compared."""
 
 
 def _begin(part: Part) -> int:

@@ -1,8 +1,8 @@
-r"""Layouts that a person keeps: TOML files in a folder of their own, recognised as the ready ones are.
+r"""The user's layouts: TOML files in the user's folder, recognised like the built-in layouts.
 
-The folder is the user's: ``$XDG_CONFIG_HOME/strongmotion/layouts`` or ``~/.config/strongmotion/layouts``, on macOS
-``~/Library/Application Support/strongmotion/layouts``, on Windows ``%APPDATA%\strongmotion\layouts``. A layout is
-shared by handing over its file.
+The folder is ``$XDG_CONFIG_HOME/strongmotion/layouts`` or ``~/.config/strongmotion/layouts``, on macOS
+``~/Library/Application Support/strongmotion/layouts``, on Windows ``%APPDATA%\strongmotion\layouts``. To share a
+layout, copy its file.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ MOST_KEPT = 200
 
 
 def folder() -> Path:
-    """Return the folder of the user's layouts, which need not be there."""
+    """Return the folder of the user's layouts, which may not exist."""
     home = Path.home()
     if sys.platform == "win32":
         base = Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
@@ -41,7 +41,7 @@ def kept_layouts() -> dict[str, Path]:
 
 
 def recognised_layouts() -> list[Layout]:
-    """Return those of the user's layouts that say what they recognise; one that is not sound is passed over."""
+    """Return the user's layouts that have a `recognise` pattern; invalid layouts are skipped."""
     found = []
     for path in kept_layouts().values():
         try:
@@ -54,13 +54,13 @@ def recognised_layouts() -> list[Layout]:
 
 
 def named_layout(name: str | Path) -> Layout:
-    """Return a layout by its name, the user's or a ready one, or by its path."""
+    """Return a layout by its name (the user's or built-in) or by its path."""
     kept = kept_layouts()
     return load_layout(kept[str(name)] if str(name) in kept and str(name) not in ready_layouts() else name)
 
 
 def keep_layout(text: str, name: str) -> Path:
-    """Keep a layout among the user's, in place of an earlier one of that name.
+    """Save a layout in the user's folder, replacing an earlier one with the same name.
 
     Returns
     -------
@@ -70,11 +70,12 @@ def keep_layout(text: str, name: str) -> Path:
     Raises
     ------
     SettingsError
-        The name is not usable, the layout is not sound, or the folder cannot be written.
+        The name or the layout is not valid, or the folder cannot be written.
     """
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,40}", name) or name in ready_layouts():
         raise SettingsError(
-            f"{name!r} cannot be a layout's name", remedy="Use letters, digits, - and _, and no ready name"
+            f"{name!r} cannot be a layout's name",
+            remedy="Use letters, digits, - and _, and not the name of a built-in layout",
         )
     layout_from_text(text, name)
     path = folder() / f"{name}.toml"

@@ -1,54 +1,55 @@
-"""Text files of numbers, read and written by a layout: a TOML file that says where things stand.
+"""Layouts: TOML files that describe where a text file of numbers holds its data.
 
-A file holds one component, or several one after another, each with its own header and block of numbers, or several side
-by side in the columns of one block.
+A file holds one component; or several in sequence, each with its own header and block of numbers; or several side by
+side in the columns of one block.
 
 ``name``, ``description``
-    Of the layout.
+    Name and description of the layout.
 ``recognise``
-    A pattern (regular expression) found in one of the first 20 lines of every such file, and of no other.
+    A pattern (regular expression) that matches one of the first 20 lines of every such file, and of no other file.
 ``encoding``
-    Of the file, UTF-8 unless given.
+    Encoding of the file; UTF-8 by default.
 ``[header]``
     ``first``: a pattern of the first header line of every component; without it the file has one header. ``lines``: the
     number of header lines, or ``last``: a pattern of the last of them.
 ``[header.dt]``, ``[header.unit]`` and so on, for each of `QUANTITIES`
-    Where it stands: ``line`` (from 1 at ``first``) with ``columns = [first, last]`` (from 1), or ``pattern`` with one
-    group, searched in that line and those columns, or in every header line; or a constant ``value``. Needed are ``dt``
-    in s or ``sampling_rate`` in Hz, unless a column holds the time; and ``unit`` unless the caller gives it. ``scale``
-    turns samples into ``unit``. ``file_name`` is a pattern searched in the file's name instead. ``unit`` says the
-    unit of the number (``"ms"``, ``"km"``, ``"counts/g"``, of ``scale`` what one count is worth, such as ``"gal"``),
-    ``times`` and ``over`` are further rules whose numbers it is multiplied with or divided by, ``factor`` a number. The
-    start may be in parts, ``date``, ``time`` and ``zone``; ``order`` (``"dmy"``, ``"mdy"``) says which of day and month
-    comes first, ``zone`` (``"+05:30"``) what a clock is ahead of UTC where the file does not say it. ``azimuth`` may
-    stand as ``N35E`` or a compass word, places in degrees and minutes with a hemisphere's letter. In place of a rule,
-    ``"?"`` leaves a quantity open: the file is not read until it is filled in or given by an option.
-    ``order``: the components' names in the order of their blocks, where the file does not name them. ``skip``: a
-    pattern of headers whose blocks are passed over. ``lines`` may be a rule, where the file says its header's length.
+    The place of the quantity: ``line`` (from 1 at ``first``) with ``columns = [first, last]`` (from 1), or ``pattern``
+    with one group, searched in that line and those columns, or in every header line; or a constant ``value``. Required
+    are ``dt`` in s or ``sampling_rate`` in Hz, unless a column holds the time, and ``unit``, unless the caller gives
+    it. ``scale`` turns samples into ``unit``. ``file_name`` is a pattern searched in the file name instead. ``unit`` is
+    the unit of the number (``"ms"``, ``"km"``, ``"counts/g"``; for ``scale`` the value of one count, such as
+    ``"gal"``). ``times`` and ``over`` are further rules, by whose numbers it is multiplied or divided; ``factor`` is a
+    constant factor. The start may be in parts: ``date``, ``time`` and ``zone``. ``order`` (``"dmy"``, ``"mdy"``) is the
+    order of day and month; ``zone`` (``"+05:30"``) is the offset of the clock from UTC if the file does not state it.
+    ``azimuth`` may be written as ``N35E`` or as a compass word, coordinates in degrees and minutes with the letter of a
+    hemisphere. ``"?"`` instead of a rule leaves a quantity open: the file is not read until the rule is filled in or
+    the quantity is given by an option. ``order``: names of the components in the order of their blocks, if the file
+    does not name them. ``skip``: a pattern of headers whose blocks are skipped. ``lines`` may be a rule if the file
+    states the length of its header.
 ``[record.start]`` and so on
-    The same for what stands once above the components of each of several records in one file, with ``found`` in
-    [block]; its ``first`` is a pattern of the line that begins a record.
+    The same for quantities stated once for each record of a file of several records; needs ``found`` in [block]. Its
+    ``first`` is a pattern of the line that begins a record.
 ``[file.station]`` and so on
-    The same for what stands once, above the first component's header.
+    The same for quantities stated once, above the header of the first component.
 ``[component.<label>.azimuth]`` and so on
-    The same for one component of those side by side, looked for in the header.
+    The same for one of several components side by side, searched in the header.
 ``[block]``
     ``columns``: the labels of components side by side, ``"time"`` for seconds (or ``time_unit = "ms"``), ``"clock"``
-    for date and time of day, ``"-"`` for one to pass over; with ``values_per_line`` the columns repeat along the line.
-    ``values_per_line``, if all lines but the last hold as many; ``width`` in characters, if numbers stand in columns of
-    one width, or a list of widths; else they stand between blanks, or a ``delimiter``. ``margin``: characters to pass
-    over at the left. ``decimal = ","``, in the header too; ``exponent``: a letter used for e, such as D. ``comment``: a
-    mark that begins lines to pass over. ``until``: a pattern of the first line after the numbers; ``trailer``: how many
-    lines come after; ``counted = true``: the numbers end when the declared samples are read. ``last_column``: the last
-    character of a line that is read. ``found``: the number of blocks; each run of lines that hold nothing but numbers
-    is one, the lines above it are its header, and no ``first`` is needed.
+    for date and time of day, ``"-"`` for a column to skip; with ``values_per_line`` the columns repeat along the line.
+    ``values_per_line``: the number of values on every line but the last. ``width``: the width of the numbers in
+    characters, or a list of widths; without it, numbers are separated by blanks or by ``delimiter``. ``margin``:
+    characters to skip at the left. ``decimal = ","``: also applies to the header. ``exponent``: a letter used for e,
+    such as D. ``comment``: a mark that begins lines to skip. ``until``: a pattern of the first line after the numbers.
+    ``trailer``: the number of lines after them. ``counted = true``: the numbers end after the declared number of
+    samples. ``last_column``: the last character read from a line. ``found``: the number of blocks. Each run of lines
+    that hold only numbers is then a block, the lines above it are its header, and ``first`` is not needed.
 ``format``, ``path``
-    ``format = "json"`` or ``"matlab"``: see `tables`; ``path`` stands in the place of line, columns and pattern.
+    ``format = "json"`` or ``"matlab"``: see `tables`; ``path`` replaces line, columns and pattern.
 ``[write]``
-    To write such files: the ``header``, with quantities in curly brackets, and how to print ``integers`` and
-    ``floats`` (Python format specifications); leave one out if the layout cannot hold it.
+    For writing such files: the ``header``, with quantities in curly brackets, and the Python format specifications of
+    ``integers`` and ``floats``. Omit a kind of number that the layout cannot hold.
 
-Patterns cannot hang: see `patterns`. Two ready layouts stand in the folder ``layouts``, and serve as examples.
+Patterns cannot hang; see `patterns`. The built-in layouts in the folder ``layouts`` serve as examples.
 """
 
 from __future__ import annotations
@@ -78,7 +79,7 @@ _READY = Path(__file__).parent / "layouts"
 
 
 MOMENT = ("date", "time", "zone")
-"""What a start may be put together from."""
+"""Parts from which a start time may be assembled."""
 
 RULES = (*QUANTITIES, "processed", *MOMENT)
 OPEN = "?"
@@ -87,12 +88,13 @@ _KINDS = {"dt": "time", "sampling_rate": "frequency", "elevation": "length", "se
 
 @dataclass(frozen=True)
 class Rule:
-    """Where one quantity stands in a header.
+    """The place of a quantity in a header.
 
     `line` counts from 1 in the component's header; `columns` are its first and last column, from 1; `pattern` is
     searched in those columns of that line, or in every line until it matches, and its one group is the text;
-    `file_name` is searched in the file's name; `value` is a constant. A number is multiplied by `factor` and by what
-    `times` finds, divided by what `over` finds, and turned from `unit` into the quantity's own.
+    `file_name` is searched in the file name; `value` is a constant. A number is multiplied by `factor` and by the
+    numbers of the rules in `times`, divided by those of the rules in `over`, and converted from `unit` to the unit of
+    the quantity.
     """
 
     line: int | None = None
@@ -115,7 +117,7 @@ class Rule:
 
     @property
     def is_number(self) -> bool:
-        """Whether the text must be turned into another number."""
+        """Whether the rule changes the number it finds."""
         return bool(self.unit or self.times or self.over) or self.factor != 1.0
 
     def find(self, lines: list[str], first_line: int, name: str = "") -> Field | None:
@@ -135,7 +137,7 @@ class Rule:
         return None
 
     def number(self, lines: list[str], first_line: int, name: str, comma: bool) -> Field | None:
-        """Return the number the rule gives, in the quantity's own unit, as a text; a text that is none as it stands."""
+        """Return the number as text, in the unit of the quantity; text that is not a number is returned unchanged."""
         found = self.find(lines, first_line, name)
         if found is None or not found.text:
             return found
@@ -161,7 +163,7 @@ Rules = Mapping[str, Rule]
 
 @dataclass(frozen=True)
 class Layout:
-    """How one kind of text file is laid out; see the module's docstring."""
+    """The layout of one kind of text file; see the module's docstring."""
 
     name: str
     description: str
@@ -185,7 +187,7 @@ class Layout:
     written_floats: str | None
 
     def recognises(self, head: bytes) -> bool:
-        """Whether the start of a file looks like this layout; True for one that does not say."""
+        """Whether the start of a file matches `recognise`; always true without that pattern."""
         if self.recognise is None:
             return True
         lines = head.decode(self.encoding, errors="replace").split("\n", _LINES_RECOGNISED)[:_LINES_RECOGNISED]
@@ -194,18 +196,18 @@ class Layout:
 
 @functools.cache
 def ready_layouts() -> tuple[str, ...]:
-    """Return the names of the layouts that come with the library."""
+    """Return the names of the built-in layouts."""
     return tuple(sorted(path.stem for path in _READY.glob("*.toml")))
 
 
 @functools.cache
 def ready_layout(name: str) -> Layout:
-    """Return a layout that comes with the library."""
+    """Return a built-in layout."""
     return load_layout(name)
 
 
 def load_layout(layout: str | Path) -> Layout:
-    """Load a layout: the name of a ready one, or the path of a TOML file.
+    """Load a layout by the name of a built-in one, or from a TOML file.
 
     Raises
     ------
@@ -220,17 +222,17 @@ def load_layout(layout: str | Path) -> Layout:
         raise SettingsError(
             f"the layout cannot be read ({getattr(error, 'strerror', None) or error})",
             source=str(layout),
-            remedy=f"Give the path of a layout file, or the name of a ready layout ({', '.join(ready)})",
+            remedy=f"Give the path of a layout file, or the name of a built-in layout ({', '.join(ready)})",
         ) from None
     except UnicodeDecodeError as error:
         raise SettingsError(f"the layout is not UTF-8: {error}", source=path.name, remedy="Save it as UTF-8") from None
-    except ValueError as error:  # a name no system allows
+    except ValueError as error:  # a file name that the system does not allow
         raise SettingsError(f"the layout cannot be read ({error})", source=str(layout), remedy="Correct it") from None
     return layout_from_text(text, path.name)
 
 
 def layout_from_text(text: str, file: str) -> Layout:
-    """Return the layout that a TOML text gives; `file` is for messages.
+    """Return the layout described by a TOML text; `file` is for messages.
 
     Raises
     ------
@@ -270,7 +272,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     except (LookupError, UnicodeError):
         raise top.error(f"unknown encoding {encoding!r}", "Use utf-8, latin-1 or another of Python's") from None
     if not plain:
-        raise top.error(f"encoding {encoding!r} does not write digits as ASCII does", "Save the files as utf-8")
+        raise top.error(f"encoding {encoding!r} does not encode digits as ASCII does", "Save the files as utf-8")
     length = None
     if isinstance(head.table.get("lines"), dict):
         length, lines = _rule(head, "lines", None), None
@@ -282,21 +284,23 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     ways = (lines is not None) + (last is not None) + (length is not None)
     if format_ == "text" and ways != 1 and (block.found is None or ways > 1):
         raise head.error(
-            "the end of the header must be given in one way",
+            "the end of the header must be given in exactly one way",
             "Give lines = the number of header lines, or last = a pattern of the last one",
         )
     if block.found is not None and (first is not None or last is not None or length is not None):
-        raise head.error("blocks that are found need no first, last or length of a header", "Remove them, or found")
+        raise head.error("`found` cannot be combined with first, last or the length of the header", "Remove either")
     order = head.get("order", list, [])
     if not all(isinstance(name, str) for name in order) or len(set(order)) < len(order):
-        raise head.error(f"order must be names, each once, found {order}", 'Write order = ["H1", "V", "H2"]')
+        raise head.error(f"order must be a list of unique names, found {order}", 'Write order = ["H1", "V", "H2"]')
     each = _Table(top.get("record", dict, {}), file, "[record]", ("first", *RULES))
     if "record" in table and (each.pattern("first") is None or block.found is None):
-        raise each.error("[record] needs its `first`, and `found` in [block]", "Say how a record's header begins")
+        raise each.error(
+            "[record] needs its `first`, and `found` in [block]", "Give the pattern that begins a record's header"
+        )
     of_file = None
     if "file" in table:
         if first is None and block.found is None and format_ == "text":
-            raise top.error("[file] needs a `first` in [header]", "Say how a component's header begins")
+            raise top.error("[file] needs a `first` in [header]", "Give the pattern that begins a component's header")
         of_file = _rules(_Table(top.get("file", dict, {}), file, "[file]", RULES), None)
     labels = [str(name) for name in order] or [
         label for label in (*block.columns, *dict(block.paths)) if label not in NO_COMPONENT
@@ -309,7 +313,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
     rules = _rules(head, lines)
     if (format_ != "text") != bool(block.paths) or (block.paths and set(dict(block.paths)) <= {*NO_COMPONENT}):
         raise top.error(
-            "a layout of JSON or MATLAB needs paths in [block], and no other has them", 'Write paths = {H1 = "data.ns"}'
+            "layouts of JSON and MATLAB files, and only these, have paths in [block]", 'Write paths = {H1 = "data.ns"}'
         )
     of_each = set(itertools.chain(*of_component.values()))
     if not {"dt", "sampling_rate"} & {*rules, *(of_file or ()), *of_each, *each.table} and not {"time", "clock"} & {
@@ -319,7 +323,7 @@ def _layout_from(table: dict[str, Any], file: str) -> Layout:
         raise head.error("no sampling interval is given", 'Add [header.dt] or [header.sampling_rate], or dt = "?"')
     written = write.get("header", str, None)
     if written is not None and (block != Block(values_per_line=block.values_per_line, width=block.width)):
-        raise write.error("such a block can be read, not written", "Remove [write]")
+        raise write.error("such a block can only be read, not written", "Remove [write]")
     return Layout(
         name=top.get("name", str, Path(file).stem),
         description=top.get("description", str, ""),
@@ -367,7 +371,7 @@ def _block_from(top: _Table, file: str) -> Block:
         if not width or not all(type(one) is int and 0 < one <= LARGEST_PLACE for one in width):
             raise block.error(f"width must be whole numbers above 0, found {width}", "Correct width")
         if columns and len(width) not in (len(columns), block.table.get("values_per_line")):
-            raise block.error(f"{len(width)} widths for {len(columns)} columns", "Give each column its width")
+            raise block.error(f"{len(width)} widths for {len(columns)} columns", "Give one width for each column")
         width = tuple(width)
     else:
         width = block.whole("width", least=1)
@@ -392,11 +396,11 @@ def _block_from(top: _Table, file: str) -> Block:
         raise block.error(f"time_unit must be a unit of time, found {made.time_unit!r}", 'Write time_unit = "ms"')
     if made.delimiter and (made.width is not None or made.delimiter == made.decimal):
         other = "width" if made.width is not None else f"the decimal {made.decimal!r}"
-        raise block.error(f"a delimiter cannot stand beside {other}", "Remove one of them")
+        raise block.error(f"a delimiter cannot be combined with {other}", "Remove one of them")
     if made.columns and (made.values_per_line or 0) % len(made.columns):
         raise block.error(
-            f"{made.values_per_line} values on a line are not whole rows of {len(made.columns)} columns",
-            "Correct values_per_line, or remove it where each line is one row",
+            f"{made.values_per_line} values on a line are not a multiple of {len(made.columns)} columns",
+            "Correct values_per_line, or remove it if each line is one row",
         )
     return made
 
@@ -447,11 +451,11 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
         columns = (columns[0], columns[1])
     ways = (value is not None, file_name is not None, bool(path), bool(line or pattern or columns))
     if value is not None and (sum(ways) > 1 or isinstance(value, bool) or not isinstance(value, (str, int, float))):
-        raise table.error("value must be a text or a number, and stand alone", "Remove the other keys")
+        raise table.error("value must be a text or a number, without other keys", "Remove the other keys")
     if sum(ways) > 1:
-        raise table.error("it says in two ways where to look", "Keep one of value, file_name, path and pattern")
+        raise table.error("it gives more than one place to look", "Keep one of value, file_name, path and pattern")
     if not any(ways) or (ways[3] and pattern is None and (line is None or columns is None)):
-        raise table.error("it does not say where to look", "Give line and columns, or a pattern, or a constant value")
+        raise table.error("it gives no place to look", "Give line and columns, or a pattern, or a constant value")
     if line is not None and header_lines is not None and line > header_lines:
         raise table.error(f"line {line} is beyond the {header_lines} header lines", "Correct line or lines")
     unit, order, zone = (table.get(key, str, "") for key in ("unit", "order", "zone"))
@@ -463,7 +467,7 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
             else {_KINDS.get(quantity, "")}
         )
         if known is None or known.kind not in kinds or known.length != len(unit):
-            raise table.error(f"{unit!r} is no unit of {quantity}", "Correct unit, or use factor")
+            raise table.error(f"{unit!r} is not a unit of {quantity}", "Correct unit, or use factor")
     if order not in ("", "dmy", "mdy", "ymd"):
         raise table.error(f"order must be dmy, mdy or ymd, found {order!r}", "Correct order")
     if zone and not zone_in(f"UTC{zone}" if zone != "UTC" else zone):
@@ -476,7 +480,7 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
         given_here = table.table.get(key, [])
         many = given_here if isinstance(given_here, list) else [given_here]
         if len(many) > 5 or not all(isinstance(one, dict) for one in many):
-            raise table.error(f"{key} must be a rule, or a few of them", f"Write {key} = {{pattern = '...'}}")
+            raise table.error(f"{key} must be a rule or a short list of rules", f"Write {key} = {{pattern = '...'}}")
         others[key] = tuple(
             _rule_from(
                 {k: v for k, v in one.items() if k not in ("times", "over")}, file, f"{name} {key}", "", header_lines
@@ -490,7 +494,7 @@ def _rule_from(given: dict[str, Any], file: str, name: str, quantity: str, heade
 
 
 class _Table:
-    """One table of a layout, its keys checked."""
+    """A table of a layout, with checked keys."""
 
     def __init__(self, table: dict[str, Any], file: str, name: str, allowed: Iterable[str]) -> None:
         self.table, self.file, self.name = table, file, name
@@ -528,9 +532,9 @@ class _Table:
         try:
             pattern = Pattern(text)
         except PatternError as error:
-            raise self.error(f"{key} is not a regular expression that can be used: {error}", f"Correct {key}") from None
+            raise self.error(f"{key} is not a supported regular expression: {error}", f"Correct {key}") from None
         if groups is not None and pattern.groups != groups:
             raise self.error(
-                f"{key} must have one group, found {pattern.groups}", "Put round brackets about what is to be read"
+                f"{key} must have one group, found {pattern.groups}", "Put the text to read in round brackets"
             )
         return pattern

@@ -1,4 +1,4 @@
-"""The lines of a text file, found but not yet taken out, and the numbers that stand on some of them."""
+"""The lines of a text file, located but not yet decoded, and the numbers on them."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ _IS_DIGIT[48:58] = True
 _IS_NUMERIC = np.zeros(256, bool)
 _IS_NUMERIC[np.frombuffer(b'0123456789+-.,;\t eEdD|"', np.uint8)] = True
 COMPILED_FROM = 20_000
-"""Bytes of numbers from which compiled reading is worth its import."""
+"""Smallest size of a block, bytes, for which the compiled reader is worth importing."""
 
 
 @dataclass(frozen=True)
 class Block:
-    """How the numbers stand; see the module's docstring."""
+    """Arrangement of the numbers; see `layout`."""
 
     columns: tuple[str, ...] = ()
     values_per_line: int | None = None
@@ -47,16 +47,16 @@ class Block:
 
     @property
     def per_line(self) -> int | None:
-        """How many numbers each full line holds, where that is known."""
+        """Count of numbers on each full line, if known."""
         return self.values_per_line or len(self.columns) or None
 
     @property
     def rows(self) -> bool:
-        """Whether each line is one row of the columns, so that none may be shorter."""
+        """Whether each line is one row, so no line may be shorter."""
         return bool(self.columns) and self.values_per_line is None
 
     def cells(self, line: str) -> list[str]:
-        """Return the texts that should be numbers."""
+        """Split a line into the texts that should be numbers."""
         line = line[self.margin : self.last_column].rstrip()
         if self.width is None:
             if self.delimiter and line.endswith(self.delimiter):  # which ends the last cell and begins none
@@ -72,7 +72,7 @@ class Block:
         return [*cells, beyond] if beyond else cells
 
     def number(self, cell: str) -> str:
-        """Return a cell as a number is usually written."""
+        """Return a cell in the usual notation of numbers."""
         text = cell.strip()
         if self.decimal != ".":
             text = text.replace(".", "?").replace(self.decimal, ".")
@@ -82,13 +82,13 @@ class Block:
 
 
 class Lines:
-    """A text file by its lines, counted from 0.
+    """The lines of a text file, counted from 0.
 
     Parameters
     ----------
     reading : Reading
     encoding : str
-        One that writes digits and line ends as ASCII does.
+        An encoding with the digits and line ends of ASCII.
     """
 
     def __init__(self, reading: Reading, encoding: str = "utf-8", remedy: str = "Save the file as UTF-8") -> None:
@@ -100,14 +100,14 @@ class Lines:
                 f"the file has {breaks.size} lines, at most {MOST_LINES} are read",
                 remedy="Split it into one file for each event",
             )
-        # 32 bits hold any place in a file as large as is read.
+        # 32 bits hold any position in a file of the largest size accepted.
         self.begins = np.empty(breaks.size + 1, np.int32)
         self.begins[0], self.begins[1:] = 0, breaks + 1
         self.ends = np.empty(breaks.size + 1, np.int32)
         self.ends[:-1], self.ends[-1] = breaks, len(reading.data)
         self.count = self.last_full(0, len(self.begins))
         self.odd: tuple[int, int] | None = None
-        """After `numbers` has failed: which of the lines it stopped at, and how many numbers are on those before."""
+        """Set when `numbers` fails: the line at which it stopped, and the count of numbers on the lines before."""
 
     def line(self, at: int) -> str:
         """Return a line as text."""
@@ -123,13 +123,13 @@ class Lines:
             ) from None
 
     def last_full(self, begin: int, end: int) -> int:
-        """Return the end of some lines without the blank ones there."""
+        """Return the end of a range of lines, without trailing blank lines."""
         while end > begin and not self.reading.data[self.begins[end - 1] : self.ends[end - 1]].strip():
             end -= 1
         return end
 
     def found(self, pattern: Pattern, begin: int, end: int) -> Iterator[int]:
-        """Yield the lines that a pattern is found in."""
+        """Yield the lines that match a pattern."""
         data, begins = self._searched
         last = int(begins[end]) - 1 if end < len(begins) else len(data)
         while begin < end and (place := pattern.next(data, int(begins[begin]), last)) is not None:
@@ -140,7 +140,7 @@ class Lines:
 
     @functools.cached_property
     def _searched(self) -> tuple[bytes, NDArray[np.integer[Any]]]:
-        """The file as UTF-8, and where in that its lines begin."""
+        """The file as UTF-8, and the offsets of its lines."""
         if self.encoding == "utf-8":
             return self.reading.data, self.begins
         data = self.reading.data.decode(self.encoding, errors="replace").encode()
@@ -148,7 +148,7 @@ class Lines:
 
     @functools.cached_property
     def numeric(self) -> NDArray[np.bool_]:
-        """Which lines hold digits and nothing but what numbers and what stands between them are written with."""
+        """Lines that hold digits, and only characters of numbers and separators."""
         data = self.bytes
         starts = self.begins.astype(np.int64)
         digits = np.append(0, np.cumsum(_IS_DIGIT[data], dtype=np.int32))
@@ -156,7 +156,7 @@ class Lines:
         return (digits[self.ends] > digits[starts]) & (other[self.ends] == other[starts])
 
     def runs(self, least: int = 3, begin: int = 0, end: int | None = None) -> list[tuple[int, int]]:
-        """Return the runs of at least some lines that hold numbers and nothing else; blank lines do not part them."""
+        """Return runs of lines that hold only numbers; blank lines do not end a run."""
         end = self.count if end is None else end
         found: list[tuple[int, int]] = []
         of = np.flatnonzero(self.numeric[begin:end]) + begin
@@ -172,16 +172,16 @@ class Lines:
         return [(a, b) for a, b in found if b - a >= least]
 
     def size(self, numbered: NDArray[np.int32]) -> int:
-        """Return how many bytes some lines span."""
+        """Return the size of a range of lines, bytes."""
         return int(self.ends[numbered[-1]] - self.begins[numbered[0]]) if numbered.size else 0
 
     def numbers(
         self, numbered: NDArray[np.int32], block: Block
     ) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
-        """Return the numbers of a block, and which have a fraction or exponent; None where anything is unusual.
+        """Return the numbers of a block, and which of them have a fraction or exponent; None if anything is unusual.
 
-        It is also None where there are too few to be worth the compiled reader: what is not read here is read, or
-        refused with its reason, text by text.
+        It is also None for blocks too small for the compiled reader. The caller then reads them text by text, which
+        also gives the reasons for errors.
         """
         self.odd = None
         if self.size(numbered) <= COMPILED_FROM:
@@ -220,7 +220,7 @@ class Lines:
                 wrong[-1] = False  # the last line of a block may be shorter
             stopped += np.flatnonzero(wrong)[:1].tolist()
         if isinstance(block.width, int):
-            # The last number of a line must be as wide as the others; blanks after it are no part of it.
+            # The last number of a line must be as wide as the others, without the blanks after it.
             for at in np.flatnonzero((ends - begins)[:read] != counts[:read] * block.width).tolist():
                 text = self.line(int(numbered[at]))[block.margin : block.last_column]
                 if len(text.rstrip()) != counts[at] * block.width:
@@ -239,10 +239,10 @@ class Lines:
         if stopped:
             self.odd = min(stopped), int(counts[: min(stopped)].sum())
         if stopped or large:
-            return None  # an integer that no float holds is read text by text
+            return None  # an integer that a float cannot hold is read text by text
         return values[:found], kinds[:found] != _numbers.WHOLE
 
 
 def typed(values: NDArray[np.float64], fractions: NDArray[np.bool_]) -> NDArray[Any]:
-    """Return numbers as int64 where none has a fraction or exponent."""
+    """Return numbers as int64 if none has a fraction or exponent."""
     return values if fractions.any() else values.astype(np.int64)

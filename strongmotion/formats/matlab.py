@@ -1,7 +1,7 @@
-"""MATLAB files of versions 5 to 7, as their published format describes them (MathWorks, "MAT-File Format").
+"""Reader for MATLAB files of versions 5 to 7, after the published format (MathWorks, "MAT-File Format").
 
-Numbers, texts and structures are read, nothing else. SciPy's reader is not used: damaged files crash the process in it
-(one in a few hundred with flipped bytes), and what checks a file before it reads is most of a reader.
+It reads numbers, texts and structures, nothing else. SciPy's reader is not used because damaged files can crash the
+process (one in a few hundred with flipped bytes), and checking a file beforehand would take most of a reader.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _DEEPEST, _MOST_ELEMENTS = 20, 100_000
 _LARGEST_GROWN = LARGEST_FILE
 _STRUCT, _CHAR = 2, 4
 _CLASSES = range(6, 16)
-"""Classes of arrays of numbers."""
+"""Class codes of numeric arrays."""
 
 _STORED = {
     1: "i1", 2: "u1", 3: "i2", 4: "u2", 5: "i4", 6: "u4", 7: "f4", 9: "f8", 12: "i8", 13: "u8",
@@ -34,7 +34,7 @@ _COMPLEX = 0x0800
 
 
 class _Refused(ValueError):
-    """What is damaged, or not read."""
+    """The file is damaged, or holds an unsupported element."""
 
 
 def read_matlab(reading: Reading) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def read_matlab(reading: Reading) -> dict[str, Any]:
     Raises
     ------
     RecordError
-        It is none, damaged, or holds what is not read: cells, objects, sparse or complex arrays.
+        The file is not a MATLAB file, is damaged, or holds cells, objects, sparse or complex arrays.
     """
     data = reading.data
     if data.startswith(b"\x89HDF") or data[512:516] == b"\x89HDF":
@@ -54,13 +54,13 @@ def read_matlab(reading: Reading) -> dict[str, Any]:
         return _File("<" if data[126:128] == b"IM" else ">").variables(data[128:])
     except (_Refused, struct.error, UnicodeError) as error:
         raise reading.error(
-            f"the MATLAB file is damaged, or holds what is not read: {shown(str(error), 80)[1:-1]}",
-            remedy="Save the samples as plain arrays, or as a structure of them, with -v7",
+            f"the MATLAB file is damaged, or holds unsupported data: {shown(str(error), 80)[1:-1]}",
+            remedy="Save the samples as plain arrays, or as a structure of arrays, with -v7",
         ) from None
 
 
 class _File:
-    """Reads each element against the bytes that are there."""
+    """Reads elements, checking each size against the bytes available."""
 
     def __init__(self, order: str) -> None:
         self.order = order
@@ -74,7 +74,7 @@ class _File:
             kind, size = struct.unpack_from(f"{self.order}II", data, at)
             body = data[at + 8 : at + 8 + size]
             if len(body) < size:
-                raise _Refused("an element goes beyond the end")
+                raise _Refused("an element extends beyond the end of the file")
             if kind == _COMPRESSED:
                 body = self.decompressed(body)
                 kind, body, _ = self.element(body, 0)
@@ -82,7 +82,7 @@ class _File:
             else:
                 at += 8 + size + (-size) % 8
             if kind != _MATRIX:
-                raise _Refused(f"an element of kind {kind} stands where a matrix should")
+                raise _Refused(f"an element of kind {kind} was found in place of a matrix")
             name, value = self.matrix(body, 0)
             found[name] = value
         return found
@@ -95,27 +95,27 @@ class _File:
             raise _Refused("a compressed element is damaged") from None
         self.left -= len(body)
         if self.left < 0:
-            raise _Refused(f"it grows beyond {_LARGEST_GROWN / 1e6:.0f} MB")
+            raise _Refused(f"its uncompressed size exceeds {_LARGEST_GROWN / 1e6:.0f} MB")
         if not unpacker.eof:
-            raise _Refused("a compressed element breaks off")
+            raise _Refused("a compressed element is truncated")
         return body
 
     def element(self, data: bytes, at: int) -> tuple[int, bytes, int]:
-        """Return the kind and the bytes of an element, and where the next begins."""
+        """Return the kind and the bytes of an element, and the offset of the next one."""
         self.elements += 1
         if self.elements > _MOST_ELEMENTS:
             raise _Refused("it has too many elements")
         if at >= len(data):
-            raise _Refused("a structure breaks off")
+            raise _Refused("a structure is truncated")
         kind, size = struct.unpack_from(f"{self.order}II", data, at)
-        if kind >> 16:  # a small element: its size and bytes stand in the tag
+        if kind >> 16:  # a small element: the tag holds its size and bytes
             small = kind >> 16
             if small > 4:
                 raise _Refused("a small element is too large")
             return kind & 0xFFFF, data[at + 4 : at + 4 + small], at + 8
         body = data[at + 8 : at + 8 + size]
         if len(body) < size:
-            raise _Refused("an element goes beyond the end")
+            raise _Refused("an element extends beyond the end of the file")
         return kind, body, min(at + 8 + size + (-size) % 8, len(data))
 
     def matrix(self, data: bytes, depth: int) -> tuple[str, Any]:
@@ -123,12 +123,12 @@ class _File:
         if not data:
             return "", np.empty(0)
         if depth > _DEEPEST:
-            raise _Refused("structures stand too deep in each other")
+            raise _Refused("structures are nested too deeply")
         _, flags, at = self.element(data, 0)
         _, dims, at = self.element(data, at)
         _, name, at = self.element(data, at)
         if len(flags) < 8 or len(dims) % 4 or not 8 <= len(dims) <= 32:
-            raise _Refused("a matrix has no sound dimensions")
+            raise _Refused("a matrix has invalid dimensions")
         word = struct.unpack_from(f"{self.order}I", flags)[0]
         shape = struct.unpack(f"{self.order}{len(dims) // 4}i", dims)
         if min(shape) < 0:
@@ -174,7 +174,7 @@ class _File:
         _, length, at = self.element(data, at)
         _, names, at = self.element(data, at)
         if len(length) < 4 or not (each := struct.unpack_from(f"{self.order}I", length)[0]) or len(names) % each:
-            raise _Refused("a structure has no sound names")
+            raise _Refused("a structure has invalid field names")
         keys = [names[i : i + each].split(b"\0")[0].decode("latin-1") for i in range(0, len(names), each)]
         made: list[dict[str, Any]] = []
         for _ in range(math.prod(shape) if keys else 0):
@@ -182,7 +182,7 @@ class _File:
             for key in keys:
                 kind, body, at = self.element(data, at)
                 if kind != _MATRIX:
-                    raise _Refused(f"an element of kind {kind} stands where a matrix should")
+                    raise _Refused(f"an element of kind {kind} was found in place of a matrix")
                 one[key] = self.matrix(body, depth + 1)[1]
             made.append(one)
         return made[0] if len(made) == 1 else made

@@ -1,9 +1,9 @@
 """FDSN miniSEED, versions 2 and 3 (https://docs.fdsn.org/projects/miniseed3/), through the library `pymseed`.
 
 A file may hold many channels, stations and segments. Channels of one station, location and instrument (the band and
-source codes) make a record; `channels` says which are read. What is wrong with a channel or a record spoils it alone.
-What a record says of itself beyond miniSEED's own header (unit, sensitivity, direction,
-names) is written, in version 3, to the extra header ``strongmotion``, and read from there.
+source codes) make a record; `channels` chooses which are read. A fault affects only its own channel or record. Metadata
+that miniSEED's own header cannot hold (unit, sensitivity, direction, names) are written to and read from the extra
+header ``strongmotion`` in version 3.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ LONGEST_FILLED = 0.1
 """Longest gap that may be filled, s (common practice, no source)."""
 
 DENSEST = 1.65
-"""Samples that a byte can hold at most: Steim-2 packs 105 into a frame of 64 bytes."""
+"""Largest number of samples in a byte: Steim-2 packs 105 into a frame of 64 bytes."""
 
 MOST_CHANNELS, MOST_SEGMENTS, RECORDS_AT_ONCE = 5000, 1000, 4000
 MOST_FILLED = 1000
@@ -59,7 +59,7 @@ Instrument = tuple[str, ...]
 
 
 class _Segment(NamedTuple):
-    """A segment as the library describes it; each question to the library costs, so they are asked once."""
+    """A segment as the library describes it. Queries to the library are slow, so each is made once."""
 
     start: int  # ns since 1970
     end: int
@@ -69,14 +69,14 @@ class _Segment(NamedTuple):
 
 
 class _Channel(NamedTuple):
-    """A channel to read: what its first header says beyond the format's own, and what is wrong with it."""
+    """A channel to read: the extra header of its first record, and its error, if any."""
 
     codes: Codes
     source: str
     segments: list[_Segment]
     said: Mapping[str, Field]
     rate: float  # Hz, or below 0 the interval in s
-    measures: str  # acceleration or velocity, as StationXML says; nothing if it does not
+    measures: str  # acceleration or velocity according to StationXML; else empty
     fault: RecordError | None
 
 
@@ -86,7 +86,7 @@ class _Piece(NamedTuple):
 
 
 class _Run:
-    """Pieces joined end to end, not yet copied together, and what must be said of them."""
+    """Contiguous pieces, not yet copied into one array, with their findings."""
 
     def __init__(self, piece: _Piece) -> None:
         self.start, self.parts, self.count = piece.start, [piece.samples], len(piece.samples)
@@ -115,20 +115,20 @@ class _Run:
         return samples
 
     def end(self, dt: float) -> int:
-        """Return the time of its last sample, ns since 1970; a leap second is left out."""
+        """Return the time of the last sample, ns since 1970, without leap seconds."""
         return self.start + round((self.count - 1) * dt * 1e9)
 
     def between(self, begin: int, end: int, dt: float) -> _Run:
-        """Return the samples from one time to another, both included, with a finding if they are not all."""
+        """Return the samples between two times, both included, with a finding if some are left out."""
         first = max(0, math.ceil((begin - self.start) * 1e-9 / dt - 0.1))
         stop = min(self.count, math.floor((end - self.start) * 1e-9 / dt + 0.1) + 1)
         if (first, stop) == (0, self.count):
             return self
         part = _Run(_Piece(self.start + round(first * dt * 1e9), self.part(first, stop).copy()))
         note = Finding(
-            "gap", "note", f"{first} samples before and {self.count - stop} after were left out, in which another "
-            "component has a gap or is part of another record", "Motion there does not count",
-            "Get the missing data, if they exist", values={"before": first, "after": self.count - stop},
+            "gap", "note", f"{first} samples before and {self.count - stop} after were left out, where another "
+            "component has a gap or belongs to another record", "Motion there is not included",
+            "Get the missing data, if available", values={"before": first, "after": self.count - stop},
         )  # fmt: skip
         part.findings = [*self.findings, note]
         return part
@@ -145,22 +145,22 @@ def read_miniseed(reading: Reading) -> Records:
     Parameters
     ----------
     reading : Reading
-        Its ``choice`` says which channels are read, and ``time`` from when to when. Its ``gaps`` says what to do
-        where a channel's samples break off and go on later. ``"refuse"``: the channel is not read. ``"longest"``: keep
-        the longest unbroken segment. ``"fill"``: draw a straight line across gaps of at most `LONGEST_FILLED`.
-        ``"split"``: make a record of each segment. Samples that are there twice, and alike, are taken once. A finding
-        tells of each.
+        Its ``choice`` selects the channels, ``time`` the time window, and ``gaps`` the treatment of channels with gaps.
+        ``"refuse"``: the channel is not read. ``"longest"``: keep the longest continuous segment. ``"fill"``:
+        interpolate linearly across gaps of at most `LONGEST_FILLED`. ``"split"``: make a record of each segment.
+        Identical duplicate samples are used once. A finding reports each case.
 
     Returns
     -------
     Records
-        Integer samples as int32, others as float32 or float64. Its ``unread`` names channels that could not be read.
+        Integer samples as int32, others as float32 or float64. Its ``unread`` lists the channels that could not be
+        read.
 
     Raises
     ------
     RecordError
-        The file is damaged or cut off, or nothing of it can be read: no channel is of the sensor wanted, or each has a
-        gap, or holds floating-point samples without a unit.
+        The file is damaged or truncated, or nothing in it can be read: no channel is of the requested sensor, or every
+        channel has a gap or holds floating-point samples without a unit.
     """
     from pymseed import MiniSEEDError
 
@@ -178,7 +178,7 @@ def read_miniseed(reading: Reading) -> Records:
             unread.append(Unread("", name, damaged[name]))
             cut = (*cut, _of_no_channel(name, damaged[name]))
         parts = [_records_of(reading, channels, cut, unread) for channels in instruments.values()]
-    except (MiniSEEDError, ValueError) as error:  # among them text that is none, and an encoding that is none
+    except (MiniSEEDError, ValueError) as error:  # such as invalid text or an invalid encoding
         raise _fault(reading, data, error) from None
     records = [record for part in parts for record in part]
     if not records:
@@ -188,13 +188,13 @@ def read_miniseed(reading: Reading) -> Records:
 
 
 def _traces(reading: Reading, data: bytes, begins: list[int]) -> tuple[Any, dict[str, RecordError]]:
-    """Return the file's traces, and the errors of damaged records by the channel that each names."""
+    """Return the file's traces, and the errors of damaged records by the channel in their header."""
     from pymseed import MiniSEEDError, MS3TraceList
 
     traces = MS3TraceList()
     try:
         for begin, end in pairwise([*begins, len(data)]):
-            # In parts, so that a file of nothing but gaps is noticed before it is sorted.
+            # In parts, so that a file with too many gaps is refused before it is sorted.
             traces.add_buffer(data[begin:end] if len(begins) > 1 else data, record_list=True)
             _check_count(reading, traces)
     except (MiniSEEDError, ValueError) as error:
@@ -207,10 +207,10 @@ def _traces(reading: Reading, data: bytes, begins: list[int]) -> tuple[Any, dict
 
 
 def _of_no_channel(name: str, error: RecordError) -> Finding:
-    """Return the finding on a damaged record whose header names a channel of which the file holds nothing else."""
+    """Return the finding on a damaged record whose header names a channel found nowhere else in the file."""
     return Finding(
         "damaged record", "doubt", f"{error.what}; its header names {header.shown(name)}",
-        "If that name is damaged, too, a channel of this record may end early", error.remedy or "",
+        "If that name is damaged too, a channel of this record may end early", error.remedy or "",
     )  # fmt: skip
 
 
@@ -223,12 +223,12 @@ def _check_count(reading: Reading, traces: Any) -> None:
 
 
 def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict[str, RecordError]]:
-    """Return the records of a damaged file that can be read, and the faults of the others by their channel.
+    """Return the readable records of a damaged file, and the errors of the others by channel.
 
     Raises
     ------
     RecordError
-        It is not known where the records begin, or a damaged one does not name its channel.
+        The boundaries of the records are unknown, or a damaged record does not name its channel.
     """
     from pymseed import MiniSEEDError, MS3Record
 
@@ -240,7 +240,7 @@ def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict
             raise _fault(reading, data, error) from None
         record = data[at : at + length]
         try:
-            _ = MS3Record.parse(record).sourceid  # reading it is what fails
+            _ = MS3Record.parse(record).sourceid  # only reading it fails
             sound.append(record)
         except (MiniSEEDError, ValueError) as found:
             source = _source_of(record)
@@ -254,7 +254,7 @@ def _sound(reading: Reading, data: bytes, error: Exception) -> tuple[bytes, dict
 
 
 def _source_of(record: bytes) -> str:
-    """Return the source identifier that stands in the header of a record; nothing where it is unreadable."""
+    """Return the source identifier in the header of a record; empty if it is unreadable."""
     try:
         if record.startswith(b"MS\x03"):
             return record[40 : 40 + record[33]].decode("ascii")
@@ -273,7 +273,7 @@ def _segments(trace: Any) -> list[_Segment]:
 def _instruments(
     reading: Reading, every: Mapping[str, list[_Segment]], unread: list[Unread], damaged: Mapping[str, RecordError]
 ) -> tuple[dict[Instrument, list[_Channel]], list[Passed], list[str]]:
-    """Return the channels to read by instrument, those passed over, and the names of those that were not chosen."""
+    """Return the channels to read by instrument, the skipped channels, and the names of the unselected ones."""
     from pymseed import DataEncoding
 
     instruments: dict[Instrument, list[_Channel]] = {}
@@ -293,7 +293,7 @@ def _instruments(
                     segments.append(segment)
                     first = first or begins
         if first is None:
-            continue  # as a log has none
+            continue  # a log has none
         if not reading.choice.holds(codes) or not any(_touches(reading, segment) for segment in segments):
             others.append(codes.name)
             continue
@@ -317,7 +317,7 @@ def _instrument_of(codes: Codes) -> str:
 
 
 def _touches(reading: Reading, segment: _Segment) -> bool:
-    """Whether a segment has a part in the span of time that is wanted."""
+    """Whether a segment overlaps the requested time window."""
     if reading.time is None:
         return True
     begin, end = (int(moment.astype(np.int64)) for moment in reading.time)
@@ -325,7 +325,7 @@ def _touches(reading: Reading, segment: _Segment) -> bool:
 
 
 def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], others: list[str]) -> RecordError:
-    """Return the error of a file of which nothing was read."""
+    """Return the error for a file from which nothing was read."""
     if unread:
         first = unread[0].error
         if len(unread) == 1:
@@ -338,21 +338,21 @@ def _nothing(reading: Reading, unread: list[Unread], passed: list[Passed], other
         )  # fmt: skip
     if passed:
         return reading.error(
-            f"the file holds no samples of motion that are wanted; {counted(passed)} passed over: {listed(passed)}",
+            f"the file holds no samples of the requested sensor; {counted(passed)} skipped: {listed(passed)}",
             remedy=remedy_of(passed),
         )
     if others:
         names = ", ".join(header.shown(name) for name in others[:MOST_NAMED])
         more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
         return reading.error(
-            f"nothing in the file is of the channels, stations and time chosen; it holds {names}{more}",
+            f"nothing in the file matches the requested channels, stations and time; it holds {names}{more}",
             remedy="Choose others with channel=, station= or time= (--channel, --station, --time)",
         )
     return reading.error("the file holds no samples of motion", remedy="Check that it is the right file")
 
 
 def _with_passed(record: Record, passed: list[Passed], here: set[tuple[str, str]]) -> Record:
-    """Return the record with a finding on the channels of its station, and of those without any record."""
+    """Return the record with a finding on skipped channels: those of its station, and those without any record."""
     own = (record.station.network, record.station.code)
     its = [one for one in passed if (one.channel[:2] == own or one.channel[:2] not in here)]
     note = passed_over(its)
@@ -360,7 +360,7 @@ def _with_passed(record: Record, passed: list[Passed], here: set[tuple[str, str]
 
 
 def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, ...]]:
-    """Return the file's data down to its last whole record, where to part it, and a finding if that is not all."""
+    """Return the data up to the last complete record, the offsets of its parts, and a finding if truncated."""
     data, at, last = reading.data, 0, 0
     if common := _common_length(data):
         return data, [0, *range((RECORDS_AT_ONCE - 1) * common, len(data), RECORDS_AT_ONCE * common)], ()
@@ -376,7 +376,7 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
         usual = data.startswith(_USUAL_2, at + 46) and at + 64 <= len(data) and 7 <= data[at + 54] <= 20
         length = 1 << data[at + 54] if usual else _length_2(data, at)
         if length is None:
-            return data, [0], ()  # of no usual make: the library finds its length, or what is wrong
+            return data, [0], ()  # unusual record: the library finds its length, or the fault
         last, at = at, at + length
     if at == len(data):
         return data, begins, ()
@@ -388,9 +388,9 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
     finding = Finding(
         "cut off",
         "doubt",
-        f"the file breaks off inside the record at byte {last + 1}; what is before it was read",
+        f"the file ends inside the record at byte {last + 1}; the records before it were read",
         "Shaking after the cut is missing: durations, energy and permanent displacement may be wrong",
-        "Get the whole file",
+        "Get the complete file",
         place=f"byte {last + 1}",
         values={"byte": last + 1},
     )
@@ -398,7 +398,7 @@ def _whole_records(reading: Reading) -> tuple[bytes, list[int], tuple[Finding, .
 
 
 def _common_length(data: bytes) -> int:
-    """Return the length of the records of miniSEED 2 where all are of the usual make and alike, and whole; else 0."""
+    """Return the length of miniSEED 2 records if all are usual, equally long and complete; else 0."""
     if len(data) < 64 or not data.startswith(_USUAL_2, 46) or not 7 <= data[54] <= 20:
         return 0
     length = 1 << data[54]
@@ -408,7 +408,7 @@ def _common_length(data: bytes) -> int:
 
 
 def _length_at(data: bytes, at: int) -> int | None:
-    """Return the length of the record at a byte, by its header; None where that does not say."""
+    """Return the length of the record at a byte, from its header, or None."""
     if data.startswith(b"MS\x03", at) and at + 40 <= len(data):
         identifier, extra, payload = _LENGTHS_3.unpack_from(data, at + 33)
         return int(40 + identifier + extra + payload)
@@ -416,9 +416,9 @@ def _length_at(data: bytes, at: int) -> int | None:
 
 
 def _length_2(data: bytes, at: int) -> int | None:
-    """Return the length of the miniSEED 2 record at a byte, by its header; None where that does not say."""
+    """Return the length of the miniSEED 2 record at a byte, from its header, or None."""
     if at + 64 > len(data):
-        return 64  # the least that any record has: this one is cut off
+        return 64  # the shortest possible record: this one is truncated
     if not _HEAD_2.match(data, at):
         return None
     order = ">" if 1900 <= int.from_bytes(data[at + 20 : at + 22], "big") <= 2100 else "<"
@@ -434,7 +434,7 @@ def _length_2(data: bytes, at: int) -> int | None:
 
 
 def _fault(reading: Reading, data: bytes, error: Exception, source: str = "") -> RecordError:
-    """Return an error that names the byte of the first record, of a channel if one is given, that cannot be read."""
+    """Return an error that names the byte of the first unreadable record (of one channel, if given)."""
     from pymseed import MiniSEEDError, MS3Record, get_error_messages
 
     at, reason = 0, str(error)
@@ -445,7 +445,7 @@ def _fault(reading: Reading, data: bytes, error: Exception, source: str = "") ->
             if messages := get_error_messages():
                 reason = messages[0]
                 break
-            _ = record.sourceid  # reading it is what fails
+            _ = record.sourceid  # only reading it fails
             at += record.reclen
     except (MiniSEEDError, ValueError) as found:
         reason = str(found)
@@ -462,12 +462,12 @@ def _codes(reading: Reading, source: str) -> Codes:
     parts = source.removeprefix("FDSN:").split("_")
     if not source.startswith("FDSN:") or len(parts) != 6:
         raise reading.error(
-            f"{header.shown(source)} is no FDSN source identifier",
+            f"{header.shown(source)} is not an FDSN source identifier",
             remedy="Write it as FDSN:network_station_location_band_source_orientation",
         )
     if not parts[5]:
         raise reading.error(
-            f"{header.shown(source)} has no channel code, which tells its direction",
+            f"{header.shown(source)} has no channel code, so its direction is unknown",
             remedy="Give the channel the code it has in its StationXML, such as HNZ",
         )
     return Codes(*parts)
@@ -476,7 +476,7 @@ def _codes(reading: Reading, source: str) -> Codes:
 def _records_of(
     reading: Reading, channels: list[_Channel], cut: tuple[Finding, ...], unread: list[Unread]
 ) -> list[Record]:
-    """Return the records of one instrument: one, or with ``gaps="split"`` one for each event."""
+    """Return the record of one instrument, or one record for each event if ``gaps="split"``."""
     instrument = _instrument_of(channels[0].codes)
     left_out: list[Finding] = []
 
@@ -501,7 +501,7 @@ def _records_of(
     for channel, _, dt in unbroken:
         if dt != usual:
             what = f"channel {channel.source} has a sample every {dt:g} s, others of its instrument every {usual:g} s"
-            leave_out(channel, reading.error(what, remedy="Read it on its own with channel= (--channel)"))
+            leave_out(channel, reading.error(what, remedy="Read it separately with channel= (--channel)"))
     alike = [(channel, runs) for channel, runs, dt in unbroken if dt == usual]
     records = []
     names = _names([channel for channel, _ in alike])
@@ -518,20 +518,20 @@ def _records_of(
 
 
 def _chosen(reading: Reading) -> tuple[Finding, ...]:
-    """Return the finding that the file was read in part."""
+    """Return the finding that only part of the file was read."""
     if reading.time is None:
         return ()
     begin, end = (str(moment.astype("datetime64[ms]")) for moment in reading.time)
     return (
         Finding(
             "time chosen", "note", f"the file was read from {begin} to {end} UTC",
-            "What lies before and after does not count", "Choose another time if it matters",
+            "Motion before and after is not included", "Choose another time window if it matters",
         ),
     )  # fmt: skip
 
 
 def _names(channels: list[_Channel]) -> dict[str, str]:
-    """Return the names of an instrument's components: a pair H1 and H2 is N and E, or 1 and 2, never of both."""
+    """Return the component names of an instrument. H1 and H2 are N and E, or 1 and 2, never a mixture."""
     directions = {channel.codes.direction for channel in channels}
     aligned, others = directions & {"N", "E"}, directions & {"1", "2"}
     unpaired = aligned if len(others) > len(aligned) else others if aligned else set()
@@ -546,7 +546,7 @@ def _names(channels: list[_Channel]) -> dict[str, str]:
 
 
 def _label(channel: _Channel) -> str:
-    """Return the word for a channel's direction that `header.direction` knows, or else its code."""
+    """Return the label of a channel's direction for `header.direction`, or else its code."""
     if "component" in channel.said:
         return channel.said["component"].text
     letter = channel.codes.direction
@@ -556,7 +556,7 @@ def _label(channel: _Channel) -> str:
 def _events(
     channels: list[tuple[_Channel, list[_Run]]], dt: float, *, split: bool
 ) -> list[list[tuple[_Channel, _Run]]]:
-    """Return the unbroken samples of each event: those of all channels that share a span of time."""
+    """Return the continuous samples of each event, that is of all channels that overlap in time."""
     if not split:
         return [[(channel, runs[0]) for channel, runs in channels]] if channels else []
     every = [(channel, run) for channel, runs in channels for run in runs]
@@ -564,7 +564,7 @@ def _events(
 
 
 def _groups(every: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
-    """Return the runs of several channels in groups that share no span of time."""
+    """Group the runs of several channels that overlap in time."""
     groups: list[list[tuple[_Channel, _Run]]] = []
     last = 0
     for channel, run in sorted(every, key=lambda one: one[1].start):
@@ -577,13 +577,13 @@ def _groups(every: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_C
 
 
 def _without_gaps(group: list[tuple[_Channel, _Run]], dt: float) -> list[list[tuple[_Channel, _Run]]]:
-    """Return a group parted where a channel of it has a gap, so that in each part all are unbroken."""
+    """Split a group at the gaps of its channels, so that all are continuous in each part."""
     by_channel: dict[str, list[tuple[_Channel, _Run]]] = {}
     for channel, run in group:
         by_channel.setdefault(channel.source, []).append((channel, run))
     if all(len(runs) == 1 for runs in by_channel.values()):
         return [group]
-    # The spans in which every channel has samples.
+    # Time spans in which every channel has samples.
     spans = [(0, 2**63 - 1)]
     for its in by_channel.values():
         own = [(run.start, run.end(dt)) for _, run in its]
@@ -599,7 +599,7 @@ def _without_gaps(group: list[tuple[_Channel, _Run]], dt: float) -> list[list[tu
             part.append((channel, run.between(begin, end, dt)))
             used.add(id(run))
         parts.append(part)
-    # What no span of all channels touches is an event of its own.
+    # A run outside these spans is an event of its own.
     rest = [(channel, run) for channel, run in group if id(run) not in used]
     if len(rest) == len(group):
         return [[one] for one in rest]
@@ -613,11 +613,11 @@ def _record(
     names: Mapping[str, str],
     leave_out: Callable[[_Channel, RecordError], None],
 ) -> Record | None:
-    """Return the record of one instrument and one event; None where no channel of it can be read."""
+    """Return the record of one instrument and event, or None if none of its channels can be read."""
     codes = event[0][0].codes
     base = {
         "network": Field(codes.network), "station": Field(codes.station), "location": Field(codes.location),
-        # Derived samples are of the instrument that their own header names, if it does.
+        # The header of derived samples may name their instrument.
         "instrument_code": Field("" if codes.instrument == "X" else codes.band + codes.instrument),
     }  # fmt: skip
     components: list[Component] = []
@@ -661,39 +661,39 @@ def _record(
 
 
 def _of_sensor(reading: Reading, channel: _Channel, name: str) -> tuple[Finding, ...]:
-    """Return the finding that a channel's code leaves doubt of what it measures."""
+    """Return the finding on a channel code that does not settle what is measured."""
     code = channel.codes.instrument
     if channel.measures or reading.own or code not in (*SEISMOMETERS, "G"):
         return ()
     if code == "G":
         return (
             Finding(
-                "instrument code", "note", "by its code G the sensor is a gravimeter, or an accelerometer named so "
-                "before August 2000", "It was taken for an accelerometer", "Give its StationXML.", name,
+                "instrument code", "note", "code G means a gravimeter, or an accelerometer named so "
+                "before August 2000", "It was read as an accelerometer", "Give its StationXML.", name,
             ),
         )  # fmt: skip
-    severity: Severity = "doubt" if code == "L" else "unfit"  # L was a code of accelerometers, too
+    severity: Severity = "doubt" if code == "L" else "unfit"  # L was once a code of accelerometers
     return (
         Finding(
-            "velocity sensor", severity, f"by its code {code} the sensor is a seismometer, of velocity",
-            "Then its samples are no acceleration", "Give its StationXML, or use the accelerometer", name,
+            "velocity sensor", severity, f"code {code} means a seismometer, which measures velocity",
+            "If so, its samples are not acceleration", "Give its StationXML, or use the accelerometer", name,
         ),
     )  # fmt: skip
 
 
 def _beyond(record: Any) -> dict[str, Field]:
-    """Return what the extra header says in this library's own words."""
+    """Return this library's own entries of the extra header."""
     if not record.extralength:
         return {}
     try:
         said = json.loads(record.extra).get("strongmotion", {})
         return {key: Field(said[key]) for key in _BEYOND if isinstance(said.get(key), str)}
     except (ValueError, AttributeError, RecursionError):
-        return {}  # foreign extra headers are free to be anything
+        return {}  # extra headers written by others may hold anything
 
 
 def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
-    """Return a channel's unbroken samples, one run or with ``gaps="split"`` several, and its interval in s."""
+    """Return a channel's continuous samples (one run, or several if ``gaps="split"``) and its interval in s."""
     from pymseed import MiniSEEDError, get_error_messages
 
     source, segments = channel.source, [segment for segment in channel.segments if _touches(reading, segment)]
@@ -704,18 +704,18 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
         pieces = [_Piece(segment.start, segment.described.create_numpy_array_from_recordlist()) for segment in segments]
     except (MiniSEEDError, ValueError) as error:
         raise _fault(reading, reading.data, error, source) from None
-    if messages := get_error_messages():  # a checksum of the compression that does not hold is but a message there
+    if messages := get_error_messages():  # the library only logs a wrong checksum of the compression
         raise _fault(reading, reading.data, ValueError(messages[0]), source)
     if len({piece.samples.dtype for piece in pieces}) > 1:
         raise reading.error(f"channel {source} changes the type of its numbers", remedy="Split the file there")
-    # A rate below 0 is an interval in s.
+    # A negative rate is an interval in s.
     dt = -channel.rate if channel.rate < 0 else _interval(channel.rate)
     runs = _joined(reading, source, _within(reading, source, pieces, dt), dt)
     drift = max(_drift(segment, dt) for segment in segments)
     if drift > 0.5:
         finding = Finding(
-            "drifting clock", "doubt", f"the times of its records leave even steps by {drift:.2g} samples",
-            "Frequencies are wrong by as much, and components may lie apart",
+            "drifting clock", "doubt", f"the times of its records deviate from even steps by {drift:.2g} samples",
+            "Frequencies are wrong by as much, and components may be misaligned",
             "Use a record with a locked clock, or correct the sampling interval",
         )  # fmt: skip
         for run in runs:
@@ -724,10 +724,9 @@ def _channel(reading: Reading, channel: _Channel) -> tuple[list[_Run], float]:
 
 
 def _left(begin: int, end: int, duration: float) -> float:
-    """Return the time in s between two instants in ns since 1970 beyond what lasts so long, leap seconds included.
+    """Return the time in s between two instants (ns since 1970) beyond the expected duration, including leap seconds.
 
-    Within a leap second, 23:59:60, the same instants come twice: of the readings of such an instant the one counts by
-    which least is left.
+    Instants within a leap second, 23:59:60, are ambiguous; the interpretation with the smallest remainder is used.
     """
     plain = (end - begin) * 1e-9 - duration
     if begin >= end:
@@ -740,15 +739,15 @@ def _left(begin: int, end: int, duration: float) -> float:
 
 
 def _drift(segment: _Segment, dt: float) -> float:
-    """Return by how many samples the times of a segment's records leave even steps."""
+    """Return the largest deviation of the record times from even steps, in samples."""
     duration = (segment.length - 1) * dt
-    # The library does not count a leap second within which the last record begins.
+    # The library ignores a leap second in which the last record begins.
     uncounted = (segment.end - segment.start) * 1e-9 - duration
     return min(abs(_left(segment.start, segment.end, duration)), abs(uncounted)) / dt
 
 
 def _within(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Piece]:
-    """Return the parts of pieces that are in the span of time wanted, both ends included."""
+    """Return the parts of pieces within the requested time window, both ends included."""
     if reading.time is None:
         return pieces
     begin, end = (int(moment.astype(np.int64)) for moment in reading.time)
@@ -759,24 +758,24 @@ def _within(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
         if first < stop:
             kept.append(_Piece(piece.start + round(first * dt * 1e9), piece.samples[first:stop]))
     if not kept:
-        raise reading.error(f"channel {source} has no samples in the time chosen", remedy="Choose a longer one")
+        raise reading.error(f"channel {source} has no samples in the time chosen", remedy="Choose a longer window")
     return kept
 
 
 def _interval(rate: float) -> float:
-    """Return the interval in s of a rate in Hz: the shortest decimal that has this rate, if there is one."""
+    """Return the interval in s of a rate in Hz, as the shortest decimal with this rate if there is one."""
     dt = 1 / rate
     return next((short for digits in (6, 12) if 1 / (short := float(f"{dt:.{digits}g}")) == rate), dt)
 
 
 def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> list[_Run]:
-    """Return the pieces of one channel joined as far as the caller allows, each run with findings on what was done."""
+    """Join the pieces of one channel as far as the caller allows. Each run has findings on what was done."""
     ordered = sorted(pieces, key=lambda piece: (piece.start, -len(piece.samples)))
     runs = [_Run(ordered[0])]
     severity: Severity
     for piece in ordered[1:]:
         before = runs[-1]
-        after = _left(before.start, piece.start, before.count * dt) / dt  # samples missing; below 0 an overlap
+        after = _left(before.start, piece.start, before.count * dt) / dt  # samples missing; negative for an overlap
         missing = round(after)
         on_grid = abs(after - missing) <= 0.1
         when = str(np.datetime64(piece.start, "ns").astype("datetime64[ms]"))
@@ -787,22 +786,22 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
             begin = before.count + missing
             if begin >= 0 and np.array_equal(before.part(begin, begin + shared), piece.samples[:shared]):
                 joined = [piece.samples[shared:]]
-                what = f"{shared} samples from {when} UTC on are there twice, and alike" if shared else ""
-                effect = "They were taken once."
+                what = f"{shared} samples from {when} UTC on occur twice and are identical" if shared else ""
+                effect = "They were used once."
         elif on_grid and reading.gaps == "fill" and missing * dt <= LONGEST_FILLED and missing <= MOST_FILLED:
             ends = (float(before.parts[-1][-1]), float(piece.samples[0]))
             line = np.linspace(*ends, missing + 2)[1:-1]
             line = np.rint(line) if piece.samples.dtype.kind == "i" else line
             joined = [line.astype(piece.samples.dtype), piece.samples]
-            what, severity = f"{missing} missing samples before {when} UTC were filled by a straight line", "doubt"
-            effect = "Motion in the gap is a guess."
+            what, severity = f"{missing} missing samples before {when} UTC were filled by linear interpolation", "doubt"
+            effect = "Motion in the gap is not measured."
         if joined is None:
             kind = f"a gap of {after * dt:.6g} s" if after > 0 else f"an overlap of {-after * dt:.6g} s"
             if reading.gaps not in ("longest", "split") or (reading.gaps == "split" and after <= 0):
                 raise reading.error(
                     f"channel {source} has {kind} before {when} UTC, in {len(pieces)} segments",
                     remedy='Keep the longest segment with gaps="longest" (--gaps longest), make a record of each with '
-                    f'"split", or fill gaps of up to {LONGEST_FILLED:g} s by a straight line with "fill"',
+                    f'"split", or fill gaps of up to {LONGEST_FILLED:g} s by linear interpolation with "fill"',
                 )
             runs.append(_Run(piece))
             continue
@@ -810,7 +809,7 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
             before.findings.append(
                 Finding(
                     "gap" if severity == "doubt" else "overlap", severity, what, effect,
-                    "Get the missing data, if they exist", place=f"before {when}",
+                    "Get the missing data, if available", place=f"before {when}",
                 )
             )  # fmt: skip
         for samples in joined:
@@ -824,7 +823,7 @@ def _joined(reading: Reading, source: str, pieces: list[_Piece], dt: float) -> l
         longest.findings.append(
             Finding(
                 "gap", "doubt", f"the channel has {len(runs)} segments; the longest was kept, {left} samples left out",
-                "Motion before or after it does not count", "Get the missing data, if they exist",
+                "Motion before or after it is not included", "Get the missing data, if available",
             )
         )  # fmt: skip
     return [longest]
@@ -842,24 +841,24 @@ def write_miniseed(
     Parameters
     ----------
     record : Record
-        It needs a start time, and a station code. Integers must fit 32 bits.
+        It must have a start time and a station code. Integers must fit in 32 bits.
     path : str or Path
         The file to write; an existing one is replaced.
     version : {2, 3}
         Version 3 also holds unit, sensitivity, direction and names; version 2 has no place for them.
     encoding : {"steim2", "int32", "float32", "float64"}, optional
-        By default the samples' own type: Steim-2 for integers, or 32-bit integers where they vary too much for it.
+        By default the type of the samples: Steim-2 for integers, or 32-bit integers if they vary too much for it.
 
     Raises
     ------
     RecordError
         miniSEED cannot hold the record, or the file cannot be written.
     InputError
-        No such version or encoding.
+        The version or encoding does not exist.
     """
     if version not in (2, 3) or encoding not in (None, "steim2", "int32", "float32", "float64"):
         raise InputError(
-            f"no miniSEED of version {version!r} and encoding {encoding!r}",
+            f"miniSEED has no version {version!r} with encoding {encoding!r}",
             remedy="Use version 2 or 3, and steim2, int32, float32 or float64",
         )
     data = b"".join(miniseed_of(record, component, version, encoding) for component in record)
@@ -884,7 +883,7 @@ def miniseed_of(
 ) -> bytes:
     """Return one component as miniSEED.
 
-    `derived` marks samples computed from those of the instrument, and says more of them in the extra header.
+    `derived` marks samples computed from those of the instrument, and holds further entries of the extra header.
     """
     from pymseed import DataEncoding, MiniSEEDError, MS3Record
 
@@ -922,14 +921,14 @@ def miniseed_of(
 
 
 def _rate(dt: float) -> float:
-    """Return a sampling rate in Hz, or below 0 the interval in s, whichever miniSEED gives back exactly."""
+    """Return the sampling rate in Hz, or the negative interval in s, whichever miniSEED reproduces exactly."""
     return 1 / dt if dt < 1 and _interval(1 / dt) == dt else -dt
 
 
 def _identifier(record: Record, component: Component, source: str = "") -> str:
-    """Return the FDSN source identifier of a component: its own channel code, or one of an accelerometer (N).
+    """Return the FDSN source identifier of a component, from its channel code or that of an accelerometer (N).
 
-    A `source` code given replaces that of the channel, such as X for derived samples.
+    `source` replaces the source code of the channel, such as X for derived samples.
     """
     channel = component.channel
     if re.fullmatch(r"[A-Z][A-Z][A-Z0-9]", channel):

@@ -1,4 +1,4 @@
-"""Rows of numbers that read well and are wrong: what a layout that is off by a line or a column makes of a file."""
+"""Checks for rows that are valid numbers but wrong, as a layout that is off by a line or column produces them."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _LEAST_VALUES = 4
 
 
 def odd_rows(lines: Lines, numbered: NDArray[np.int32], block: Block, component: str) -> list[Finding]:
-    """Return what is odd about the lines of a block that was read.
+    """Return findings on suspicious lines of a block.
 
     Parameters
     ----------
@@ -25,14 +25,14 @@ def odd_rows(lines: Lines, numbered: NDArray[np.int32], block: Block, component:
     numbered : ndarray of int32
         The lines that were read.
     block : Block
-        How they were read.
+        Arrangement of the numbers.
     component : str
-        The component they are of; empty for several.
+        Name of the component; empty if there are several.
 
     Raises
     ------
     RecordError
-        The widths cut through numbers, or the last number of each line counts the lines.
+        The column widths cut through numbers, or the last number of each line is a line counter.
     """
     if numbered.size < 2:
         return []
@@ -77,9 +77,9 @@ def _check_counter(lines: Lines, numbered: NDArray[np.int32], block: Block, show
     steps = np.diff([int(text) for text in last])
     if steps[0] > 0 and np.all(steps == steps[0]):
         raise lines.reading.error(
-            f"the last number of each line counts the lines ({', '.join(last[:3])}, ...): it is no sample",
+            f"the last number of each line is a line counter ({', '.join(last[:3])}, ...), not a sample",
             int(numbered[0]) + 1,
-            "Say by last_column in the layout where the samples of a line end",
+            "Set last_column in the layout to the last character of the samples",
         )
 
 
@@ -88,7 +88,7 @@ def _skeleton(line: str) -> str:
 
 
 def _places(cell: str) -> int:
-    """Return how many places a number has behind its point."""
+    """Return the number of decimal places."""
     return len(cell.partition(".")[2])
 
 
@@ -102,7 +102,7 @@ def _row_above(
     cells = block.cells(above)
     usual = block.cells(shown[0])
     if first > 1 and not any(header.usable_number(block.number(cell)) for cell in cells):
-        # Names, perhaps: a row of numbers above them, printed to the same places, is one of the rows.
+        # Perhaps names. A row of numbers above them with as many decimal places is a row of samples.
         higher = block.cells(lines.line(first - 2))
         if [_places(cell) for cell in higher] == [_places(cell) for cell in usual] and any(map(_places, usual)):
             first, above, cells = first - 1, lines.line(first - 2), higher
@@ -114,9 +114,9 @@ def _row_above(
     return [
         Finding(
             "row above the numbers", "doubt",
-            f"line {first}, above the numbers, looks like a row of numbers and was not read as one",
-            "if it holds samples, everything is late by a row",
-            "compare the number of header lines with the file",
+            f"line {first}, above the numbers, looks like a row of samples, but was not read",
+            "if it holds samples, the motion is shifted by one row",
+            "check the number of header lines against the file",
             component, place=f"line {first}",
         )
     ]  # fmt: skip
@@ -137,23 +137,23 @@ def _first_row(numbers: NDArray[np.int32], block: Block, shown: list[str], compo
     return [
         Finding(
             "first row unlike the others", "doubt",
-            f"line {int(numbers[0]) + 1}, read as samples, has whole numbers where all rows below have decimals",
-            "if it belongs to the header, the first sample is wrong and everything is late by a row",
-            "compare the number of header lines with the file",
+            f"line {int(numbers[0]) + 1}, read as samples, has integers, while all rows below have decimals",
+            "if it belongs to the header, the first sample is wrong and the motion is shifted by one row",
+            "check the number of header lines against the file",
             component, place=f"line {int(numbers[0]) + 1}",
         )
     ]  # fmt: skip
 
 
 def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component: str) -> list[Finding]:
-    """Lines of several values that are the same as the line before."""
+    """Return lines of several values that are equal to the previous line."""
     if block.rows and len(block.columns) < _LEAST_VALUES:
         return []
     begins, ends = lines.begins[numbered].astype(np.int64), lines.ends[numbered].astype(np.int64)
     sizes = ends - begins
     data = lines.reading.data
     alike = np.flatnonzero(sizes[1:] == sizes[:-1])
-    # The last eight bytes of a line tell most lines apart at once.
+    # The last eight bytes differ for most pairs of lines.
     tail = np.minimum(sizes, 8)
     same = np.ones(alike.size, bool)
     for back in range(1, 9):
@@ -175,30 +175,30 @@ def _repeated(lines: Lines, numbered: NDArray[np.int32], block: Block, component
 
 
 def repeated_rows(found: list[int], component: str = "") -> Finding:
-    """Return the finding on lines, by their numbers, that repeat the line above."""
+    """Return the finding on lines (given by number) that repeat the previous line."""
     return Finding(
         "repeated rows", "doubt",
-        f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the line above, first in line {found[0]}",
-        "if a line was written twice, everything after it is late, and the motion has a step",
+        f"{len(found)} line{'s' * (len(found) > 1)} of samples repeat the previous line, first in line {found[0]}",
+        "if a line was written twice, the motion after it is delayed and has a step",
         "compare with the original file",
         component, place=f"line {found[0]}", values={"rows": float(len(found))},
     )  # fmt: skip
 
 
 def check_counter(reading: header.Reading, columns: list[NDArray[Any]], passed: list[bool], line: int) -> None:
-    """Refuse a last column that counts the rows beside columns of measured numbers.
+    """Refuse a last column that is a row counter.
 
     Raises
     ------
     RecordError
-        It does.
+        The last column counts the rows.
     """
     last = columns[-1]
     if len(columns) < 2 or passed[-1] or len(last) < 8 or last.dtype.kind != "i" or not np.all(np.diff(last) == 1):
         return
     if any(column.dtype.kind == "f" for column, over in zip(columns[:-1], passed[:-1], strict=True) if not over):
         raise reading.error(
-            f"the last number of each line counts the lines ({last[0]}, {last[1]}, ...): it is no sample",
+            f"the last number of each line is a line counter ({last[0]}, {last[1]}, ...), not a sample",
             line,
-            "Remove the column, or pass over it by a layout",
+            "Remove the column, or skip it with a layout",
         )

@@ -1,4 +1,4 @@
-"""What a caller may say about a file, and what is wrong with it where it is."""
+"""The caller's reading options and their checks."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from .stationxml import Inventory
 
 
 class ReadOptions(TypedDict, total=False):
-    """The keyword arguments of `read` and `read_all`; `read` says what each means."""
+    """The keyword arguments of `read` and `read_all`, documented in `read`."""
 
     layout: str | Path | None
     stationxml: str | Path | Inventory | None
@@ -54,7 +54,7 @@ def checked(options: ReadOptions) -> ReadOptions:
         if name not in ReadOptions.__annotations__:
             near = difflib.get_close_matches(name, ReadOptions.__annotations__, n=1)
             raise InputError(
-                f"{name!r} is no option of reading{f', perhaps {near[0]}' if near else ''}",
+                f"{name!r} is not a reading option{f', perhaps {near[0]}' if near else ''}",
                 remedy=f"Give one of {', '.join(ReadOptions.__annotations__)}",
             )
         allowed = _CHOICES.get(name)
@@ -73,12 +73,12 @@ def checked(options: ReadOptions) -> ReadOptions:
 
 
 def what_is_given(options: ReadOptions) -> dict[str, str]:
-    """Return what the options say of a text file, by the names in `GIVEN`, checked.
+    """Return the checked metadata in the options of a text file, under the names in `GIVEN`.
 
     Raises
     ------
     InputError
-        A name is unknown, or a value is not one of its quantity.
+        A name is unknown, or a value is not valid.
     """
     known = {key: str(value) for key, value in (options.get("given") or {}).items()}
     for key in known:
@@ -103,24 +103,24 @@ def what_is_given(options: ReadOptions) -> dict[str, str]:
 
 
 def choice_of(options: ReadOptions) -> Choice:
-    """Return which channels the options choose of a file that holds many.
+    """Return the choice of channels in the options.
 
     Raises
     ------
     InputError
-        A pattern of channels is none.
+        A channel pattern is not valid.
     """
     stations = tuple(part.strip().upper() for part in (options.get("station") or "").split(",") if part.strip())
     return Choice(options.get("sensor", "accelerometer"), patterns(options.get("channel") or ""), stations)
 
 
 def span_of(options: ReadOptions) -> tuple[np.datetime64, np.datetime64] | None:
-    """Return begin and end of what is to be read.
+    """Return the start and end of the time window to read.
 
     Raises
     ------
     InputError
-        They are no times, or the end is not after the begin.
+        They are not times, or the end is not after the start.
     """
     time = options.get("time")
     if time is None:
@@ -132,5 +132,5 @@ def span_of(options: ReadOptions) -> tuple[np.datetime64, np.datetime64] | None:
             f"time must be two dates and times, found {error.args[0]!r}", remedy="Write them as 2031-04-17T03:26:27Z"
         ) from None
     if not begin < end:
-        raise InputError(f"time must end after it begins, found {time[0]} to {time[1]}")
+        raise InputError(f"the time window must end after it begins, found {time[0]} to {time[1]}")
     return begin, end

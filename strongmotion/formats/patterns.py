@@ -1,7 +1,7 @@
-"""Regular expressions that cannot hang: those of RE2, which searches in time proportional to the line.
+"""Regular expressions that cannot hang, through RE2, whose search time is proportional to the line.
 
-Python's own matcher tries alternatives one after another, and for some patterns that takes time beyond all bounds; a
-layout may come from anywhere. What RE2 lacks, looking around and back-references, is refused.
+Python's matcher backtracks, which takes unbounded time for some patterns, and a layout may come from anywhere.
+Lookaround and back-references, which RE2 does not support, are refused.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ MOST_INSTRUCTIONS = 2000
 
 
 class PatternError(ValueError):
-    """What was given is no regular expression, or needs what is refused here."""
+    """Not a valid regular expression, or it uses an unsupported feature."""
 
 
 class Pattern:
-    """A regular expression, to be searched in single lines.
+    """A regular expression that is searched in single lines.
 
     Raises
     ------
     PatternError
-        It is not a regular expression, or needs what is refused here.
+        Not a valid regular expression, or it uses an unsupported feature.
     """
 
     def __init__(self, text: str) -> None:
@@ -48,11 +48,11 @@ class Pattern:
             self._beginning = os.path.commonprefix((least, most))  # noqa: RUF071 -- of bytes, no paths
 
     def search(self, line: str) -> Any:
-        """Return the leftmost match in a line, as `re.search` does; None if there is none."""
+        """Return the leftmost match in a line or None, as `re.search` does."""
         return self._in_line.search(line)
 
     def next(self, data: bytes, begin: int, end: int) -> int | None:
-        """Return where the next match within a line is, in UTF-8 text from a line's begin on; None if there is none."""
+        """Return the span of the next match within a line of UTF-8 text, or None."""
         if self._beginning and not data.startswith(self._beginning, begin, end):
             begin = data.find(b"\n" + self._beginning, begin, end) + 1
             if begin == 0:

@@ -1,7 +1,7 @@
-"""What people write in headers, turned into values: coordinates, dates and times, directions, units beside numbers.
+"""Parsers for the values people write in headers: coordinates, dates and times, directions, units of numbers.
 
-Each function returns every reading that the text allows, so that its caller can ask where there are several. All
-patterns are RE2's, whose time is proportional to the text.
+Each function returns every possible interpretation, so that its caller can ask if there are several. All patterns are
+RE2's, whose search time is proportional to the text.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import re2
 from ..foundation.units import G
 
 NUMBER = r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eEdD][-+]?[0-9]{1,3})?"
-"""A number as it may stand in a header; a comma may be its decimal sign."""
+"""A number in a header; the decimal sign may be a comma."""
 
 _MONTHS = {
     name: month
@@ -77,16 +77,16 @@ _ORDER_SAID = re2.compile(
 
 
 class Moment(NamedTuple):
-    """An instant as a text may mean it."""
+    """One interpretation of a text as an instant."""
 
     time: np.datetime64
-    """As written, or in UTC where the text or the caller gives the zone."""
+    """The instant as written, or in UTC if the text or the caller gives the zone."""
     order: str
-    """The order of day, month and year that gives it."""
+    """The order of day, month and year in this interpretation."""
     clock: bool
-    """Whether the text holds the time of day."""
+    """Whether the text includes the time of day."""
     zone: str
-    """``UTC``, an offset such as ``+05:30``, or nothing where the text does not say."""
+    """``UTC``, an offset such as ``+05:30``, or empty if the text does not state it."""
 
 
 _LETTERS = str.maketrans({"ß": "ss", "ı": "i", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "æ": "ae", "Æ": "AE"})
@@ -101,7 +101,7 @@ def plain(text: str) -> str:
 
 
 def zone_in(text: str) -> str:
-    """Return the zone a text names: ``UTC``, an offset such as ``+05:30``, or nothing."""
+    """Return the time zone in a text: ``UTC``, an offset such as ``+05:30``, or empty."""
     match = _ZONE.search(text)
     if match is None:
         return ""
@@ -114,16 +114,16 @@ def zone_in(text: str) -> str:
 
 
 def moments(text: str, order: str = "", zone: str = "") -> list[Moment]:
-    """Return the instants a text may mean; several where day and month may be swapped, none where it is no date.
+    """Return the possible instants of a text: several if day and month are ambiguous, none if it is not a date.
 
     Parameters
     ----------
     text : str
-        A date, with a time of day or without, and its zone where it names one.
+        A date, optionally with a time of day and a zone.
     order : {"", "dmy", "mdy", "ymd"}
-        The order of day, month and year, where known.
+        The order of day, month and year, if known.
     zone : str
-        The zone where the text does not name one.
+        The zone if the text does not name one.
 
     Examples
     --------
@@ -231,14 +231,14 @@ _PAIR_PLAIN = re2.compile(r"^[ :=;,(]*([-+]?[0-9]{1,2}[.,][0-9]{2,})[ ,;/]+([-+]
 
 
 def coordinate(text: str, axis: str = "") -> list[float]:
-    """Return the degrees a text may mean, signed; several where ``O`` may be Ost or Oeste, none where it is no angle.
+    """Return the possible values of a text in signed degrees; several if ``O`` may be Ost or Oeste.
 
     Parameters
     ----------
     text : str
         Degrees, or degrees and minutes, or degrees, minutes and seconds, with a hemisphere or a sign.
     axis : {"", "latitude", "longitude"}
-        What it must be.
+        The coordinate it must be, if known.
 
     Examples
     --------
@@ -277,12 +277,12 @@ def coordinate(text: str, axis: str = "") -> list[float]:
 
 
 def letters_alone(text: str) -> str:
-    """Return a text with the letter of a hemisphere alone where a word stands before it (``16.9 LAT. N``)."""
+    """Return a text without the word before the letter of a hemisphere (``16.9 LAT. N``)."""
     return _WORD_AND_LETTER.sub(lambda match: match[1] or match[2], text)
 
 
 def coordinate_pair(text: str) -> tuple[str, str] | None:
-    """Return the texts of latitude and longitude that stand beside each other; None where there is no such pair."""
+    """Return the texts of an adjacent latitude and longitude, or None."""
     text = letters_alone(text[:300])
     match = _PAIR_LETTERS.search(text[:300]) or _PAIR_BEFORE.search(text[:300]) or _PAIR_PLAIN.search(text[:300])
     if match is None:
@@ -294,7 +294,7 @@ def coordinate_pair(text: str) -> tuple[str, str] | None:
 
 
 class Direction(NamedTuple):
-    """Where positive motion points: azimuth and dip in degrees; `kind` is ``horizontal``, ``vertical`` or nothing."""
+    """Direction of positive motion: azimuth and dip in degrees; `kind` is ``horizontal``, ``vertical`` or empty."""
 
     kind: str
     azimuth: float | None = None
@@ -325,7 +325,7 @@ _COMPASS = {
 
 
 def pointing(text: str) -> Direction:
-    """Return the direction a text names, as an azimuth, a quadrant (``N35E``), a compass word, up or down.
+    """Return the direction in a text: an azimuth, a quadrant (``N35E``), a compass word, up or down.
 
     Examples
     --------
@@ -360,7 +360,7 @@ def pointing(text: str) -> Direction:
 
 
 class Unit(NamedTuple):
-    """A unit beside a number: its kind, what one is in SI, and the characters it takes."""
+    """The unit of a number: its kind, its value in SI, and its length in characters."""
 
     kind: str
     factor: float
@@ -432,7 +432,7 @@ _COMPILED = tuple((kind, re2.compile(rf"(?i)^ *(?:{pattern})"), factor) for kind
 
 
 def unit_at(text: str) -> Unit | None:
-    """Return the unit a text begins with, None where it begins with none.
+    """Return the unit at the beginning of a text, or None.
 
     Examples
     --------

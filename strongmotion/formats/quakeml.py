@@ -15,7 +15,7 @@ from .source import content
 from .xml import Node, parse
 
 LONGEST_TRAVEL = 600
-"""s from the origin to a record's start, at most; strong motion arrives within minutes (common practice, no source)."""
+"""Longest time from origin to start of record, s; strong motion arrives within minutes (common practice, no source)."""
 
 _KEPT = frozenset((
     "eventParameters", "event", "preferredOriginID", "preferredMagnitudeID", "origin", "magnitude", "originID",
@@ -33,23 +33,23 @@ def read_quakeml(path: str | Path) -> tuple[Earthquake, ...]:
     Returns
     -------
     tuple of Earthquake
-        Each with its preferred origin and magnitude, else the first of them.
+        Each with its preferred origin and magnitude, or else the first ones listed.
 
     Raises
     ------
     RecordError
-        The document cannot be read, is not QuakeML, or tells of no event; the message names the line.
+        The document cannot be read, is not QuakeML, or holds no event. The message names the line.
     """
     file, data = content(path)
     root = parse(data, file, "quakeml", _KEPT)
     found = tuple(_earthquake(event) for event in root.all("eventParameters", "event"))
     if not found:
-        raise root.error("the document tells of no event", "Give the QuakeML of the earthquake")
+        raise root.error("the document holds no event", "Give the QuakeML of the earthquake")
     return found
 
 
 def of_earthquake(record: Record, earthquakes: tuple[Earthquake, ...], file: str) -> Record:
-    """Return the record with its earthquake: the only one, or the last whose waves can have reached the record."""
+    """Return the record with its earthquake: the only one, or the latest whose waves could have arrived in time."""
     chosen = earthquakes[0] if len(earthquakes) == 1 else None
     if chosen is None and record.start is not None:
         end = last_instant(record)
@@ -59,9 +59,9 @@ def of_earthquake(record: Record, earthquakes: tuple[Earthquake, ...], file: str
         chosen = max(fitting, key=lambda one: instant_in(one.time), default=None)
     if chosen is None:
         raise RecordError(
-            f"none of the {len(earthquakes)} events is from the {LONGEST_TRAVEL} s before record {record.id}",
+            f"none of the {len(earthquakes)} events is within {LONGEST_TRAVEL} s before record {record.id}",
             source=file,
-            remedy="Give a document with the one event",
+            remedy="Give a document with only this event",
         )
     return replace(record, earthquake=chosen)
 

@@ -1,4 +1,4 @@
-"""The bytes of a file that may be a record: bounded, decompressed, from a path or standard input."""
+"""Read the bytes of a possible record from a path or standard input, with limits on size and decompression."""
 
 from __future__ import annotations
 
@@ -14,25 +14,25 @@ LARGEST_FILE = 100_000_000
 STANDARD_INPUT = "-"
 _GZIP = b"\x1f\x8b"
 _GROWTH, _ALLOWANCE = 20, 10_000_000
-"""A compressed file may grow this many times, and this many bytes beyond; more is no record but a trap."""
+"""Largest expansion of a compressed file: a factor, plus a number of bytes. Anything larger is an attack."""
 
 _PIECE, _MOST_PARTS = 65_536, 10_000
 
 
 def content(path: str | Path) -> tuple[str, bytes]:
-    """Return the name of a file, for messages, and its bytes; ``-`` is standard input, gzip is decompressed.
+    """Return the name of a file for messages, and its bytes. ``-`` is standard input; gzip is decompressed.
 
     Raises
     ------
     RecordError
-        It cannot be read, is empty, too large, not an ordinary file, or damaged in its compression.
+        The file cannot be read, is empty, too large or not a regular file, or its compression is damaged.
     """
     name, data = stored(path)
     return name, unpacked(name, data)
 
 
 def stored(path: str | Path) -> tuple[str, bytes]:
-    """Return the name of a file and its bytes as they are stored."""
+    """Return the name of a file and its bytes as stored."""
     if str(path) == STANDARD_INPUT:
         data = _to_end(sys.stdin.buffer)
         name, size = "standard input", len(data)
@@ -51,12 +51,12 @@ def stored(path: str | Path) -> tuple[str, bytes]:
 
 
 def largest_unpacked(size: int) -> int:
-    """Return how many bytes may come out of compressed ones."""
+    """Return the largest uncompressed size accepted, bytes."""
     return _GROWTH * size + _ALLOWANCE
 
 
 def unpacked(name: str, data: bytes) -> bytes:
-    """Return the bytes of a file without their gzip compression, if they have one."""
+    """Return the bytes of a file, decompressed if they are gzip."""
     if not data.startswith(_GZIP):
         return data
     most = min(LARGEST_FILE, largest_unpacked(len(data)))
@@ -68,15 +68,15 @@ def unpacked(name: str, data: bytes) -> bytes:
             raise RecordError(
                 f"the file has more than {_MOST_PARTS} gzip parts",
                 source=name,
-                remedy="Decompress it yourself and look at it; a record is not made so",
+                remedy="Decompress and inspect it; records are not stored this way",
             )
         unpacker = zlib.decompressobj(wbits=31)
         while not unpacker.eof:
-            # In pieces, because what is left of the last one after the part's end is copied.
+            # In pieces, because the rest of the last piece after the end of the part is copied.
             piece = data[at : at + _PIECE]
             if not piece:
                 raise RecordError(
-                    "the gzip compression breaks off at the end of the file",
+                    "the gzip data are truncated at the end of the file",
                     source=name,
                     remedy="Copy it again from its source",
                 )
@@ -84,7 +84,7 @@ def unpacked(name: str, data: bytes) -> bytes:
                 part = unpacker.decompress(piece, most - size + 1)
             except zlib.error:
                 raise RecordError(
-                    f"the gzip compression is damaged in the part that begins at byte {begin + 1}",
+                    f"the gzip data are damaged in the part that begins at byte {begin + 1}",
                     source=name,
                     remedy="Copy it again from its source",
                 ) from None
@@ -93,13 +93,13 @@ def unpacked(name: str, data: bytes) -> bytes:
             parts.append(part)
             if size > most:
                 raise RecordError(
-                    f"the file grows beyond {most / 1e6:.0f} MB when it is decompressed",
+                    f"the file exceeds {most / 1e6:.0f} MB when decompressed",
                     source=name,
-                    remedy="Decompress it yourself and look at it; a record is not as large",
+                    remedy="Decompress and inspect it; records are smaller",
                 )
         at -= len(unpacker.unused_data)
     if not size:
-        raise RecordError("the file holds nothing", source=name, remedy="Copy it again from its source")
+        raise RecordError("the file is empty after decompression", source=name, remedy="Copy it again from its source")
     return b"".join(parts)
 
 
@@ -110,7 +110,7 @@ def _of_file(file: Path) -> tuple[str, int, bytes]:
         if stat.S_ISDIR(about.st_mode):
             raise RecordError("this is a folder, not a file", source=str(file), remedy="Name a file in it")
         if not stat.S_ISREG(about.st_mode):
-            raise RecordError("this is not an ordinary file", source=str(file), remedy="Copy it to a file first")
+            raise RecordError("this is not a regular file", source=str(file), remedy="Copy it to a file first")
         if about.st_size > LARGEST_FILE:
             return file.name, about.st_size, b""
         with file.open("rb") as stream:
@@ -122,13 +122,13 @@ def _of_file(file: Path) -> tuple[str, int, bytes]:
         raise RecordError(
             "no permission to read the file", source=str(file), remedy="Ask its owner, or copy it"
         ) from None
-    except (OSError, ValueError, RuntimeError) as error:  # a damaged disk, a name no system allows, no such home
+    except (OSError, ValueError, RuntimeError) as error:  # a damaged disk, a name that is not allowed, no such home
         what = f"the file cannot be read ({getattr(error, 'strerror', None) or error})"
         raise RecordError(what, source=str(file), remedy="Check its name and the disk it is on") from None
 
 
 def _to_end(stream: BinaryIO) -> bytes:
-    """Return what a stream holds, or the first of more than it may hold."""
+    """Return the content of a stream, cut just above the size limit."""
     parts, size = [], 0
     while size <= LARGEST_FILE and (part := stream.read(1 << 20)):
         parts.append(part)

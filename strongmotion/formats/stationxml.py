@@ -1,8 +1,8 @@
-"""FDSN StationXML: what an instrument is, where it stands, and how its counts become acceleration.
+"""FDSN StationXML: the instrument, its coordinates, and the conversion of its counts to acceleration.
 
-https://www.fdsn.org/xml/station/ (version 1). Of each channel the epoch that holds the record's start is taken: its
-coordinates, azimuth, dip, its overall sensitivity and, to check that the sensitivity holds over the band, its poles
-and zeros.
+https://www.fdsn.org/xml/station/ (version 1). For each channel the epoch that contains the record's start is used: its
+coordinates, azimuth, dip and overall sensitivity, and its poles and zeros, to check that the sensitivity holds over the
+band.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ FLAT_FROM, FLAT_TO, FLAT_WITHIN = 0.1, 0.8, 0.1
 """The response must stay within 10 % from 0.1 Hz to 0.8 of the Nyquist frequency (common practice, no source)."""
 
 LEAST_GAIN = 0.1
-"""A response is divided out where its gain is at least this part of that at the frequency of the sensitivity: beyond it
-noise of the digitiser would be raised tenfold (a judgement, without a source)."""
+"""Smallest gain at which a response is removed, as a fraction of that at the frequency of the sensitivity. Below it the
+digitiser noise would be amplified more than tenfold (a judgement, without a source)."""
 
 DIRECTION_WITHIN = 5.0
-"""Degrees by which a channel's direction may differ from that of its code (SEED 2.4 for N, E and Z; from memory)."""
+"""Tolerance between a channel's direction and that of its code, degrees (SEED 2.4 for N, E and Z; from memory)."""
 
 MOST_ROOTS = 1000
-"""Poles and zeros of one stage; a sensor has some ten."""
+"""Largest number of poles and zeros of one stage; sensors have about ten."""
 
 _KEPT = frozenset((
     "Network", "Station", "Site", "Name", "Channel", "Latitude", "Longitude", "Elevation", "Azimuth", "Dip",
@@ -47,7 +47,7 @@ _KEPT = frozenset((
     "NormalizationFrequency", "Zero", "Pole", "Real", "Imaginary", "StageGain",
 ))  # fmt: skip
 _WITHOUT_SENSITIVITY = ("no station metadata", "no sensitivity", "velocity sensor")
-"""Findings that say why a component's sensitivity is not known."""
+"""Findings that explain an unknown sensitivity."""
 
 _VELOCITY = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "um/s": 1e-6, "nm/s": 1e-9}
 _SMALL_ACCELERATION = {"mm/s2": 0.001, "um/s2": 1e-6, "nm/s2": 1e-9}
@@ -66,22 +66,22 @@ class Channel:
     node: Node
     name: str
     fault: RecordError | None = None
-    """What is wrong with its dates, where they cannot be read."""
+    """The error of dates that cannot be read."""
 
     @property
     def id(self) -> str:
-        """Its codes, joined by points."""
+        """The codes, joined by points."""
         return ".".join((self.network, self.station, self.location, self.code))
 
     @property
     def said(self) -> tuple[float | str | None, ...]:
-        """What its samples mean: sensitivity and its units, azimuth and dip."""
+        """The meaning of the samples: sensitivity and its units, azimuth and dip."""
         whole = self.node.first("Response", "InstrumentSensitivity")
         of_whole = () if whole is None else (whole.number("Value"), whole.words("InputUnits", "Name").lower())
         return (*of_whole, self.node.number("Azimuth"), self.node.number("Dip"))
 
     def holds(self, time: np.datetime64 | None) -> bool:
-        """Whether the epoch holds a time; any epoch holds an unknown one."""
+        """Whether the epoch contains a time; every epoch contains an unknown time."""
         if self.fault is not None:
             raise self.fault
         if time is None:
@@ -106,19 +106,19 @@ class Inventory:
         return found
 
     def named(self, network: str, station: str, location: str, code: str) -> list[Channel]:
-        """Return all epochs of a channel; of any network where none is given."""
+        """Return all epochs of a channel, of any network if none is given."""
         its = self.by_code.get((station, location.replace("--", ""), code), [])
         return [channel for channel in its if not network or channel.network == network]
 
 
 def read_stationxml(path: str | Path) -> Inventory:
-    """Read a StationXML document, or all of a folder (files ending in .xml or .xml.gz).
+    """Read a StationXML document, or all documents of a folder (files ending in .xml or .xml.gz).
 
     Raises
     ------
     RecordError
-        The document, or each of the folder, cannot be read or is not StationXML; the message names the file and the
-        line. Of a folder, those that cannot be read are in the inventory's ``unread``.
+        The document, or every document of the folder, cannot be read or is not StationXML. The message names the file
+        and the line. If only some documents of a folder fail, the inventory's ``unread`` lists them.
     """
     folder = Path(path).expanduser()
     files = [folder]
@@ -133,13 +133,13 @@ def _stamp(file: Path) -> tuple[int, int]:
     try:
         about = file.stat()
     except (OSError, ValueError):
-        return 0, 0  # reading it says why
+        return 0, 0  # the error appears when it is read
     return about.st_mtime_ns, about.st_size
 
 
 @functools.lru_cache(maxsize=4)
 def _inventory(files: tuple[tuple[str, tuple[int, int]], ...]) -> Inventory:
-    # A batch reads one inventory for each of its files: it is parsed once, until a file of it changes.
+    # A batch asks for the same inventory for each of its files: it is parsed again only if a document changes.
     found: list[Channel] = []
     unread: list[RecordError] = []
     for file, _ in files:
@@ -153,7 +153,7 @@ def _inventory(files: tuple[tuple[str, tuple[int, int]], ...]) -> Inventory:
 
 
 def channels_in(file: str, data: bytes) -> list[Channel]:
-    """Return the channels of one document, given its name and its bytes."""
+    """Return the channels of a document, given its name and bytes."""
     root = parse(data, file, "FDSNStationXML", _KEPT)
     found = []
     for network in root.all("Network"):
@@ -173,14 +173,14 @@ def channels_in(file: str, data: bytes) -> list[Channel]:
 
 
 def measured(inventory: Inventory, codes: Codes, start: int) -> str:
-    """Return what a channel measures at a time in ns since 1970: ``acceleration`` or ``velocity``, or nothing."""
+    """Return the quantity measured by a channel at a time in ns since 1970: ``acceleration``, ``velocity`` or empty."""
     time = np.datetime64(start, "ns")
     try:
         its = [one for one in inventory.named(*codes[:3], codes.code) if one.holds(time)]
         wholes = [one.node.first("Response", "InstrumentSensitivity") for one in its]
         kinds = {_factor(whole, whole.words("InputUnits", "Name"))[1] for whole in wholes if whole is not None}
     except RecordError:
-        return ""  # what is wrong with it is said when the record is described
+        return ""  # the error is reported when the record is described
     return "" if len(kinds) != 1 else "velocity" if kinds.pop() else "acceleration"
 
 
@@ -192,30 +192,30 @@ def described_by(
     keep: bool = False,
     unread: list[Unread] | None = None,
 ) -> Record:
-    """Return the record with what an inventory says of its channels.
+    """Return the record with the metadata of its channels from an inventory.
 
     Parameters
     ----------
     record : Record
     inventory : Inventory
     choice : Choice
-        Whether samples of a velocity sensor are wanted, and so turned into acceleration by its whole response; else
-        such a component stays without sensitivity.
+        Whether velocity sensors are wanted. Their samples are then converted to acceleration by removing the full
+        response; otherwise such a component has no sensitivity.
     keep : bool
-        Keep the record's own sensitivities: the caller gave them.
+        Keep the record's own sensitivities, because the caller gave them.
     unread : list of Unread, optional
-        Gets an entry for each component that had to be left out.
+        Receives an entry for each component left out.
 
     Returns
     -------
     Record
-        With findings on what is missing, doubtful or was overruled. A component of which something is wrong is left
-        out, as is one in counts of unknown sensitivity beside others that can be processed.
+        With findings on missing, doubtful and overruled metadata. A faulty component is left out, and so is one in
+        counts of unknown sensitivity if others can be processed.
 
     Raises
     ------
     RecordError
-        Something is wrong with every component.
+        Every component is faulty.
     """
     findings, station = list(record.findings), record.station
     kept: list[tuple[Component, Channel | None]] = []
@@ -231,8 +231,8 @@ def described_by(
                 said += (
                     _finding(
                         component, "epoch ends", "doubt",
-                        f"the epoch of {channel.id} ends within it, at {channel.end} UTC",
-                        "The instrument was changed while it recorded", "Look at what was changed",
+                        f"the epoch of {channel.id} ends during the record, at {channel.end} UTC",
+                        "The instrument was changed during the record", "Check what was changed",
                     ),
                 )  # fmt: skip
             changed, of_response = _with_response(component, channel, choice, keep)
@@ -251,7 +251,7 @@ def described_by(
         for component, _ in kept:
             if component.name in unknown:
                 reason = reasons.get(component.name)
-                what = f"component {component.name} is in counts and its sensitivity is not known"
+                what = f"component {component.name} is in counts, but its sensitivity is unknown"
                 what, remedy = (what, "Give it") if reason is None else (reason.what, reason.remedy)
                 faults.append((component, RecordError(what, source=record.source.file or None, remedy=remedy)))
         kept = [(one, channel) for one, channel in kept if one.name not in unknown]
@@ -272,7 +272,7 @@ def described_by(
 def _channel_of(
     record: Record, component: Component, inventory: Inventory
 ) -> tuple[Channel | None, tuple[Finding, ...]]:
-    """Return the epoch of a component's channel at the record's start, and a finding on none or several that differ."""
+    """Return the epoch of a component's channel at the record's start, and a finding if none or several apply."""
     station, time = record.station, component.start
     code = component.channel or component.name
     full = ".".join((station.network, station.code, station.location, code))
@@ -282,11 +282,11 @@ def _channel_of(
         last = max(fitting, key=lambda channel: channel.begin or np.datetime64("1900-01-01", "ns"))
         if len({channel.said for channel in fitting}) == 1:
             return last, ()
-        when = "a record of unknown start" if time is None else f"{time} UTC"
+        when = "an unknown start time" if time is None else f"{time} UTC"
         return last, (
             _finding(
                 component, "overlapping epochs", "doubt",
-                f"{len(fitting)} epochs of {full} hold {when}, and differ in sensitivity or direction; that from "
+                f"{len(fitting)} epochs of {full} contain {when} and differ in sensitivity or direction; that from "
                 f"{last.begin} on was used",
                 "All amplitudes follow from it", "Correct the document, or give the sensitivity yourself",
             ),
@@ -298,7 +298,7 @@ def _channel_of(
         what += f"; not read: {str(inventory.unread[0])[:200]}{more}"
     missing = _finding(
         component, "no station metadata", "doubt", what,
-        "Its sensitivity and direction are known only as far as the record itself says",
+        "Sensitivity and direction are known only if the record states them",
         "Get the StationXML of this channel and time",
     )  # fmt: skip
     return None, (missing,)
@@ -325,7 +325,7 @@ def _station_from(channel: Channel, station: Station) -> Station:
 
 
 def _with_direction(component: Component, channel: Channel) -> tuple[Component, tuple[Finding, ...]]:
-    """Return the component with its direction, and a note where that is another than its code says."""
+    """Return the component with its direction, and a finding if that contradicts its code."""
     azimuth, dip = channel.node.number("Azimuth"), channel.node.number("Dip")
     if dip is not None and abs(abs(dip) - 90) < 1e-9:
         azimuth = None
@@ -346,7 +346,8 @@ def _with_direction(component: Component, channel: Channel) -> tuple[Component, 
         return directed, (
             _finding(
                 directed, "positive down", "note", f"StationXML gives {channel.id} a dip of {dip:g}°: positive is down",
-                "The sign of vertical motion is turned; peaks and spectra are not", "Mind it where the sign counts",
+                "The sign of vertical motion is reversed; peaks and spectra are unaffected",
+                "Reverse the sign if it matters",
             ),
         )  # fmt: skip
     if away is None or away <= DIRECTION_WITHIN:
@@ -357,9 +358,9 @@ def _with_direction(component: Component, channel: Channel) -> tuple[Component, 
             _finding(
                 directed, "other direction", "note",
                 f"StationXML gives {channel.id} {towards}a dip of {directed.dip or 0:g}°, {away:.3g}° off its code",
-                "The component is named by its direction, not by its code; only level components at right angles make "
-                "a pair",
-                "Make sure that azimuth and dip, or two channels, are not exchanged",
+                "The component is named for its direction, not its code; only horizontal components at right angles "
+                "make a pair",
+                "Check that azimuth and dip, or two channels, are not swapped",
             ),
             values={"off_degrees": away},
         ),
@@ -367,7 +368,7 @@ def _with_direction(component: Component, channel: Channel) -> tuple[Component, 
 
 
 def _angle(one: tuple[float | None, float | None], two: tuple[float | None, float | None]) -> float | None:
-    """Return the angle in degrees between two directions; None where one of them is not known."""
+    """Return the angle between two directions in degrees, or None if one is unknown."""
     vectors = []
     for azimuth, dip in (one, two):
         if dip is None or (azimuth is None and abs(dip) < 90 - DIRECTION_WITHIN):
@@ -382,10 +383,11 @@ def _angle(one: tuple[float | None, float | None], two: tuple[float | None, floa
 def _named_by_direction(
     parts: list[tuple[Component, Channel | None]],
 ) -> tuple[tuple[Component, ...], dict[str, str]]:
-    """Return components named for their directions, and their new names by the old.
+    """Name components for their directions; return them and the new names by the old ones.
 
-    The vertical one is V, level ones H1 and H2, each keeping such a name where it has it. What is neither, or would be
-    a second vertical or a third level one, gets its channel's code for a name: it makes no pair.
+    The vertical component is V, the horizontal ones are H1 and H2; existing names of this kind are kept. A component
+    that is neither, or would be a second vertical or third horizontal one, is named by its channel code and makes no
+    pair.
     """
     names = {one.name: one.name for one, _ in parts}
     free = [name for name in ("H1", "H2", "V") if name not in names]
@@ -414,24 +416,24 @@ def _named_by_direction(
 def _with_response(
     component: Component, channel: Channel, choice: Choice, keep: bool
 ) -> tuple[Component, list[Finding]]:
-    """Return the component with its sensitivity, and what must be said of it."""
+    """Return the component with its sensitivity, and findings."""
     whole = channel.node.first("Response", "InstrumentSensitivity")
     value = None if whole is None else whole.number("Value")
     if whole is None or value is None:
         return component, [
             _finding(
                 component, "no sensitivity", "doubt", "StationXML gives no overall sensitivity of this channel",
-                "Counts cannot become acceleration", "Give the sensitivity",
+                "Counts cannot be converted to acceleration", "Give the sensitivity",
             )
         ]  # fmt: skip
     if value == 0:
         raise whole.error("the sensitivity is 0", "Correct the document, or give the sensitivity yourself")
     unit, output = whole.words("InputUnits", "Name"), whole.words("OutputUnits", "Name")
     if component.unit != COUNTS:
-        return component, []  # the samples are acceleration already
+        return component, []  # the samples are already acceleration
     if output and output.lower() not in ("counts", "count", "cts"):
         raise whole.error(
-            f"the sensitivity leads to {output!r}, not to counts: the digitiser is missing",
+            f"the output unit of the sensitivity is {output!r}, not counts: the digitiser is missing",
             "Complete the response, or give the sensitivity yourself",
         )
     factor, velocity = _factor(whole, unit)
@@ -440,13 +442,13 @@ def _with_response(
         return replace(component, sensitivity=component.sensitivity if keep else None), [
             _finding(
                 component, "velocity sensor", "unfit", f"StationXML says that this sensor measures velocity ({unit})",
-                "Its samples are no acceleration, so it is not processed",
+                "Its samples are not acceleration, so it is not processed",
                 "Use the accelerometer, or read it with sensor=\"seismometer\" (--sensor seismometer)",
             )
         ]  # fmt: skip
     if velocity and keep:
         raise whole.error(
-            "this sensor measures velocity, and its response is divided out: no sensitivity can be given beside it",
+            "the response of this velocity sensor is removed, so no sensitivity can be given",
             "Leave out sensitivity= (--sensitivity)",
         )
     if velocity and (divided := _divided_out(component, channel.node, whole)) is not None:
@@ -456,7 +458,7 @@ def _with_response(
         findings.append(note)
     sensitivity = value / factor
     if not 1e-300 < abs(sensitivity) < 1e300:
-        raise whole.error(f"the sensitivity is {value:g}, it cannot be one")
+        raise whole.error(f"the sensitivity is {value:g}, which is not valid")
     if keep and component.sensitivity is not None:
         if abs(component.sensitivity / sensitivity - 1) > 1e-6:
             findings.append(_overruled(component, sensitivity, component.sensitivity, "StationXML"))
@@ -468,7 +470,7 @@ def _with_response(
 
 
 def _factor(whole: Node, unit: str) -> tuple[float, bool]:
-    """Return m/s² (or m/s) in one unit of a sensitivity's input, and whether it is a velocity."""
+    """Return the value of the input unit of a sensitivity in m/s² (or m/s), and whether it is a velocity."""
     spelling = unit.lower().replace("**", "").replace("^", "").replace("²", "2").replace(" ", "")
     spelling = spelling.replace("/s/s", "/s2").replace("/(s2)", "/s2").replace("/sec", "/s")
     if spelling in _VELOCITY:
@@ -479,7 +481,7 @@ def _factor(whole: Node, unit: str) -> tuple[float, bool]:
         return ACCELERATION[acceleration_unit(spelling)], False
     except (InputError, KeyError):
         raise whole.error(
-            f"the sensitivity is of the unit {unit!r}, which is no acceleration",
+            f"the unit of the sensitivity, {unit!r}, is not an acceleration",
             "Use an accelerometer's channel, or give the sensitivity yourself",
         ) from None
 
@@ -491,19 +493,19 @@ def _differentiated(component: Component) -> tuple[Component, Finding]:
     derived = CubicSpline(time, component.samples.astype(float))(time, 1)
     return replace(component, samples=derived), _finding(
         component, "differentiated", "doubt",
-        "velocity was turned into acceleration by the derivative of the cubic spline through the samples",
+        "velocity was differentiated with the cubic spline through the samples",
         "High frequencies are too low: by 0.2 % at an eighth of the sampling rate, 4.5 % at a quarter; noise grows",
-        "Use an accelerometer of the same place, if there is one",
+        "Use an accelerometer at the same site, if there is one",
     )  # fmt: skip
 
 
 def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Component, Finding] | None:
-    """Return the acceleration of a velocity sensor, its whole response divided out; None without poles and zeros.
+    """Return the acceleration of a velocity sensor, with its full response removed; None without poles and zeros.
 
     With S counts per m/s at the frequency f0 of the sensitivity, and the gain G(f) of all poles and zeros, of modulus 1
-    at f0, the acceleration has the spectrum 2 pi i f X / (S G). That is so within the band in which G, around f0, stays
-    above `LEAST_GAIN`; beyond it a cosine of an octave below and of a quarter above leads to 0. The record is continued
-    at both ends by its mirror image, faded out over two periods of the lowest frequency.
+    at f0, the acceleration has the spectrum 2 pi i f X / (S G). This holds within the band around f0 in which G stays
+    above `LEAST_GAIN`; outside it a cosine taper, an octave wide below and a quarter wide above, leads to 0. The record
+    is extended at both ends by its mirror image, faded out over two periods of the lowest frequency.
     """
     from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
@@ -529,7 +531,7 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     reference = float(abs(gain(np.array([at]))[0]))
     if not (0 < reference < math.inf and 0 < at < FLAT_TO * nyquist):
         raise whole.error(
-            f"the response cannot be divided out: it has no gain at its frequency of {at:g} Hz, or the record does not "
+            f"the response cannot be removed: it has no gain at its frequency of {at:g} Hz, or the record does not "
             "hold that frequency",
             "Correct the document, or use an accelerometer",
         )
@@ -554,28 +556,28 @@ def _divided_out(component: Component, node: Node, whole: Node) -> tuple[Compone
     window = np.minimum(_rise((its - begin / 2) / (begin / 2)), _rise((1.25 * end - its) / (0.25 * end)))
     spectrum = np.zeros(len(frequency), complex)
     whole_gain = gain(its) * (value / factor / reference)
-    with np.errstate(all="ignore"):  # what cannot be divided by is found in the result
+    with np.errstate(all="ignore"):  # a division that fails shows in the result
         spectrum[kept] = rfft(continued, length)[kept] * window * (2j * np.pi * its) / whole_gain
         acceleration = irfft(spectrum, length)[reach : reach + n]
     if not np.isfinite(acceleration).all():
-        raise whole.error("the response cannot be divided out: it is beyond all numbers", "Correct the document")
+        raise whole.error("the response cannot be removed: its gain overflows", "Correct the document")
     finding = _finding(
         component, "response divided out", "note",
-        f"the whole response of a velocity sensor was divided out from {begin:.3g} to {end:.3g} Hz",
-        "Outside this band nothing is known of the motion, so that no permanent displacement is",
-        "Use an accelerometer of the same place, if there is one",
+        f"the full response of a velocity sensor was removed from {begin:.3g} to {end:.3g} Hz",
+        "Outside this band the motion is unknown, and so is any permanent displacement",
+        "Use an accelerometer at the same site, if there is one",
     )  # fmt: skip
     made = replace(component, samples=np.ascontiguousarray(acceleration), unit="m/s2", sensitivity=None)
     return made, replace(finding, values={"low_hz": begin, "high_hz": end})
 
 
 def _rise(position: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return a half cosine that rises from 0 at 0 to 1 at 1."""
+    """Return a half-cosine ramp from 0 at 0 to 1 at 1."""
     return 0.5 - 0.5 * np.cos(np.pi * np.clip(position, 0.0, 1.0))
 
 
 def _not_flat(component: Component, node: Node, whole: Node) -> Iterable[Finding]:
-    """Yield a finding where poles and zeros leave the sensitivity, or the stages' gains contradict it."""
+    """Yield a finding if the poles and zeros deviate from the sensitivity, or the stage gains contradict it."""
     yield from _of_gains(component, node, whole)
     to = FLAT_TO * 0.5 / component.dt
     if to <= FLAT_FROM:
@@ -593,15 +595,15 @@ def _not_flat(component: Component, node: Node, whole: Node) -> Iterable[Finding
             begin, end = frequencies[off > FLAT_WITHIN][[0, -1]]
             yield _finding(
                 component, "response not flat", "doubt",
-                f"the sensor's gain leaves that at {at:g} Hz by up to {off.max():.0%}, between {begin:.3g} and "
+                f"the sensor's gain differs from that at {at:g} Hz by up to {off.max():.0%}, between {begin:.3g} and "
                 f"{end:.3g} Hz",
-                "One sensitivity for all frequencies is wrong there",
-                "Keep the corner frequencies clear of that, or deconvolve the response first",
+                "A constant sensitivity is wrong there",
+                "Choose corner frequencies that exclude this band, or deconvolve the response first",
             )  # fmt: skip
 
 
 def _of_gains(component: Component, node: Node, whole: Node) -> Iterable[Finding]:
-    """Yield a finding where the gains of the stages contradict the sensitivity."""
+    """Yield a finding if the stage gains contradict the sensitivity."""
     stages = list(node.all("Response", "Stage"))
     gains = [number for stage in stages if (number := stage.number("StageGain", "Value")) is not None]
     value = whole.number("Value")
@@ -610,15 +612,15 @@ def _of_gains(component: Component, node: Node, whole: Node) -> Iterable[Finding
     if gains and product and abs(product / value - 1) > 0.02:
         yield _finding(
             component, "contradictory gains", "doubt",
-            f"the stages' gains multiply to {product:.6g}, the overall sensitivity is {value:.6g}",
-            "All amplitudes follow from the sensitivity", "Ask the network which of them is right",
+            f"the product of the stage gains is {product:.6g}, the overall sensitivity is {value:.6g}",
+            "All amplitudes follow from the sensitivity", "Ask the network which one is right",
         )  # fmt: skip
 
 
 def _gain_of(node: Node) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]] | None:
-    """Return the gain of poles and zeros, but for a factor, at frequencies in Hz; None where it is digital or absurd.
+    """Return the gain of poles and zeros up to a factor, a function of frequency in Hz; None if digital or absurd.
 
-    Roots are taken in turn, a zero with a pole, and each relative to 1 + its own modulus, so that nothing overflows.
+    Zeros and poles alternate, each relative to 1 + its own modulus, so that nothing overflows.
     """
     kind = node.words("PzTransferFunctionType").upper()
     if "LAPLACE" not in kind:
@@ -629,7 +631,7 @@ def _gain_of(node: Node) -> Callable[[NDArray[np.float64]], NDArray[np.complex12
         for tag in ("Zero", "Pole")
     )
     if (count := len(zeros) + len(poles)) > MOST_ROOTS:
-        raise node.error(f"{count} poles and zeros, at most {MOST_ROOTS} are read", "Make sure that it is a sensor's")
+        raise node.error(f"{count} poles and zeros, at most {MOST_ROOTS} are read", "Check that it is a sensor's stage")
     if not all(cmath.isfinite(root) and abs(root) < 1e150 for root in zeros + poles):
         return None
     sign = math.copysign(1.0, node.number("NormalizationFactor") or 1.0)
@@ -652,7 +654,7 @@ def _overruled(component: Component, stated: float, chosen: float, by: str) -> F
     return _finding(
         component, "overruled header", "doubt",
         f"{by} states a sensitivity of {stated:g} counts per m/s²; {chosen:g} was used",
-        "All amplitudes follow from it", "Make sure which one is right",
+        "All amplitudes follow from it", "Check which one is right",
     )  # fmt: skip
 
 

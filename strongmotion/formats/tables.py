@@ -1,8 +1,8 @@
-"""Samples in JSON and in MATLAB files, by a layout: a path stands in the place of lines and columns.
+"""Read samples from JSON and MATLAB files with a layout in which paths replace lines and columns.
 
-A path is the names and places (from 0) that lead to a value, parted by points: ``station.code``, ``traces.0.data``. A
-``*`` takes every element of a list: ``rows.*.1`` is the second number of each row. `[block.paths]` gives the path of
-each column, ``[header.<quantity>]`` takes a ``path`` or a constant::
+A path is the sequence of names and indices (from 0) that leads to a value, separated by points: ``station.code``,
+``traces.0.data``. A ``*`` takes every element of a list: ``rows.*.1`` is the second number of each row. `[block.paths]`
+gives the path of each column, ``[header.<quantity>]`` takes a ``path`` or a constant::
 
     format = "json"
     [header]
@@ -13,7 +13,7 @@ each column, ``[header.<quantity>]`` takes a ``path`` or a constant::
     H1 = "data.ns"
     H2 = "data.ew"
 
-Files are hostile until read: JSON has no duplicate keys and no NaN; `matlab` checks each size against what is there.
+Files are treated as hostile: JSON may have no duplicate keys and no NaN; `matlab` checks each size against the data.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ from .time_column import interval_from_times, jitter
 
 
 def read_table(reading: Reading, layout: Layout) -> list[Record]:
-    """Read a JSON or MATLAB file by a layout.
+    """Read a JSON or MATLAB file with a layout.
 
     Raises
     ------
     RecordError
-        The file is damaged or of another kind, a path leads nowhere or to no numbers, or the record is not sound.
+        The file is damaged or of another kind, a path leads to nothing or not to numbers, or the record is not valid.
     """
     document = _json(reading) if layout.format == "json" else read_matlab(reading)
     fields, notes = header.settled(reading, _fields(reading, layout, layout.rules, document))
@@ -105,19 +105,19 @@ def _at(reading: Reading, document: Any, path: str) -> Any:
 
 
 def _numbers(reading: Reading, value: Any, path: str) -> NDArray[Any]:
-    """Return a column as numbers, whole ones as int64."""
+    """Return a column as numbers, integers as int64."""
     if isinstance(value, np.ndarray):
         value = value.squeeze()
         if value.ndim == 1 and value.dtype.kind in "iuf":
             return np.array(value, np.int64 if value.dtype.kind in "iu" and value.dtype.itemsize < 8 else value.dtype)
-        raise reading.error(f"{path} is no row of numbers", remedy="Correct the path in the layout")
+        raise reading.error(f"{path} is not a row of numbers", remedy="Correct the path in the layout")
     if not isinstance(value, list) or not value:
-        raise reading.error(f"{path} is no list of numbers", remedy="Correct the path in the layout")
+        raise reading.error(f"{path} is not a list of numbers", remedy="Correct the path in the layout")
     for at, one in enumerate(value):
         if isinstance(one, bool) or not isinstance(one, (int, float)) or not abs(one) < 2**63:
             raise reading.error(
-                f"{path}: element {at} is no number: {header.shown(str(one))}",
-                remedy="Mend it at its source: missing samples are never guessed",
+                f"{path}: element {at} is not a number: {header.shown(str(one))}",
+                remedy="Correct it at its source: missing samples are never filled in",
             )
     return np.array(value, np.int64 if all(isinstance(one, int) for one in value) else np.float64)
 
@@ -125,16 +125,16 @@ def _numbers(reading: Reading, value: Any, path: str) -> NDArray[Any]:
 def _json(reading: Reading) -> Any:
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         if len(dict(pairs)) < len(pairs):
-            raise ValueError("a key stands twice in one object")
+            raise ValueError("a key occurs twice in one object")
         return dict(pairs)
 
     def refuse(text: str) -> None:
-        raise ValueError(f"{text} is no JSON number")
+        raise ValueError(f"{text} is not a JSON number")
 
     try:
         return json.loads(reading.data.decode("utf-8-sig"), object_pairs_hook=once, parse_constant=refuse)
     except (ValueError, RecursionError, OverflowError) as error:
         line = getattr(error, "lineno", None)
         raise reading.error(
-            f"the file is not JSON: {header.shown(str(error), 120)}", line, "Check that the file is whole"
+            f"the file is not JSON: {header.shown(str(error), 120)}", line, "Check that the file is complete"
         ) from None

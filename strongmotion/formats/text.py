@@ -1,4 +1,4 @@
-"""Text files of numbers, read and written by a layout; `layout` has the language."""
+"""Read and write text files of numbers with a layout; `layout` documents the language."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from .time_column import clock_times, interval_from_times, jitter, printed_place
 
 
 def read_text(reading: Reading, layout: Layout) -> Record:
-    """Read a text file by its layout, one that holds one record.
+    """Read the only record of a text file with a layout.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def read_text(reading: Reading, layout: Layout) -> Record:
     Raises
     ------
     RecordError
-        The file does not follow the layout, is cut off, holds something that is not a number, or several records.
+        The file does not follow the layout, is truncated, or holds something that is not a number, or several records.
     """
     records = read_texts(reading, layout)
     if len(records) > 1:
@@ -54,19 +54,19 @@ def read_text(reading: Reading, layout: Layout) -> Record:
 
 
 def read_texts(reading: Reading, layout: Layout) -> list[Record]:
-    """Read every record of a text file by its layout.
+    """Read every record of a text file with a layout.
 
-    A component of a name that the record has already, and of another start, begins the next record.
+    A component whose name the record already has, with another start, begins the next record.
     """
     return _Reader(reading, layout).records()
 
 
 class _Reader:
-    """A text file, its lines found but not yet taken out, and the layout it is read by."""
+    """A text file with its lines located but not yet decoded, and its layout."""
 
     def __init__(self, reading: Reading, layout: Layout) -> None:
         self.reading, self.layout = reading, layout
-        remedy = 'Set the file\'s encoding in the layout (encoding = "latin-1"), if the file is not damaged'
+        remedy = 'Set the encoding in the layout (encoding = "latin-1"), unless the file is damaged'
         self.lines = Lines(reading, layout.encoding, remedy)
         self.start: np.datetime64 | None = None
 
@@ -107,7 +107,7 @@ class _Reader:
             findings.extend((*((*given, *header.processed_note(fields)) if number == 0 else ()), *said))
             if station is not None and here != station:
                 raise self.reading.error(
-                    f"component {read[0].name} comes from another station than the first",
+                    f"component {read[0].name} comes from a different station than the first",
                     begin + 1,
                     "A record holds the components of one instrument: split the file",
                 )
@@ -115,8 +115,8 @@ class _Reader:
         assert station is not None
         if len(self.reading.names) > read_before:
             raise self.reading.error(
-                f"{len(self.reading.names)} components were named, {read_before} were found",
-                remedy="Name as many as there are",
+                f"{len(self.reading.names)} components were named, but {read_before} were found",
+                remedy="Name as many as the file holds",
             )
         records.append(self.record(components, station, findings))
         return records
@@ -125,7 +125,7 @@ class _Reader:
         return self.reading.record(components, station, f"text, layout {self.layout.name}", findings)
 
     def sections(self) -> list[tuple[int, int, int]]:
-        """Return where each header begins, where its numbers begin and where they end, as lines."""
+        """Return the first line of each header, the first line of its numbers, and the line after them."""
         if self.layout.block.found is not None:
             sections = self.found_sections(self.layout.block.found)
         else:
@@ -134,7 +134,7 @@ class _Reader:
         if skip is not None:
             kept = [one for one in sections if next(iter(self.lines.found(skip, one[0], one[1])), None) is None]
             if not kept:
-                raise self.reading.error("every block is passed over", 1, "Correct `skip` in the layout")
+                raise self.reading.error("every block is skipped", 1, "Correct `skip` in the layout")
             return kept
         return sections
 
@@ -145,7 +145,7 @@ class _Reader:
             raise self.reading.error(
                 f"{expected} blocks of numbers are expected, {len(runs)} were found (lines {places})",
                 runs[-1][1] if runs else None,
-                "The file may be damaged between them, or cut off; else correct `found` in the layout",
+                "The file may be damaged between them, or truncated; if not, correct `found` in the layout",
             )
         begins = [0, *(end for _, end in runs[:-1])]
         own = self.layout.lines
@@ -154,7 +154,7 @@ class _Reader:
         return [(a, data, end) for a, (data, end) in zip(begins, runs, strict=True)]
 
     def declared_sections(self) -> list[tuple[int, int]]:
-        """Return the lines from which to which each header and its block stand."""
+        """Return the first line of each header with its block, and the line after it."""
         if self.layout.first is None:
             return [(0, self.lines.count)]
         begins = list(itertools.islice(self.lines.found(self.layout.first, 0, self.lines.count), MOST_COMPONENTS + 1))
@@ -195,21 +195,19 @@ class _Reader:
                 raise self.reading.error(
                     f"the last header line of layout {layout.name} was not found within {scanned - begin} lines",
                     begin + 1,
-                    "Check that the file is whole, or correct `last` in the layout",
+                    "Check that the file is complete, or correct `last` in the layout",
                 )
         if data >= end:
-            raise self.reading.error(
-                "the header is there, no numbers follow it", end, "Check that the file is whole: copy it again"
-            )
+            raise self.reading.error("no numbers follow the header", end, "The file may be incomplete: copy it again")
         return data
 
     def fields(self, rules: Rules, begin: int, end: int) -> dict[str, Field]:
-        """Return what rules find in a header; numbers in their quantity's own unit, the start in UTC."""
+        """Return the fields that the rules find in a header: numbers in their standard units, the start in UTC."""
         if end - begin > LONGEST_HEADER:
             raise self.reading.error(
                 f"the header has {end - begin} lines, at most {LONGEST_HEADER} are read",
                 begin + 1,
-                "Check that the file is what it should be",
+                "Check that this is the right file",
             )
         lines = []
         for at in range(begin, end):
@@ -218,7 +216,7 @@ class _Reader:
                 raise self.reading.error(
                     f"the header line is {len(lines[-1])} characters long, at most {LONGEST_HEADER_LINE} are read",
                     at + 1,
-                    "Check that the file is what it should be",
+                    "Check that this is the right file",
                 )
         comma = self.layout.block.decimal == ","
         fields: dict[str, Field] = {}
@@ -242,7 +240,7 @@ class _Reader:
                 fields[key] = found
         scale = rules.get("scale")
         if scale is not None and scale.unit and "scale" in fields:
-            # What one count is worth needs no unit of the samples beside it.
+            # The value of a count already implies the unit of the samples.
             worth = fields.pop("scale")
             if header.usable_number(worth.text) and float(worth.text) != 0:
                 fields["sensitivity"] = worth._replace(text=repr(1 / float(worth.text)))
@@ -252,7 +250,7 @@ class _Reader:
         return self.with_start(rules, fields)
 
     def answered(self, key: str) -> bool:
-        """Whether the caller gives what the layout leaves open."""
+        """Whether the caller gives a quantity that the layout leaves open."""
         reading, given = self.reading, self.reading.given
         if key == "unit":
             return reading.unit is not None or reading.sensitivity is not None
@@ -278,7 +276,7 @@ class _Reader:
     def components(
         self, fields: dict[str, Field], begin: int, data: int, end: int, number: int
     ) -> tuple[list[Component], list[Finding]]:
-        """Return the components of one section: one, or those side by side; `number` were read before."""
+        """Return the components of one section (one, or several side by side); `number` were read before."""
         reading, block = self.reading, self.layout.block
         names = reading.names[number:]
         if not block.columns:
@@ -287,7 +285,7 @@ class _Reader:
             own = self.layout.order[number : number + 1]
             if self.layout.order and not own:
                 raise reading.error(
-                    f"the layout orders {len(self.layout.order)} components, there are more",
+                    f"the layout orders {len(self.layout.order)} components, but the file has more",
                     begin + 1,
                     "Correct `order` in the layout",
                 )
@@ -329,16 +327,16 @@ class _Reader:
         return components, findings
 
     def parts(self, fields: dict[str, Field], begin: int, data: int, end: int) -> tuple[list[Component], list[Finding]]:
-        """Return the components that stand one after another in one block, in the layout's order."""
+        """Return the consecutive components of one block, in the order given by the layout."""
         order = self.layout.order
         dt, declared = header.interval(self.reading, fields), header.declared_samples(self.reading, fields)
         whole = None if declared is None else declared * len(order)
         (samples,), found = self.block(data, end, whole, "", "")
         if len(samples) % len(order):
             raise self.reading.error(
-                f"{len(samples)} numbers are not {len(order)} components of one length ({', '.join(order)})",
+                f"{len(samples)} numbers cannot be {len(order)} components of equal length ({', '.join(order)})",
                 data + 1,
-                "Correct `order` in the layout, or check that the file is whole",
+                "Correct `order` in the layout, or check that the file is complete",
             )
         components, findings = [], [*found, *odd_rows(self.lines, self.numbered, self.layout.block, "")]
         names = self.reading.names or order
@@ -352,7 +350,7 @@ class _Reader:
         return components, findings
 
     def interval_from_column(self, times: NDArray[Any], dt: float | None) -> tuple[float, tuple[Finding, ...]]:
-        """Return the interval that a column of times gives, and what must be said of it."""
+        """Return the interval from a column of times, and findings."""
         block = self.layout.block
         known = unit_at(block.time_unit)
         worth = known.factor if known is not None else 1.0
@@ -367,7 +365,7 @@ class _Reader:
     def block(
         self, begin: int, end: int, declared: int | None, whose: str, name: str
     ) -> tuple[list[NDArray[Any]], tuple[Finding, ...]]:
-        """Return the numbers of a block, an array a column (one where there are none)."""
+        """Return the numbers of a block, one array for each column (a single array if there are no columns)."""
         reading, block = self.reading, self.layout.block
         per_line = block.per_line
         numbered: NDArray[np.int32]
@@ -381,10 +379,10 @@ class _Reader:
         if reading.missing == "truncate" and at_end:
             last = block.cells(self.lines.line(int(numbered[-1])))
             if short or not self.sound(last):
-                # A file that stops inside a line may stop inside a number: none of that line can be trusted.
+                # A file that stops inside a line may stop inside a number, so the whole line is discarded.
                 numbered, found, short = numbered[:-1], found - len(last), True
         if not numbered.size:
-            raise reading.error("the header is there, no numbers follow it", begin, "Check that the file is whole")
+            raise reading.error("no numbers follow the header", begin, "Check that the file is complete")
         self.numbered = numbered
         where = int(numbered[-1]) + 1 if numbered.size else begin
         if quick is None:
@@ -394,14 +392,16 @@ class _Reader:
             columns = [typed(values[i::in_row], fractions[i::in_row]) for i in range(in_row)]
         if found % in_row:
             raise reading.error(
-                f"expected whole rows of {in_row} columns, the last one is short", where, "The file may be cut off"
+                f"expected complete rows of {in_row} columns, but the last one is short",
+                where,
+                "The file may be cut off",
             )
         count = found // in_row
         if declared is not None and count > declared:
             raise reading.error(
                 f"{whose}{declared} samples are declared, {count} were found",
                 where,
-                "Correct the declared number of samples, or remove what does not belong",
+                "Correct the declared number of samples, or remove the surplus",
             )
         if short:
             if reading.missing == "truncate":
@@ -414,7 +414,7 @@ class _Reader:
         return columns, ()
 
     def lines_of_numbers(self, begin: int, end: int, declared: int | None) -> NDArray[np.int32]:
-        """Return the lines that hold numbers: without trailer and comments."""
+        """Return the lines that hold numbers, without trailer and comments."""
         block = self.layout.block
         if block.until is not None:
             end = next(self.lines.found(block.until, begin, end), end)
@@ -442,7 +442,7 @@ class _Reader:
         )
 
     def precise(self, numbered: NDArray[np.int32], per_line: int | None, declared: int | None) -> list[NDArray[Any]]:
-        """Return the numbers of each column, or name the line and place of the first that is none."""
+        """Return the numbers of each column, or name the line and position of the first entry that is not a number."""
         if (odd := self.lines.odd) is not None and odd[0] < len(numbered):
             self.by_text(numbered, odd[0], odd[0] + 1, odd[1], per_line, declared)  # what stopped the compiled reader
         return self.by_text(numbered, 0, len(numbered), 0, per_line, declared)
@@ -450,7 +450,7 @@ class _Reader:
     def by_text(
         self, numbered: NDArray[np.int32], begin: int, end: int, before: int, per_line: int | None, declared: int | None
     ) -> list[NDArray[Any]]:
-        """Return the numbers on lines `begin` to `end`, text by text; `before` are on the lines above."""
+        """Return the numbers on lines `begin` to `end`, read text by text; `before` numbers are on earlier lines."""
         block, width = self.layout.block, self.layout.block.width
         columns = [header.Numbers() for _ in block.columns or ("",)]
         for index in range(begin, end):
@@ -474,12 +474,12 @@ class _Reader:
                 text = block.number(cell)
                 label = block.columns[position % len(block.columns)] if block.columns else ""
                 if label in ("-", "clock"):
-                    text = "0"  # passed over, whatever it is
+                    text = "0"  # skipped, whatever it is
                 elif not header.usable_number(text):
                     raise self.reading.error(
                         f"number {position + 1} of the line: {header.bad_number(cell)}",
                         at,
-                        "Mend it at its source: missing samples are never guessed",
+                        "Correct it at its source: missing samples are never filled in",
                     )
                 columns[position % len(columns)].add(text)
             if per_line is not None and not (
@@ -490,7 +490,7 @@ class _Reader:
 
 
 def _option(quantity: str) -> str:
-    """Say how a person gives a quantity."""
+    """Return the option with which a user gives a quantity."""
     known = {
         "dt": "dt= (--dt)", "sampling_rate": "dt= (--dt)", "unit": "unit= (--sample-unit)",
         "station": "station= (--station)",
@@ -501,7 +501,7 @@ def _option(quantity: str) -> str:
 
 
 def write_text(record: Record, path: str | Path, layout: str | Path) -> None:
-    """Write a record as a text file of a layout, so that reading it gives the same samples bit for bit.
+    """Write a record as a text file with a layout. Reading it back gives the same samples bit for bit.
 
     Parameters
     ----------
@@ -509,14 +509,14 @@ def write_text(record: Record, path: str | Path, layout: str | Path) -> None:
     path : str or Path
         The file to write; an existing one is replaced.
     layout : str or Path
-        A ready layout (``"harbour"``, ``"ridge"``) or a layout file with a ``[write]`` table.
+        A built-in layout (``"harbour"``, ``"ridge"``) or a layout file with a ``[write]`` table.
 
     Raises
     ------
     SettingsError
-        The layout says nothing of writing.
+        The layout has no ``[write]`` table.
     RecordError
-        The layout cannot hold this record: it would not read back the same; or the file cannot be written.
+        The layout cannot hold this record without loss, or the file cannot be written.
     """
     plan = load_layout(layout)
     if plan.written_header is None:
@@ -544,8 +544,7 @@ def _written(record: Record, component: Component, plan: Layout) -> str:
     kind = plan.written_floats if component.samples.dtype.kind == "f" else plan.written_integers
     if kind is None:
         raise RecordError(
-            f"the layout {plan.name} does not hold numbers such as component {component.name}'s "
-            f"({component.samples.dtype})",
+            f"the layout {plan.name} cannot hold the numbers of component {component.name} ({component.samples.dtype})",
             source=record.source.file or None,
             remedy="Write it with another layout, or with write_csv",
         )
@@ -565,7 +564,7 @@ def _written(record: Record, component: Component, plan: Layout) -> str:
 
 
 def described(record: Record, component: Component) -> dict[str, str | None]:
-    """Return a component's quantities as the texts a file holds; None where not known."""
+    """Return a component's quantities as texts for a file; None if unknown."""
     station = record.station
 
     def exact(value: float | None) -> str | None:
@@ -588,14 +587,14 @@ def described(record: Record, component: Component) -> dict[str, str | None]:
 
 
 def save(path: str | Path, data: bytes) -> None:
-    """Write a file, whole or not at all."""
+    """Write a file completely or not at all."""
     write_whole(Path(path).expanduser(), data, replace=True, kind=RecordError)
 
 
 def _same(one: Record, two: Record) -> bool:
-    """Whether two records agree in all but the width of their numbers, their source and findings.
+    """Whether two records agree except in the width of their numbers, source and findings.
 
-    The instrument's code may be lost: it is in the codes of the channels, where there are any.
+    The instrument code may be lost, since channel codes contain it.
     """
     one, two = (replace(record, station=replace(record.station, instrument_code="")) for record in (one, two))
     return (

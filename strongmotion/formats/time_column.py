@@ -1,4 +1,4 @@
-"""The sampling interval from a column of printed times."""
+"""Find the sampling interval from a column of printed times."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ _FINEST = -30
 
 
 def printed_place(texts: list[str]) -> float:
-    """Return the last place to which times are printed, in their own unit.
+    """Return the resolution of printed times, in their own unit.
 
-    Trailing zeros may be left out, so the finest of many counts; with a fixed number of digits the place grows
-    along the column, so the coarser of start and end counts.
+    Trailing zeros may be omitted, so the finest of many times is used. With a fixed number of digits the resolution
+    becomes coarser along the column, so the coarser of start and end is used.
 
     Examples
     --------
@@ -36,14 +36,14 @@ def printed_place(texts: list[str]) -> float:
 
     try:
         return 10.0 ** min(max(finest(texts[:_LOOKED_AT]), finest(texts[-_LOOKED_AT:])), -_FINEST)
-    except InvalidOperation:  # an exponent beyond all reason
+    except InvalidOperation:  # an implausible exponent
         return 10.0**_FINEST
 
 
 def interval_from_times(
     reading: Reading, times: NDArray[np.float64], place: float, first_line: int, declared: float | None
 ) -> float:
-    """Return the one sampling interval that explains the times as printed.
+    """Return the sampling interval that explains the printed times.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def interval_from_times(
     times : ndarray, shape (n,)
         s.
     place : float
-        The last printed place, s: a true time lies within half of it.
+        Resolution of the printed times, s. A true time lies within half of it.
     first_line : int
         Line of the first time.
     declared : float or None
@@ -66,13 +66,11 @@ def interval_from_times(
     Raises
     ------
     RecordError
-        Times do not increase, leave a line of constant step by more than half a printed place and 1 % of the step,
-        contradict the declared interval, or are printed too coarsely to tell.
+        Times do not increase, deviate from constant steps by more than half the printed resolution and 1 % of the step,
+        contradict the declared interval, or are printed too coarsely.
     """
     if times.size < 2:
-        raise reading.error(
-            "one sample is not a record, at least 2 are needed", first_line, "Check that the file is whole"
-        )
+        raise reading.error("a record needs at least 2 samples, found 1", first_line, "Check that the file is complete")
     with np.errstate(over="ignore"):
         steps = np.diff(times)
         mean = float((times[-1] - times[0]) / (times.size - 1))
@@ -80,12 +78,12 @@ def interval_from_times(
     if backward.size or not 0 < mean < np.inf:
         at = int(backward[0]) if backward.size else 0
         raise reading.error(
-            f"time does not go on: {times[at]:.12g} s is followed by {times[at + 1]:.12g} s",
+            f"time does not increase: {times[at]:.12g} s is followed by {times[at + 1]:.12g} s",
             first_line + at + 1,
             "Correct the time column, or remove it and give dt_s",
         )
     if not SHORTEST <= mean <= LONGEST:
-        return mean  # no instrument's: refused with the component
+        return mean  # impossible for an instrument: refused with the component
     noise = 8 * np.finfo(float).eps * float(np.abs(times).max())
     row = np.arange(times.size)
 
@@ -98,7 +96,7 @@ def interval_from_times(
             return declared
         if off(mean) <= max(place / 2 + noise, 0.01 * mean):
             raise reading.error(
-                f"the time column steps by {mean:.9g} s, the header declares {declared:.9g} s",
+                f"the time column steps by {mean:.9g} s, but the header declares {declared:.9g} s",
                 first_line,
                 "Correct the wrong one, or remove the time column",
             )
@@ -113,10 +111,10 @@ def interval_from_times(
     usual = float(np.median(steps))
     limit = max(place, 0.01 * usual) + noise
     strange = np.abs(steps - usual)
-    # Where the print is coarser than the step, rounding alone makes many steps unlike; a gap makes one.
+    # If the printed resolution is coarser than the step, rounding makes many steps unequal; a gap makes only one.
     if place > mean / 2 and off(mean) <= place and np.mean(strange > noise) > 0.1 and steps.size > 10:
         raise reading.error(
-            f"time is printed to {place:g} s, too coarse to tell a sampling interval near {mean:.6g} s",
+            f"time is printed to {place:g} s, too coarse to determine a sampling interval near {mean:.6g} s",
             first_line,
             "Give the sampling interval as dt_s in the header",
         )
@@ -127,14 +125,14 @@ def interval_from_times(
         f"time steps are uneven: {usual:.9g} s is usual, from {times[at]:.12g} s to {times[at + 1]:.12g} s it is "
         f"{steps[at]:.9g} s",
         first_line + at + 1,
-        "Samples may be missing there: mend them at their source, or resample to even steps",
+        "Samples may be missing there: correct them at their source, or resample to even steps",
     )
 
 
 def _only_rate(dt: float, place: float, off: Callable[[float], float]) -> bool:
-    """Whether a whole sampling rate explains times printed more coarsely than it steps, and no other near it does.
+    """Whether an integer sampling rate, and no neighbouring one, explains times printed more coarsely than its step.
 
-    Every printed time then lies within half a place of its own; a neighbouring rate leaves them before the end.
+    Every printed time must be within half the resolution of the true one; neighbouring rates deviate before the end.
     """
     rate = round(1 / dt)
     if rate < 1 or abs(rate * dt - 1) > 1e-9:
@@ -144,16 +142,16 @@ def _only_rate(dt: float, place: float, off: Callable[[float], float]) -> bool:
 
 
 def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding, ...]:
-    """Say how far times leave even steps of `dt`, where that is more than their print explains.
+    """Return a finding on deviations from even steps of `dt` that exceed the printed resolution.
 
     Parameters
     ----------
     times : ndarray, shape (n,)
         s.
     dt : float
-        The interval taken, s.
+        The interval used, s.
     place : float
-        The last printed place, s.
+        Resolution of the printed times, s.
     """
     leaning = times - times[0] - np.arange(times.size) * dt
     off = float(np.ptp(leaning)) / 2
@@ -162,9 +160,9 @@ def jitter(times: NDArray[np.float64], dt: float, place: float) -> tuple[Finding
     return (
         Finding(
             "sampling jitter", "note",
-            f"times leave even steps of {dt:.6g} s by up to {off:.2g} s, {off / dt:.1%} of a step",
-            f"motion of f Hz is off by up to {2 * np.pi * off:.2g} f of itself; at a few Hz that is little",
-            "use a record with a locked clock, if the shortest periods matter",
+            f"times deviate from even steps of {dt:.6g} s by up to {off:.2g} s, {off / dt:.1%} of a step",
+            f"the relative error of motion at f Hz is up to {2 * np.pi * off:.2g} f, which is small at a few Hz",
+            "use a record with a locked clock if the shortest periods matter",
         ),
     )  # fmt: skip
 
@@ -179,7 +177,7 @@ def _round_intervals(mean: float) -> Iterator[float]:
 def clock_times(
     reading: Reading, lines: Lines, numbered: NDArray[np.int32], block: Block, declared: float | None
 ) -> tuple[np.datetime64 | None, float]:
-    """Return the start and the interval that a column of dates and times of day gives; no start without dates.
+    """Return the start and the interval from a column of dates and times of day; no start where the dates are missing.
 
     Parameters
     ----------
@@ -188,14 +186,14 @@ def clock_times(
     numbered : ndarray of int32
         The lines of the block.
     block : Block
-        Its columns labelled ``"clock"`` hold date and time; two of them are put together.
+        Its columns labelled ``"clock"`` hold date and time; two such columns are combined.
     declared : float or None
         The interval the header declares, s.
 
     Raises
     ------
     RecordError
-        A cell is no date and time, or may be several; the times are not even.
+        A cell is not a date and time or is ambiguous, or the times are not evenly spaced.
     """
     columns = [at for at, label in enumerate(block.columns) if label == "clock"]
     instants: list[np.datetime64] = []
@@ -205,7 +203,7 @@ def clock_times(
         text = " ".join(cells[column].strip().strip("\"'") for column in columns if column < len(cells))
         readings = _read_clock(text)
         if len(readings) != 1:
-            some = "may be " + " or ".join(str(one)[:10] for one in readings) if readings else "is no date and time"
+            some = "may be " + " or ".join(str(one)[:10] for one in readings) if readings else "is not a date and time"
             raise reading.error(f"{shown(text)} {some}", at + 1, "Write dates as 2031-04-17T03:26:27.500Z")
         instants.append(readings[0])
         fraction = max(fraction, len(text.rpartition(".")[2].rstrip("Zz")) if "." in text else 0)

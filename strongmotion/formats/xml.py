@@ -1,4 +1,4 @@
-"""XML documents, read so that a hostile one costs little: no DTD, no entities, bounded depth and size."""
+"""Reader for XML documents that may be hostile: no DTD, no entities, limited depth and size."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ DEEPEST = 40
 LONGEST_TEXT = 100_000
 MOST_ELEMENTS = 5_000_000
 MOST_KEPT = 200_000
-"""Elements kept; the coefficients of digital filters, which can be many, are not among them."""
+"""Names of the elements kept. The coefficients of digital filters, which can be many, are not."""
 
 
 @dataclass(slots=True)
 class Node:
-    """An element: its tag without namespace, its attributes, its text, the elements in it, and its line."""
+    """An element: tag without namespace, attributes, text, child elements, and line."""
 
     tag: str
     attributes: dict[str, str]
@@ -36,7 +36,7 @@ class Node:
         return RecordError(f"<{self.tag}>: {what}", source=self.file, line=self.line, remedy=remedy)
 
     def all(self, *path: str) -> Iterator[Node]:
-        """Yield the elements that a path of tags leads to."""
+        """Yield the elements at a path of tags."""
         for child in self.children:
             if child.tag == path[0]:
                 if len(path) == 1:
@@ -45,16 +45,16 @@ class Node:
                     yield from child.all(*path[1:])
 
     def first(self, *path: str) -> Node | None:
-        """Return the first of them, or None."""
+        """Return the first element at a path, or None."""
         return next(self.all(*path), None)
 
     def words(self, *path: str) -> str:
-        """Return the text at a path, or nothing."""
+        """Return the text at a path, or an empty string."""
         node = self.first(*path)
         return "" if node is None else " ".join(node.text.split())
 
     def number(self, *path: str) -> float | None:
-        """Return the number at a path, or None where there is none."""
+        """Return the number at a path, or None."""
         node = self.first(*path)
         if node is None or not node.text.strip():
             return None
@@ -65,7 +65,7 @@ class Node:
         return value
 
     def whole(self, *path: str) -> int | None:
-        """Return the whole number at a path, or None."""
+        """Return the integer at a path, or None."""
         node = self.first(*path)
         if node is None or not node.text.strip():
             return None
@@ -74,12 +74,12 @@ class Node:
         return int(node.text)
 
     def time(self, attribute: str) -> np.datetime64 | None:
-        """Return the time an attribute holds; None where it is absent, or so far off that it means "open"."""
+        """Return the time in an attribute, or None if it is absent or so distant that it means "open"."""
         text = self.attributes.get(attribute, "").strip()
         return self.time_of(text) if text else None
 
     def time_of(self, text: str) -> np.datetime64 | None:
-        """Return the time that a text of this element means."""
+        """Return the time in a text of this element."""
         year = text[:4]
         if year.isdigit() and not 1900 <= int(year) <= 2150:
             return None
@@ -90,7 +90,7 @@ class Node:
 
 
 class _Builder:
-    """Keeps the elements asked for, and counts all."""
+    """Keeps the requested elements, and counts all."""
 
     def __init__(self, file: str, kept: Collection[str]) -> None:
         self.file, self.kept, self.parser = file, kept, None
@@ -106,7 +106,7 @@ class _Builder:
         if len(self.open) >= DEEPEST or self.seen > MOST_ELEMENTS or self.count > MOST_KEPT:
             what = f"is nested deeper than {DEEPEST} levels" if len(self.open) >= DEEPEST else "has too many elements"
             raise RecordError(
-                f"the document {what}", source=self.file, line=self.line(), remedy="Cut out the part that is needed"
+                f"the document {what}", source=self.file, line=self.line(), remedy="Extract the part you need"
             )
         name = tag.rpartition("}")[2]
         parent = self.open[-1] if self.open else None
@@ -128,7 +128,7 @@ class _Builder:
     def data(self, text: str) -> None:
         if (node := self.open[-1]) is not None and not text.isspace():
             if len(node.text) > LONGEST_TEXT:
-                raise node.error(f"it has more than {LONGEST_TEXT} characters", "Cut out the part that is needed")
+                raise node.error(f"it has more than {LONGEST_TEXT} characters", "Extract the part you need")
             node.text += text
 
     def close(self) -> Node | None:
@@ -151,7 +151,7 @@ def parse(data: bytes, file: str, root: str, kept: Collection[str]) -> Node:
     root : str
         The tag the root must have.
     kept : collection of str
-        Tags of the elements to keep, those in them being kept too where they are listed.
+        Tags of the elements to keep. Children are kept only if listed too.
 
     Raises
     ------
@@ -184,13 +184,13 @@ def parse(data: bytes, file: str, root: str, kept: Collection[str]) -> Node:
             line=error.position[0],
             remedy="Copy it again from its source",
         ) from None
-    except (ValueError, LookupError) as error:  # an encoding that expat does not know
+    except (ValueError, LookupError) as error:  # an encoding unknown to expat
         raise RecordError(
             f"the XML cannot be read: {error}", source=file, line=builder.line(), remedy="Save it as UTF-8"
         ) from None
     if node is None or node.tag != root:
         raise RecordError(
-            f"expected a document of {root}, found {shown(node.tag) if node else 'nothing'}",
+            f"expected the root element {root}, found {shown(node.tag) if node else 'nothing'}",
             source=file,
             line=1,
             remedy="Give the right file",

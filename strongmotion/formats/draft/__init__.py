@@ -1,8 +1,8 @@
-"""A first layout for a text file, drafted from the file itself, with what is doubtful said beside it.
+"""Draft a layout for a text file from the file itself, and mark what is doubtful.
 
-`shape` finds where numbers stand, `items` takes the header apart, `weigh` chooses among what it says, `arrange` tells
-columns from series, `toml` writes rules. What is certain is used; what is doubtful is left open in the layout (``?``)
-with its rivals; what is missing is named with the option that gives it.
+`shape` finds the numbers, `items` parses the header, `weigh` chooses among its values, `arrange` distinguishes columns
+from series, and `toml` writes the rules. Certain values are used. Doubtful ones are left open in the layout (``?``),
+with the alternatives. Missing ones are named with the option that gives them.
 """
 
 from __future__ import annotations
@@ -75,17 +75,17 @@ class Draft:
     Parameters
     ----------
     toml : str
-        The layout, commented; a doubtful quantity without which nothing can be read is left open as ``?``.
+        The layout, with comments. A doubtful quantity that is required is left open as ``?``.
     choices : list of Choice
-        What was made of each quantity: value, line, reasons, rivals, doubt.
+        The choice for each quantity: value, line, reasons, alternatives, doubt.
     unsure : list of str
-        What a person must look at.
+        Doubts that a person must settle.
     records : list of Record
-        What the file reads as by it; none where it cannot be read so.
+        The records read with the layout; empty if that fails.
     problem : str
-        Why it cannot.
+        Why it fails.
     said : str
-        How the file is read, in one line.
+        One-line summary of how the file is read.
     """
 
     toml: str
@@ -97,7 +97,7 @@ class Draft:
 
     @property
     def record(self) -> Record | None:
-        """The first record; None where the file cannot be read."""
+        """The first record, or None if the file cannot be read."""
         return self.records[0] if self.records else None
 
 
@@ -132,26 +132,26 @@ def draft_layout(path: str | Path) -> Draft:
 
 
 def prepared(path: str | Path) -> Reading:
-    """Return a text file ready to be read, its line ends made alike."""
+    """Return a text file ready to be read, with uniform line ends."""
     file, data = content(path)
     return Reading(file, data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n"))
 
 
 def read_drafted(reading: Reading) -> list[Record]:
-    """Read a text file of no known format by a layout drafted from it.
+    """Read a text file of unknown format with a layout drafted from it.
 
     Raises
     ------
     RecordError
-        A quantity without which there is no acceleration is missing or doubtful; the message names it, its rivals and
-        the option that settles it. Or the file does not read by the draft.
+        A quantity needed for acceleration is missing or doubtful, or the draft cannot read the file. The message names
+        the quantity, the alternatives and the option that settles it.
     """
     drafter = _Drafter(reading)
     if drafter.arrangement.mode == "columns" and not drafter.arrangement.motion:
         raise reading.error(
-            "no column holds acceleration by its name",
+            "no column is named as an acceleration",
             drafter.arrangement.names_at[0] + 1 if drafter.arrangement.names_at else None,
-            "Velocity and displacement are not taken for it: give the file of the acceleration, or correct the names",
+            "Velocity and displacement are not used instead: give the file with the acceleration, or correct the names",
         )
     draft = drafter.draft()
     if needed := drafter.needed():
@@ -178,7 +178,7 @@ def read_drafted(reading: Reading) -> list[Record]:
         layout = layout_from_text(draft.toml, "the draft")
     except SettingsError as error:
         raise reading.error(
-            "the file is of no known format, and how its numbers stand could not be settled",
+            "the file has no known format, and the arrangement of its numbers is unclear",
             remedy="Draft a layout (`strongmotion layout FILE`), correct it and read the file with layout= (--layout)",
         ) from error
     records = read_texts(reading, layout)
@@ -191,7 +191,7 @@ def _all(words: Iterable[str]) -> str:
 
 
 class _Drafter:
-    """A text file, taken apart once."""
+    """A parsed text file and the choices made for it."""
 
     def __init__(self, reading: Reading) -> None:
         self.reading = reading
@@ -207,7 +207,7 @@ class _Drafter:
         if found is None or not found.runs:
             raise reading.error(
                 "no block of 3 or more lines of numbers was found",
-                remedy="The file is no table of numbers; if it is, write the layout by hand",
+                remedy="The file does not look like a table of numbers; if it is one, write the layout by hand",
             )
         if found.shape.decimal == "." and found.shape.delimiter != "," and self.comma_in_header(found):
             found.shape = replace(found.shape, decimal=",")
@@ -215,7 +215,7 @@ class _Drafter:
         self.check_header()
         self.choices: list[Choice] = []
         self.unsure: list[str] = []
-        with np.errstate(all="ignore"):  # numbers beyond all reason are refused when the file is read
+        with np.errstate(all="ignore"):  # implausible numbers are refused when the file is read
             self.weigh()
 
     def shown(self, at: int) -> str:
@@ -225,7 +225,7 @@ class _Drafter:
             return ""
 
     def comma_in_header(self, found: Blocks) -> bool:
-        """Whether a header writes decimals with a comma, above numbers that have none."""
+        """Whether the header has decimal commas and the numbers have no decimals."""
         begin, end = found.runs[0]
         if any("." in self.shown(at) for at in range(begin, min(end, begin + 20))):
             return False
@@ -241,10 +241,10 @@ class _Drafter:
                 f"the first block of numbers begins in line {begin + 1}, at most {LONGEST_HEADER - 1} header lines "
                 "are read",
                 begin + 1,
-                "Check that the file is what it should be",
+                "Check that this is the right file",
             )
 
-    # What is there -----------------------------------------------------------------------------------------------
+    # Choices -----------------------------------------------------------------------------------------------------
 
     def weigh(self) -> None:
         runs = self.blocks.runs
@@ -304,7 +304,7 @@ class _Drafter:
         ]  # fmt: skip
 
     def in_one_block(self) -> list[tuple[str, Item]]:
-        """Return the components that the header says stand one after another in one block: ``4332 of L, then ...``."""
+        """Return the components stated to be consecutive in one block: ``4332 of L, then ...``."""
         if len(self.blocks.runs) > 1 or self.arrangement.mode != "along":
             return []
         for at in range(self.blocks.runs[0][0]):
@@ -321,7 +321,7 @@ class _Drafter:
         return []
 
     def passed_over(self) -> set[int]:
-        """Return which blocks hold velocity or displacement."""
+        """Return the blocks that hold velocity or displacement."""
         found = set()
         for at, part in enumerate(self.own):
             text = plain(" ".join(line for _, line in part[-4:]))
@@ -337,7 +337,7 @@ class _Drafter:
         scope = self.items + (self.own_items[self.kept[0]] if several and self.kept and self.kept[0] > 0 else [])
         mine = self.items
         if several and self.passed:
-            # What stands above blocks that are passed over is not said of the others.
+            # The header of a skipped block does not apply to the others.
             mine = self.items
         lone = self.lone_interval()
         self.dt = weigh.interval(mine, made.samples, made.step, made.time_sure)
@@ -372,7 +372,7 @@ class _Drafter:
         return (end - begin - 1) * self.blocks.shape.cells + last
 
     def lone_interval(self) -> Choice | None:
-        """Return the interval that numbers alone may be: beside the count, or by themselves above the samples."""
+        """Return an unlabelled number that may be the interval: next to the count, or alone above the samples."""
         found: list[tuple[Item, str]] = []
         bare: list[Item] = []
         labelled = {(item.line, item.text) for item in self.items if item.kind == "number" and item.label}
@@ -408,12 +408,17 @@ class _Drafter:
         if bare or loose:
             said = " or ".join(f"{item.text} s (line {item.line + 1})" for item in (bare or loose)[:3])
             return Choice(
-                "dt", None, (bare or loose)[0], "", [said], f"the sampling interval may be {said}: nothing says so"
+                "dt",
+                None,
+                (bare or loose)[0],
+                "",
+                [said],
+                f"the sampling interval may be {said}: the header does not label it",
             )
         return None
 
     def scales(self) -> None:
-        """Choose the sensitivity: one of all components, or one for each where the header gives it so."""
+        """Choose the sensitivity: one for all components, or one for each if the header gives several."""
         self.sensitivity = Choice("sensitivity")
         self.per_component: list[Choice] = []
         if self.unit.value != COUNTS:
@@ -444,7 +449,7 @@ class _Drafter:
         self.sensitivity = Choice("sensitivity", note="; ".join(notes))
 
     def unread_scale(self) -> str:
-        """Return the doubt that quotes lines of a sensitivity of which none was understood; else nothing."""
+        """Return a doubt that quotes the lines with a sensitivity if none was understood; else an empty string."""
         if self.sensitivity.value is not None or self.per_component:
             return ""
         lines = [(at, self.shown(at)) for at in range(self.blocks.runs[0][0]) if at not in self.arrangement.names_at]
@@ -452,7 +457,7 @@ class _Drafter:
         return weigh.not_understood("sensitivity", said) if said else ""
 
     def sensitivities_by_row(self) -> list[Choice]:
-        """Return the sensitivities of a table that has a row for each component."""
+        """Return the sensitivities from a table with a row for each component."""
         rows = sorted({item.row for item in self.items if item.row is not None})
         if len(rows) != self.components:
             return []
@@ -460,7 +465,7 @@ class _Drafter:
         return found if all(one.value is not None and not one.doubt for one in found) else []
 
     def sensitivities_by_block(self) -> list[Choice]:
-        """Return the sensitivities that blocks state each its own, or that stand above all under a component's name."""
+        """Return the sensitivities stated in each block, or at the top under each component's name."""
         first = self.own[0][0][0] if self.own[0] else 0
         above = [item for item in self.items if item.line < first]
         found = []
@@ -472,7 +477,7 @@ class _Drafter:
         return [] if same or any(one.value is None for one in found) else found
 
     def sensitivities_by_line(self) -> list[Choice]:
-        """Return the sensitivities that stand under the name or the number of a component each."""
+        """Return the sensitivities stated with the name or number of each component."""
         shared = [item for item in self.items if self.owner(item) is None]
         found = []
         for number in range(self.components):
@@ -483,7 +488,7 @@ class _Drafter:
         return found if len(places) == self.components or all(one.parts for one in found if one.value) else []
 
     def sensitivities_in_order(self) -> list[Choice]:
-        """Return the sensitivities that stand on one line in the order of the named columns."""
+        """Return the sensitivities listed on one line in the order of the named columns."""
         ways = weigh.scale(self.items)
         lines = {way.item.line for way in ways if way.item is not None}
         if len(ways) != self.components or len(lines) != 1 or any(way.parts for way in ways):
@@ -491,14 +496,14 @@ class _Drafter:
         if not all(self.component_labels) or self.tokens(min(lines)):
             return []
         for way in ways:
-            way.note = f"the sensitivities of line {min(lines) + 1} are taken in the order of the columns"
+            way.note = f"the sensitivities of line {min(lines) + 1} are assigned in the order of the columns"
         return ways
 
     # Which component a value belongs to ---------------------------------------------------------------------------
 
     @property
     def component_labels(self) -> list[str]:
-        """The names under which the components stand, as far as they are known; empty ones where they are not."""
+        """The names of the components in the file; empty if unknown."""
         if self.stacked:
             return [name for name, _ in self.stacked]
         if self.arrangement.mode != "columns":
@@ -506,7 +511,7 @@ class _Drafter:
         return ["" if means_nothing(column.name) else column.name for column in self.arrangement.motion]
 
     def tokens(self, at: int) -> list[tuple[int, int]]:
-        """Return where a header line names components, by a label or a number, and which."""
+        """Return the places where a header line names components by label or number, and the components."""
         text, found = self.shown(at), []
         labels = [re2.sub(r" *[(\[].*$", "", label).strip() for label in self.component_labels]
         bare = [re2.sub(_PREFIX, "", plain(label)) for label in labels]
@@ -533,11 +538,11 @@ class _Drafter:
         return sorted(set(found))
 
     def alone(self, at: int) -> bool:
-        """Whether a header line names one component only."""
+        """Whether a header line names only one component."""
         return len({number for _, number in self.tokens(at)}) == 1
 
     def owner(self, item: Item) -> int | None:
-        """Return which component the words of its line give a value to; None for a value of all of them."""
+        """Return the component to which a value belongs by the words of its line, or None if it belongs to all."""
         if self.components < 2:
             return None
         if id(item) not in self.owners:
@@ -545,7 +550,7 @@ class _Drafter:
         return self.owners[id(item)]
 
     def found_owner(self, item: Item) -> int | None:
-        """Return which component a line gives a value to."""
+        """Return the component to which a line gives a value."""
         if item.line not in self.named_in:
             self.named_in[item.line] = self.tokens(item.line)
         tokens = self.named_in[item.line]
@@ -566,12 +571,12 @@ class _Drafter:
 
     @property
     def components(self) -> int:
-        """How many components there are."""
+        """Number of components."""
         if self.stacked:
             return len(self.stacked)
         return len(self.kept) if self.arrangement.mode != "columns" else len(self.arrangement.motion)
 
-    # Who is who --------------------------------------------------------------------------------------------------
+    # Components --------------------------------------------------------------------------------------------------
 
     def identify(self) -> None:
         """Name each component, and find its direction."""
@@ -616,9 +621,9 @@ class _Drafter:
             )
 
     def order_of_columns(self) -> list[tuple[str, Direction]]:
-        """Return label and direction of each column where one line of the header lists as many directions.
+        """Return label and direction of each column if one header line lists as many directions.
 
-        They stand in the order of the columns (``Channels: N, E, Z``), or each beside the letter that ends its column's
+        They are in the order of the columns (``Channels: N, E, Z``), or each next to the letter that ends its column's
         name (``X = East, Y = North, Z = Up``).
         """
         found: list[list[tuple[str, Direction]]] = []
@@ -649,7 +654,7 @@ class _Drafter:
         return found[0] if found and all(one == found[0] for one in found) else []
 
     def component_items(self, label: str, number: int, items: Sequence[Item]) -> tuple[str, Direction, Item | None]:
-        """Return label and direction of a component that a header gives under its label, or in its row of a table."""
+        """Return label and direction of a component stated with its label, or in its row of a table."""
         word = plain(label)
         bare = re2.sub(r"^(?:channel|chan|ch|kanal|canal|comp(?:onent)?)[ ._-]*", "", word) or word
         if word:
@@ -703,7 +708,7 @@ class _Drafter:
         return label, *self.direction_under(number, items)
 
     def direction_under(self, number: int, items: Sequence[Item]) -> tuple[Direction, Item | None]:
-        """Return the direction that the lines of a component give, as an azimuth and a dip or in words."""
+        """Return the direction in the lines of a component, as an azimuth and a dip or in words."""
         mine = [item for item in items if self.owner(item) == number and not weigh._of_event(item)]
         dips = {i.number for i in mine if i.kind == "number" and re2.match(r"^(?:dip|inclination)\b", i.label)}
         if len(dips) == 1 and abs(min(dips)) == 90:
@@ -728,7 +733,7 @@ class _Drafter:
         return next(iter(said.items())) if len(said) == 1 and not azimuths else (Direction(""), None)
 
     def of_section(self, number: int, own: Sequence[Item]) -> tuple[str, Direction, Item | None]:
-        """Return label and direction of the component of one block, from its own header."""
+        """Return label and direction of the component of a block, from its own header."""
         several = len(self.kept) > 1
         label, best, stands = "", Direction(""), None
         for item in own:
@@ -812,10 +817,10 @@ class _Drafter:
                     break
         return label, best, stands
 
-    # What is needed ----------------------------------------------------------------------------------------------
+    # Required quantities -----------------------------------------------------------------------------------------
 
     def needed(self) -> tuple[list[str], list[Choice]] | None:
-        """Return what is missing and what is doubtful, of that without which there is no acceleration."""
+        """Return the missing and the doubtful quantities among those required for acceleration."""
         reading = self.reading
         missing, doubts = [], []
         if self.arrangement.doubt:
@@ -839,7 +844,7 @@ class _Drafter:
         return (missing, doubts) if missing or doubts else None
 
     def hints(self, missing: Sequence[str]) -> str:
-        """Say which header lines may hold what is missing in a form that is not understood."""
+        """Quote header lines that may hold the missing quantities in a form that is not understood."""
         known = {item.line for item in (choice.item for choice in self.choices) if item is not None}
         found = []
         for at in range(self.blocks.runs[0][0]):
@@ -848,17 +853,17 @@ class _Drafter:
             if at not in known and not decoy and any(_SPEAKS_OF[quantity].search(plain(text)) for quantity in missing):
                 found.append((at, text))
         if not found:
-            return "The file does not seem to say it"
+            return "The file does not seem to state it"
         quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in found[:3])
         return f"It is not stated in a form that is understood; see {quotes}"
 
     def findings(self, said: str) -> list[Finding]:
-        """Return what must be said of a file read by a draft."""
+        """Return the findings on a file read with a draft."""
         notes = [
             Finding(
                 "read by a draft", "note", f"read as {said}",
-                "what was taken from the header decides the amplitudes and times",
-                "compare it with what you know; `strongmotion layout FILE` shows the draft",
+                "amplitudes and times depend on these header values",
+                "check them; `strongmotion layout FILE` shows the draft",
             )
         ]  # fmt: skip
         given = self.reading.given
@@ -879,16 +884,16 @@ class _Drafter:
         for text in left:
             notes.append(
                 Finding(
-                    "doubtful header", "doubt", f"{text}; it is left out", "what depends on it is not given",
-                    "give it by an option (--start, --station, --set NAME=VALUE), or by a layout",
+                    "doubtful header", "doubt", f"{text}; it was left out", "results that depend on it are missing",
+                    "give it with an option (--start, --station, --set NAME=VALUE) or a layout",
                     touches=Touched((), NO_PERIODS),
                 )
             )  # fmt: skip
         for text in more:
             notes.append(
                 Finding(
-                    "inferred header", "note", text, "results depend on it as far as they use it",
-                    "give it by an option, or by a layout, if it is wrong",
+                    "inferred header", "note", text, "results that use it depend on this choice",
+                    "if it is wrong, give it with an option or a layout",
                 )
             )  # fmt: skip
         return notes
@@ -896,7 +901,7 @@ class _Drafter:
     # The layout --------------------------------------------------------------------------------------------------
 
     def draft(self) -> Draft:
-        """Return the layout, with what is doubtful."""
+        """Return the layout with its doubts."""
         if self.encoding != "utf-8":
             self.unsure.append(f"the encoding: it is not UTF-8; it is read as {self.encoding}")
         for choice in self.choices:
@@ -909,14 +914,14 @@ class _Drafter:
                 self.unsure.append(text)
         clock = any(column.role == "clock" for column in self.arrangement.columns)
         if self.dt.value is None and not self.dt.doubt and not clock:
-            self.unsure.append("the sampling interval: the header does not seem to say it")
+            self.unsure.append("the sampling interval: the header does not seem to state it")
         if self.unit.value is None and not self.unit.doubt:
-            self.unsure.append("the unit of the numbers: the header does not seem to say it")
+            self.unsure.append("the unit of the numbers: the header does not seem to state it")
         toml = self.written()
         return Draft(checked(toml), self.choices, self.unsure, said=self.sentence())
 
     def sentence(self) -> str:
-        """Say in one line how the file is read."""
+        """Return a one-line summary of how the file is read."""
         made, shape = self.arrangement, self.blocks.shape
         if made.mode == "columns":
             how = f"{len(made.motion)} column{'s' * (len(made.motion) != 1)} of motion"
@@ -1017,7 +1022,7 @@ class _Drafter:
         return "\n".join(out) + "\n"
 
     def repeats(self) -> bool:
-        """Whether the blocks are records one after another, not components of one."""
+        """Whether the blocks are successive records, not components of one record."""
         if len(self.kept) < 2 or self.arrangement.mode == "columns":
             return len(self.kept) > 1
         starts = [weigh.start(self.own_items[at]) for at in self.kept]
@@ -1025,7 +1030,7 @@ class _Drafter:
         return len(values) == len(self.kept) and None not in values and len({*self.labels}) < len(self.labels)
 
     def sections_differ(self) -> list[str]:
-        """Return the quantities that blocks state each for itself, in another way than the first."""
+        """Return the quantities that blocks state differently from the first block."""
         keys = []
         for quantity, choice in (("dt", self.dt), ("samples", self.count), ("start", self.start)):
             if choice.item is None or not any(choice.item.line == at for at, _ in self.own[self.kept[0]]):
@@ -1048,7 +1053,7 @@ class _Drafter:
         return self.rule(choice, self.own[self.kept[0]])
 
     def rule(self, choice: Choice, lines: list[tuple[int, str]], comment: str = "") -> str:
-        """Return one line of the layout for a quantity, tried on the file; a constant where no rule finds it."""
+        """Return the layout line for a quantity, tested on the file; a constant if no rule finds it."""
         quantity = choice.quantity
         numeric = quantity not in ("unit", "station", "name", "network", "latitude", "longitude", "start")
         if (
@@ -1178,12 +1183,12 @@ class _Drafter:
 
 
 def plain_label(label: str) -> str:
-    """Return a label that can stand as a channel's name."""
+    """Return a label that is valid as a channel name."""
     return " ".join(label.split())[:32]
 
 
 def _pointing(text: str) -> Direction:
-    """Return the direction a text names, not that of a plain number of a channel."""
+    """Return the direction in a text, ignoring plain channel numbers."""
     text = text.strip()
     match = re2.search(r"(?i)\baz(?:im\w*)?[ :=.]{1,3}([0-9]{1,3}(?:\.[0-9]+)?)(?:[^0-9.]|$)", text)
     if match and float(match[1]) <= 360:
@@ -1194,7 +1199,7 @@ def _pointing(text: str) -> Direction:
 
 
 def _pointing_of_letter(letter: str) -> Direction:
-    """Return the direction that a letter names in a list of directions."""
+    """Return the direction of a letter in a list of directions."""
     name, azimuth, dip = header.direction(letter)
     if name == "V":
         return Direction("vertical", None, dip)
@@ -1202,7 +1207,7 @@ def _pointing_of_letter(letter: str) -> Direction:
 
 
 def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
-    """Return a name for each component: H1, H2 and V where directions or labels say so."""
+    """Return a name for each component: H1, H2 and V if directions or labels imply it."""
     names: list[str] = [""] * len(labels)
     for at, (label, one) in enumerate(zip(labels, where, strict=True)):
         plain_name = header.direction(label)[0] if label else ""
@@ -1227,9 +1232,9 @@ def _names(labels: Sequence[str], where: Sequence[Direction]) -> list[str]:
 
 
 def _recognised(top: Sequence[tuple[int, str]], found: Sequence[str]) -> str:
-    """Return a pattern of a line that begins such files; `found` are words of this one, which others do not have.
+    """Return a pattern of a first line of such files; `found` are words particular to this file.
 
-    It is made of the labels of the first line that has some, so that other files of the kind match it, too.
+    It uses the labels of the first line that has any, so that other files of the kind match it too.
     """
     best = ""
     for _, text in top[:20]:

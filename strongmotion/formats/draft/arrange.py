@@ -1,4 +1,4 @@
-"""What the numbers of each line are: one series along the lines, or columns of times, components and others."""
+"""Decide what the numbers of each line are: one series along the lines, or columns of times, components and others."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ _DIRECTION_IN_A_NAME = re2.compile(r"(?i)a(?:cc\w*?|cel\w*?)?[_. -](ns|ew|ud|[ne
 
 @dataclass
 class Column:
-    """One column of numbers: what it is, the name it stands under, and its unit."""
+    """A column of numbers: kind, name and unit."""
 
     role: str
     """``time``, ``clock``, ``motion`` or ``-``."""
@@ -54,7 +54,7 @@ class Column:
 
 @dataclass
 class Arrangement:
-    """How the numbers of a block are to be taken."""
+    """The arrangement of the numbers of a block."""
 
     mode: str
     """``along`` the lines, or ``columns``; ``pairs`` are columns that repeat along the line."""
@@ -62,11 +62,11 @@ class Arrangement:
     samples: int
     """Samples of each component in the first block."""
     total: int
-    """Numbers in it."""
+    """Numbers in the first block."""
     names_at: list[int]
     """Lines that hold names, units or directions of the columns."""
     step: float | None = None
-    """Of the column of times, in its own unit."""
+    """Step of the time column, in its own unit."""
     time_unit: str = "s"
     time_sure: bool = True
     doubt: str = ""
@@ -79,7 +79,7 @@ class Arrangement:
 
 
 def rows_above(lines: Lines, begin: int, shape: Shape, cells: int) -> list[tuple[int, list[str]]]:
-    """Return the rows of words above numbers that have a cell for each column, the nearest last; with their lines."""
+    """Return the rows of words above the numbers with a cell for each column, and their lines; nearest last."""
     found: list[tuple[int, list[str]]] = []
     at = begin - 1
     while at >= 0 and len(found) < 3 and begin - at <= 6:
@@ -121,7 +121,7 @@ def _row(text: str, shape: Shape, cells: int) -> list[str] | None:
 
 
 def _names_only(row: Sequence[str]) -> bool:
-    """Whether cells may be the names of columns."""
+    """Whether cells may be column names."""
     if not all(re2.match(r"^[\pL#(\[\"']", cell) for cell in row) or any(
         re2.search(r"[0-9]{2}[-/.][0-9]|\.$", cell) for cell in row
     ):
@@ -168,16 +168,16 @@ def _units_only(row: Sequence[str]) -> bool:
 
 
 def arrange(lines: Lines, blocks: Blocks, counts: set[int], named: int = 0) -> Arrangement:
-    """Return how the numbers of the first block are to be taken.
+    """Return the arrangement of the numbers of the first block.
 
     Parameters
     ----------
     lines : Lines
     blocks : Blocks
     counts : set of int
-        Whole numbers of the header that may be a count of samples.
+        Integers of the header that may be a count of samples.
     named : int
-        How many components the caller names; 0 where it names none.
+        Number of components named by the caller; 0 if none.
     """
     shape, run = blocks.shape, blocks.runs[0]
     held = [at for at in range(run[0], run[1]) if lines.begins[at] < lines.ends[at]]
@@ -251,14 +251,14 @@ def _columns(
         rest = [i for i in of if i not in counter]
         time = rest[0] if rest else None
         if time is not None and above and columns[time].name and not _TIME.search(plain(columns[time].name)):
-            made.note = f"column {time + 1} ({columns[time].name}) rises evenly and is taken as the time in seconds"
+            made.note = f"column {time + 1} ({columns[time].name}) rises evenly and was used as the time in seconds"
         if time is None and counter and not any(_COUNTER.match(plain(columns[i].name)) for i in counter):
             first = counter[0]
             if above or first > 0:
                 columns[first].role = "-"
             else:
                 columns[first].role = "-"
-                made.note = f"column {first + 1} counts the rows and is passed over"
+                made.note = f"column {first + 1} counts the rows and was skipped"
     kinds = [unit.kind if (unit := unit_at(column.unit)) else "" for column in columns]
     raw = [
         i for i, kind in enumerate(kinds)
@@ -267,7 +267,9 @@ def _columns(
     ]  # fmt: skip
     for i in raw:
         columns[i].role = "-"
-        made.note = made.note or f"column {i + 1} ({columns[i].name}) is passed over for that in a unit of acceleration"
+        made.note = (
+            made.note or f"column {i + 1} ({columns[i].name}) was skipped in favour of one in a unit of acceleration"
+        )
     for i, column in enumerate(columns):
         words = plain(f"{column.name} {column.unit}")
         unit = unit_at(column.unit) if column.unit else None
@@ -370,12 +372,12 @@ def _is_name(cell: str) -> bool:
 
 
 def means_nothing(name: str) -> bool:
-    """Whether a column's name says only that it is acceleration."""
+    """Whether a column's name says no more than acceleration."""
     return not name or bool(_ACCELERATION.match(plain(name)))
 
 
 def _is_ramp(numbers: NDArray[np.float64], shape: Shape) -> bool:
-    """Whether numbers rise in even steps, as printed."""
+    """Whether printed numbers rise in even steps."""
     if numbers.size < 3 or np.isnan(numbers).any():
         return False
     step = (numbers[-1] - numbers[0]) / (numbers.size - 1)
@@ -387,7 +389,7 @@ def _is_ramp(numbers: NDArray[np.float64], shape: Shape) -> bool:
 
 
 def _rises(numbers: NDArray[np.float64]) -> bool:
-    """Whether numbers rise by one step but for a few places, as times do where samples are missing."""
+    """Whether numbers rise by a constant step with few exceptions, as times do if samples are missing."""
     if numbers.size < 10 or np.isnan(numbers).any():
         return False
     steps = np.diff(numbers)
@@ -397,7 +399,7 @@ def _rises(numbers: NDArray[np.float64]) -> bool:
 
 
 def _last_place(numbers: NDArray[np.float64]) -> float:
-    """Return the last decimal place that some numbers have."""
+    """Return the last decimal place of some numbers."""
     for places in range(8):
         if np.allclose(numbers, np.round(numbers, places), rtol=0, atol=1e-9):
             return 10.0**-places
@@ -405,12 +407,12 @@ def _last_place(numbers: NDArray[np.float64]) -> float:
 
 
 def _counts(numbers: NDArray[np.float64]) -> bool:
-    """Whether numbers count: whole, each one more than the one before."""
+    """Whether numbers are consecutive integers."""
     return bool(np.all(np.diff(numbers) == 1)) and bool(np.all(numbers == np.round(numbers)))
 
 
 def _smoothness(body: NDArray[np.float64]) -> float:
-    """Return how rough numbers are down the columns against along the lines: below 1 for components side by side."""
+    """Return the roughness down the columns relative to that along the lines: below 1 for components side by side."""
     if body.shape[0] < 3:
         return 1.0
     flat = body.ravel()
@@ -447,5 +449,5 @@ def _clock(lines: Lines, blocks: Blocks, rows: int, total: int) -> Arrangement:
 
 
 def unit_kind(text: str) -> Unit | None:
-    """Return the unit that stands beside a column's name."""
+    """Return the unit given with a column's name."""
     return unit_at(text) if text else None

@@ -1,7 +1,7 @@
-"""What the words of a header speak of: what is wanted, and what merely looks like it.
+"""Concepts named in headers: the wanted quantities, and those that merely look like them.
 
-The words are those of the trade in the languages that publish accelerograms. The first concept whose pattern is found
-names the item, so what only looks like a wanted quantity (a natural frequency, a trigger level) stands above it.
+The words are those of the field, in the languages in which accelerograms are published. The first matching pattern
+names the item, so lookalikes of a wanted quantity (a natural frequency, a trigger level) come before it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import functools
 import re2
 
 _CONCEPTS: tuple[tuple[str, str], ...] = (
-    # what is not wanted
+    # lookalikes
     ("natural frequency", (
         r"(?:nat(?:ural|\.|)|undamped|sensor|transducer|instrument|pick-?up|seismometer|resonan\w*"
         r"|own)[ .]*(?:freq|period|resonan)|natfreq|nat\.? ?freq|eigenfreq|eigenperiod"
@@ -70,7 +70,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|checksum|layout|oscillator|seismic moment|times are good|set once|copyright|tel\b|phone"
         r"|page|revision|frequency band|format|gain\b"
     )),
-    # what is wanted
+    # wanted quantities
     ("start", (
         r"(?:start|begin\w*|sample (?:0|zero|1|one)\b|1st sample"
         r"|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
@@ -125,14 +125,14 @@ DECOYS = frozenset(name for name, _ in _CONCEPTS[: next(i for i, one in enumerat
 
 @functools.lru_cache(4096)
 def concept(label: str) -> str:
-    """Return what a label, in plain lower case, speaks of; nothing where it is not known.
+    """Return the concept named by a label in plain lower case; empty if unknown.
 
     Examples
     --------
     >>> concept("sensor natural frequency"), concept("sampling rate"), concept("number of lines")
     ('natural frequency', 'rate', 'number of')
     """
-    # Of two languages either may say it.
+    # A bilingual label may name it in either language.
     label = label[:200]
     for name, pattern in _COMPILED:
         if pattern.search(label):

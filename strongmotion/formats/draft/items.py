@@ -1,7 +1,7 @@
-"""The header of a text file taken apart: every number, code, date and place in it, each with the words it stands under.
+"""Parse the header of a text file into numbers, codes, dates and places, each with its label.
 
-Headers are written in a few ways: a label and its value behind a colon, an equals sign, dots or blanks; the value
-before its label; a row of labels above a row of values; whole sentences; titles. Each gives the same `Item`.
+Headers have a few styles: a label followed by a colon, an equals sign, dots or blanks and the value; the value before
+its label; a row of labels above a row of values; sentences; titles. All give the same `Item`.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
 _COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
 LARGEST_NUMBER = 1e15
-"""Beyond any count, rate or sensitivity."""
+"""Larger than any count, rate or sensitivity."""
 
 _PERCENT_G = re2.compile(r"^\s*% ?g\b")
 _QUOTED = re2.compile(r'^ *"[^"]*"(?:[,;\t] *(?:"[^"]*"|[^",;\t]*))+ *$')
@@ -59,12 +59,12 @@ _HEADINGS = (
 
 @dataclass(frozen=True)
 class Item:
-    """A value of a header and the words it stands under.
+    """A value of a header and its label.
 
     `kind` is ``number``, ``date``, ``place`` (a pair of coordinates) or ``text``; or ``step`` (``units of 10**-4 g``)
-    and ``digit`` (``1 digit = 2000/8388608 gal``), whose number is what 1 among the samples is worth in m/s². `label`
-    is in plain lower case; `line` counts from 0 in the file; `text` stands in that line as it is; `row` numbers the
-    rows of a table from 0; `under` is the heading of the part of the header.
+    and ``digit`` (``1 digit = 2000/8388608 gal``), whose number is the value in m/s² of a sample of 1. `label` is in
+    plain lower case; `line` counts from 0 in the file; `text` is verbatim in that line; `row` numbers the rows of a
+    table from 0; `under` is the heading of this part of the header.
     """
 
     kind: str
@@ -76,15 +76,15 @@ class Item:
     row: int | None = None
     under: str = ""
     stated: str = ""
-    """The unit as written, and what else stands behind the number."""
+    """The unit as written, and the rest of the text after the number."""
     labelled: bool = True
-    """Whether a label stands beside the value; else the words about it are a sentence's."""
+    """Whether the value has a label; else the words around it are those of a sentence."""
     context: str = ""
-    """The words that begin its line."""
+    """The first words of its line."""
 
 
 def items_of(lines: Sequence[tuple[int, str]], decimal: str = ".") -> list[Item]:
-    """Return what a header's lines hold.
+    """Return the items in the lines of a header.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ class _Header:
         self.split = split
 
     def _by_commas(self, split: list[list[str]]) -> list[list[str]]:
-        """Return the cells of all lines, those parted that commas part: labels above values, or a label and a value."""
+        """Return the cells of all lines, split also at commas between labels, or between a label and its value."""
         if self.decimal == ",":
             return split
         cells = [
@@ -178,7 +178,7 @@ class _Header:
         return [item if item.under or item.line not in indented else replace(item, under="event") for item in found]
 
     def _indented(self) -> set[int]:
-        """Return the lines that are set in below a line of the event: what they say is the event's."""
+        """Return the lines indented below a line about the event; they describe the event."""
         found: set[int] = set()
         depth: int | None = None
         for at, text in self.lines:
@@ -192,7 +192,7 @@ class _Header:
         return found
 
     def _side_by_side(self, at: int) -> int:
-        """Return how many lines boxes side by side take, with the line of their headings; 0 where none begin."""
+        """Return the number of lines of boxes side by side, with the line of their headings; 0 if none begin."""
         cells = [cell.strip(" :[]()*=-") for cell in self.split[at]]
         if len(cells) < 2 or not all(plain(cell) in _HEADINGS for cell in cells):
             return 0
@@ -207,7 +207,7 @@ class _Header:
         return size if size > 1 else 0
 
     def _parts(self, headings: str, text: str) -> list[str] | None:
-        """Return what of a line stands under each of some headings; None where the line does not keep to them."""
+        """Return the parts of a line under each heading, or None if the line does not fit the headings."""
         bars = headings.count("|")
         if bars:
             parts = [part for part in text.split("|") if part.strip()] if text.count("|") == bars else None
@@ -223,7 +223,7 @@ class _Header:
         return [text[a:b] for a, b in zip([0, *begins[1:]], [*begins[1:], len(text)], strict=True)]
 
     def _boxes(self, at: int, size: int) -> list[Item]:
-        """Return what boxes side by side hold, each under its heading."""
+        """Return the items in boxes side by side, each under its heading."""
         headings = [plain(cell.strip(" :[]()*=-")) for cell in self.split[at]]
         found: list[Item] = []
         for row in range(at + 1, at + size):
@@ -235,7 +235,7 @@ class _Header:
         return found
 
     def _prose(self, at: int) -> int:
-        """Return how many lines of a paragraph of sentences begin at a line; 0 where it is none."""
+        """Return the number of lines of the paragraph that begins at a line; 0 if it is not one."""
         size = 0
         while at + size < len(self.lines):
             text = self.lines[at + size][1].strip()
@@ -247,7 +247,7 @@ class _Header:
         return size if size > 1 else 0
 
     def _sentences(self, at: int, size: int) -> list[Item]:
-        """Return what a paragraph holds, each item on the line that its text stands on."""
+        """Return the items in a paragraph, each with the line of its text."""
         lines = self.lines[at : at + size]
         text = " ".join(line.strip() for _, line in lines)
         found: list[Item] = []
@@ -266,7 +266,7 @@ class _Header:
         return found
 
     def _table(self, at: int) -> int:
-        """Return how many rows of values stand under a row of labels; 0 where it is none."""
+        """Return the number of rows of values under a row of labels; 0 if it is not one."""
         labels = self.split[at]
         text = self.lines[at][1]
         if text.endswith(".") and len(text.split()) > 4 and "  " not in text.strip():
@@ -276,7 +276,7 @@ class _Header:
         if any(_pair(cell) for cell in labels) or not all(_is_label(cell) for cell in labels):
             return 0
         if len(labels) == 1 and any(unit_at(after) is not None for *_, after in self._numbers(labels[0])):
-            return 0  # it holds its value itself
+            return 0  # it contains its own value
         rows = 0
         while at + 1 + rows < len(self.lines):
             values = self.split[at + 1 + rows]
@@ -372,7 +372,7 @@ class _Header:
         return [replace(item, context=context) for item in found]
 
     def _valued(self, label: str, value: str, line: int, under: str, row: int | None = None) -> list[Item]:
-        """Return what a value under a label holds."""
+        """Return the items in a value with a label."""
         words = plain(label)
         unit = _unit_of_label(label)
         base: dict[str, Any] = {"line": line, "under": under, "row": row}
@@ -400,7 +400,7 @@ class _Header:
         return found
 
     def _each(self, label: str, value: str) -> list[tuple[str, str]]:
-        """Return labels that stand together, each with its value (``Network/station: XX / ABC``); else nothing."""
+        """Return combined labels, each with its value (``Network/station: XX / ABC``); else an empty list."""
         labels = several_labels(label)
         if not labels:
             return []
@@ -415,7 +415,7 @@ class _Header:
         return []
 
     def _clauses(self, cell: str, line: int, under: str) -> list[Item]:
-        """Return what a sentence, a title or bare words hold."""
+        """Return the items in a sentence, a title or bare words."""
         base: dict[str, Any] = {"line": line, "under": under, "labelled": False}
         found: list[Item] = []
         rest = cell
@@ -455,7 +455,7 @@ class _Header:
             for place, (text, number, after) in enumerate(numbers):
                 unit = unit_at(after)
                 if unit is None and place == 0:
-                    # A unit of a sensitivity may stand before its number.
+                    # The unit of a sensitivity may precede its number.
                     ahead_of = clause[: clause.find(text)].strip()
                     for begin in range(len(ahead_of)):
                         known = unit_at(ahead_of[begin:]) if begin == 0 or ahead_of[begin - 1] == " " else None
@@ -472,7 +472,7 @@ class _Header:
         return found
 
     def _numbers(self, value: str) -> list[tuple[str, float, str]]:
-        """Return the numbers of a text, each with what stands behind it."""
+        """Return the numbers of a text, each with the text after it."""
         found = []
         for match in _NUMBER.finditer(value):
             before = value[: match.start()][-1:]
@@ -503,7 +503,7 @@ class _Header:
 
 
 def _bare(text: str) -> str:
-    """Return a line without the mark that begins a comment or quotes about cells, and with blanks for dots."""
+    """Return a line without comment marks and quotation marks, and with blanks for leader dots."""
     if _QUOTED.match(text):
         cells = [cell.strip(' "') for cell in re2.split(r'"[,;\t] *|[,;\t] *"', text)]
         text = ": ".join(cells) if len(cells) == 2 else text.replace('"', "")
@@ -518,7 +518,7 @@ def _bare(text: str) -> str:
 
 
 def _cells(text: str) -> list[str]:
-    """Return the cells of a line: what tabs, semicolons or two blanks part, but for those about a colon."""
+    """Return the cells of a line, separated by tabs, semicolons or two blanks, except around a colon."""
     cells, begin = [], 0
     for match in _SPLIT.finditer(text):
         after, before = text[match.end() : match.end() + 1], text[: match.start()].rstrip()[-1:]
@@ -540,7 +540,7 @@ def _cells(text: str) -> list[str]:
 
 
 def _keyed(cell: str) -> list[str]:
-    """Return the parts of a text that holds several keys, each with its value behind an equals sign without blanks."""
+    """Split a text of several keys, each followed by an equals sign without blanks and its value."""
     if not _KEY_FIRST.match(cell):
         return [cell]
     begins = [0, *(match.start(1) for match in _KEY_NEXT.finditer(cell))]
@@ -551,7 +551,7 @@ _TOGETHER = ("network", "station", "station name", "latitude", "longitude", "ele
 
 
 def several_labels(label: str) -> list[str]:
-    """Return the labels of a place or a code that stand together in one label; nothing where it is one label."""
+    """Return the labels of places or codes combined in one label; empty if it is a single label."""
     tries = [label]
     if (bracket := re2.search(r"[(\[]([^()\[\]]*[,/;&][^()\[\]]*)[)\]]", label)) is not None:
         tries.insert(0, bracket[1])
@@ -594,7 +594,7 @@ def _is_label(cell: str) -> bool:
 
 
 def _is_alone(cell: str) -> bool:
-    """Whether a cell is one value with its unit, a place, a date or a name, and no sentence."""
+    """Whether a cell is a single value with its unit, a place, a date or a name, not a sentence."""
     match = _NUMBER.match(cell)
     if match is None:
         return len(cell.split()) <= 3
@@ -637,13 +637,13 @@ _UNITS_OF = re2.compile(
     rf"|\bx *|\* *)(?:{_POWER}|({NUMBER})) *([^0-9].*)$"
 )
 LARGEST_STEP = 1.0
-"""The most that 1 among the samples may be worth, m/s²: 8 bits over 2 g each way give 0.15."""
+"""Largest value of a sample of 1, m/s²: 8 bits over ±2 g give 0.15."""
 
 _TIMES_POWER = re2.compile(rf"(?i)\b(g|gal|cm/s2|m/s2) *(?:\*|x) *{_POWER}")
 
 
 def _step(text: str, line: int) -> Item | None:
-    """Return what a line says that 1 among the samples is worth, as a ratio or in units of a power of ten."""
+    """Return the value of a sample of 1 stated in a line, as a ratio or in units of a power of ten."""
     if concept(plain(_up_to_number(text))) in ("peak", "full scale", "trigger", "event", "filter"):
         return None
     kind, worth, behind, shown = "digit", 0.0, "", ""
@@ -680,7 +680,7 @@ def _step(text: str, line: int) -> Item | None:
 
 
 def _quotient(above: str, below: str) -> float:
-    """Return the quotient of two numbers as written; 0 where they give none."""
+    """Return the quotient of two numbers as written; 0 if undefined."""
     try:
         over = float(below.lower().replace("d", "e"))
         return float(above.lower().replace("d", "e")) / over if over else 0.0
@@ -689,7 +689,7 @@ def _quotient(above: str, below: str) -> float:
 
 
 def _shared_unit(value: str, unit: Unit | None) -> Unit | None:
-    """Return the unit of a sensitivity that each number of a list has: that of its label, or of its last number."""
+    """Return the unit common to a list of sensitivities: that of the label, or of the last number."""
     listed = _LISTED.match(value)
     if listed is None:
         return None
@@ -705,13 +705,13 @@ def _is_unit(cell: str) -> bool:
 
 
 def _not_of_name(label: str, unit: Unit) -> bool:
-    """Whether a unit behind a value shows that it is no code or name."""
+    """Whether the unit after a value shows that it is not a code or name."""
     named = concept(plain(label)) in ("component", "station", "station name", "network")
     return named and unit.kind in ("frequency", "time", "acceleration")
 
 
 def _is_of_samples(label: str, cell: str) -> bool:
-    """Whether a unit behind a value cannot be that of its label, but that of the samples."""
+    """Whether the unit after a value must be that of the samples, not of the label."""
     unit = unit_at(cell)
     of = concept(plain(label)) in ("samples", "total", "number of", "interval", "rate", "duration", "component")
     return of and unit is not None and unit.kind == "acceleration"
@@ -724,7 +724,7 @@ def _goes_on(value: str, cell: str) -> bool:
 
 
 def _lists_on(label: str, value: str, cells: list[str]) -> bool:
-    """Whether a cell goes on with a list of sensitivities: numbers under a unit, or before that of the last one."""
+    """Whether a cell continues a list of sensitivities: numbers under a unit, or before that of the last one."""
     if not re2.fullmatch(rf"(?:{NUMBER}[ ,;/]*)+", value) or not _NUMBER.match(cells[0]):
         return False
     ends = [
@@ -745,7 +745,7 @@ def _joined(cells: list[str]) -> list[str]:
 
 
 def _suits(label: str, value: str) -> bool:
-    """Whether a text may be the value of a label that no colon parts from it."""
+    """Whether a text may be the value of a label without a colon between them."""
     kind = concept(plain(label))
     if kind in ("station", "network"):
         return bool(re2.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}(?:,.{1,60}| +\(.{2,60}\))?", value))
@@ -771,7 +771,7 @@ def _last_bracket(label: str) -> str:
 
 
 def _unit_of_label(label: str) -> Unit | None:
-    """Return the unit in a label's brackets, or that of a sensitivity which is the label itself."""
+    """Return the unit in the brackets of a label, or the unit of a sensitivity that is the label itself."""
     if bracket := _last_bracket(label):
         return unit_at(bracket)
     whole = unit_at(label)
@@ -783,7 +783,7 @@ def _between(value: str, text: str) -> str:
 
 
 def _before(clause: str, begin: int) -> str:
-    """Return the words between the number before a place and that place."""
+    """Return the words between a position and the number before it."""
     before = clause[:begin]
     numbers = list(_NUMBER.finditer(before))
     return before[numbers[-1].end() :] if numbers else before
@@ -807,10 +807,10 @@ def _any_known(cells: list[str]) -> bool:
 
 
 def with_row(item: Item, **changes: Any) -> Item:
-    """Return an item with other fields."""
+    """Return an item with changed fields."""
     return replace(item, **changes)
 
 
 def single_coordinate(text: str, axis: str) -> list[float]:
-    """Return the degrees a text may mean, without words before them."""
+    """Return the possible values of a text in degrees, ignoring words before them."""
     return coordinate(text, axis)

@@ -1,4 +1,4 @@
-"""Where the numbers of a text file stand, and how: blocks, columns, widths, decimal sign."""
+"""Find the numbers of a text file and their arrangement: blocks, columns, widths, decimal sign."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _PIECE = re2.compile(r"(?i)([0-9]{0,2})([FEDGI])([0-9]{1,2})(?:\.([0-9]{1,2}))?|
 
 @dataclass(frozen=True)
 class Shape:
-    """How numbers stand on their lines; `cells` is how many a full line has."""
+    """The arrangement of numbers on a line; `cells` is the count of numbers on a full line."""
 
     delimiter: str = ""
     decimal: str = "."
@@ -40,14 +40,14 @@ class Shape:
 
     @property
     def block(self) -> Block:
-        """As a block of a layout."""
+        """The shape as the block of a layout."""
         return Block(
             values_per_line=self.cells or None, width=self.width, delimiter=self.delimiter, decimal=self.decimal,
             exponent=self.exponent, last_column=self.last_column,
         )  # fmt: skip
 
     def numbers(self, line: str) -> list[float]:
-        """Return the numbers of a line, NaN for a cell that is none."""
+        """Return the numbers of a line; NaN for a cell that is not a number."""
         block = self.block
         texts = [block.number(cell) for cell in block.cells(line)]
         return [float(text) if header.usable_number(text) else math.nan for text in texts]
@@ -55,21 +55,21 @@ class Shape:
 
 @dataclass
 class Blocks:
-    """The blocks of numbers of a file: lines from which to which, each with what stands above it."""
+    """The blocks of numbers of a file: first line, and the line after the last, of each."""
 
     runs: list[tuple[int, int]]
     shape: Shape
     rivals: list[Shape] = field(default_factory=list)
     comment: str = ""
-    """What begins lines among the numbers that are passed over."""
+    """The mark at the beginning of lines to skip among the numbers."""
     mixed: bool = False
     """Whether a column holds words."""
     clock: int = 0
-    """How many cells of each line, the first ones, hold date and time of day."""
+    """Number of leading cells of each line that hold date and time of day."""
 
 
 def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
-    """Return the blocks of numbers, and the ways in which they may stand, the likeliest first."""
+    """Return the blocks of numbers and their possible shapes, the most likely first."""
     runs = _real_runs(lines)
     if not runs:
         return _clock_rows(lines) or _few_lines(lines) or _numbered_at_the_end(lines) or _mixed_rows(lines)
@@ -88,7 +88,7 @@ def blocks_of(lines: Lines, head: list[str]) -> Blocks | None:
 
 
 def _real_runs(lines: Lines) -> list[tuple[int, int]]:
-    """Return the runs of lines of numbers that are blocks: not rows of numbers in a header, not two ends of damage."""
+    """Return the runs of lines that are blocks, without rows of numbers in a header; damaged lines do not end a run."""
     runs = lines.runs(LEAST_ROWS)
     if not runs:
         return []
@@ -118,7 +118,7 @@ def _few_lines(lines: Lines) -> Blocks | None:
 
 
 def _is_damaged(line: str) -> bool:
-    """Whether a line between numbers is a damaged row of them, not a header."""
+    """Whether a line between numbers is a damaged row, not a header."""
     cells = line.replace(",", " ").replace(";", " ").split()
     good = sum(header.usable_number(cell) for cell in cells)
     return not cells or (len(cells) > 1 and good >= 0.5 * len(cells)) or (len(cells) == 1 and not _words(line))
@@ -129,7 +129,7 @@ def _words(line: str) -> bool:
 
 
 def _touching(lines: Lines, begin: int, end: int) -> str | None:
-    """Return the first line in which a number touches the one before; None where none does."""
+    """Return the first line in which adjacent numbers touch, or None."""
     first, last = int(lines.begins[begin]), int(lines.ends[end - 1])
     text = lines.bytes[first:last]
     signs = (
@@ -145,7 +145,7 @@ def _touching(lines: Lines, begin: int, end: int) -> str | None:
 
 
 def _sample(lines: Lines, begin: int, end: int) -> list[str]:
-    """Return lines from all parts of a block, its last one too."""
+    """Return a sample of the lines of a block, including the last."""
     if end - begin <= 2 * _LOOKED_AT:
         chosen = list(range(begin, end))
     else:
@@ -155,7 +155,7 @@ def _sample(lines: Lines, begin: int, end: int) -> list[str]:
 
 
 def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
-    """Return the ways in which lines of numbers may stand, the likeliest first."""
+    """Return the possible shapes of lines of numbers, the most likely first."""
     text = "\n".join(sample)
     exponent = "D" if re2.search(r"[0-9.]D[-+ ]?[0-9]", text) else "d" if re2.search(r"[0-9.]d[-+]?[0-9]", text) else ""
     found: list[Shape] = []
@@ -193,7 +193,7 @@ def shapes_of(sample: list[str], head: list[str]) -> list[Shape]:
 
 
 def _commas_are_decimal(sample: list[str]) -> bool:
-    """Whether the one comma of each line is that of a decimal: behind it stand digits only, always as many."""
+    """Whether the only comma of each line is a decimal sign: always followed by the same number of digits."""
     parts = [line.strip().split(",") for line in sample]
     if any(len(part) != 2 or not part[1].isdigit() for part in parts):
         return False
@@ -201,7 +201,7 @@ def _commas_are_decimal(sample: list[str]) -> bool:
 
 
 def _fits(shape: Shape, sample: list[str]) -> bool:
-    """Whether lines hold as many numbers as they should by a shape; the last one may hold fewer, a few may be odd."""
+    """Whether lines hold the count of numbers of a shape. The last line may hold fewer, and a few may differ."""
     block, wrong = shape.block, 0
     for at, line in enumerate(sample):
         cells = block.cells(line)
@@ -214,7 +214,7 @@ def _fits(shape: Shape, sample: list[str]) -> bool:
 
 
 def _stated(head: list[str]) -> list[Shape]:
-    """Return the shapes that FORTRAN format codes of a header say."""
+    """Return the shapes stated by FORTRAN format codes in a header."""
     found = []
     for line in head:
         for match in _FORMAT.finditer(line[:300]):
@@ -224,7 +224,7 @@ def _stated(head: list[str]) -> list[Shape]:
 
 
 def fortran(code: str) -> Shape | None:
-    """Return the widths a FORTRAN format code says.
+    """Return the shape stated by a FORTRAN format code.
 
     Examples
     --------
@@ -262,7 +262,7 @@ def fortran(code: str) -> Shape | None:
 
 
 def _by_places(sample: list[str], exponent: str) -> list[Shape]:
-    """Return shapes of one width, found from the places of the decimal points, where numbers touch."""
+    """Return shapes of constant width for touching numbers, from the positions of the decimal points."""
     found = []
     for decimal in (".", ","):
         steps: Counter[int] = Counter()
@@ -280,7 +280,7 @@ def _by_places(sample: list[str], exponent: str) -> list[Shape]:
 
 
 def _of_one_length(sample: list[str]) -> list[Shape]:
-    """Return shapes of one width for whole numbers that touch: each cell of it ends with a digit."""
+    """Return shapes of constant width for touching integers: each cell ends with a digit."""
     usual = Counter(len(line.rstrip()) for line in sample).most_common(1)[0][0]
     found = []
     for width in range(25, 2, -1):
@@ -295,7 +295,7 @@ _WORD_AT_END = re2.compile(r"^(.*[0-9.])( +)([\pL#*][\pL0-9#*_-]*)\s*$")
 
 
 def _numbered_at_the_end(lines: Lines) -> Blocks | None:
-    """Return the block of a file whose lines of numbers of one width each end with a mark, as cards did."""
+    """Return the block of a file whose fixed-width lines each end with a mark, as punched cards did."""
     shown = [lines.line(at)[:1000] for at in range(min(lines.count, 2000))]
     ended = [_WORD_AT_END.match(line) for line in shown]
     width = Counter(len(match[1]) for match in ended if match).most_common(1)
@@ -314,7 +314,7 @@ def _numbered_at_the_end(lines: Lines) -> Blocks | None:
 
 
 def _mixed_rows(lines: Lines) -> Blocks | None:
-    """Return the block of a file whose rows hold a column of words, such as a mark, beside numbers."""
+    """Return the block of a file whose rows hold a column of words, such as flags, besides numbers."""
     shown = [lines.line(at)[:1000] for at in range(min(lines.count, 2000))]
     text = "\n".join(shown)
     exponent = "D" if re2.search(r"[0-9.]D[-+][0-9]", text) else ""
@@ -339,7 +339,7 @@ def _mixed_rows(lines: Lines) -> Blocks | None:
 
 
 def _trimmed(lines: Lines, begin: int, end: int, shape: Shape) -> int:
-    """Return where a block begins without rows of numbers that are its header's."""
+    """Return the first line of a block, excluding rows of numbers that belong to its header."""
     block = shape.block
     usual_points = Counter(
         _points(cell, shape.decimal)
@@ -362,13 +362,13 @@ def _trimmed(lines: Lines, begin: int, end: int, shape: Shape) -> int:
 
 
 def _points(cell: str, decimal: str) -> int:
-    """Return how many digits stand behind the decimal sign; -1 without one."""
+    """Return the number of decimals; -1 without a decimal sign."""
     text = cell.strip().lower().partition("e")[0]
     return len(text.partition(decimal)[2]) if decimal in text else -1
 
 
 def _clock_rows(lines: Lines) -> Blocks | None:
-    """Return the block of a file whose rows begin with a date and time of day, or with a time of day."""
+    """Return the block of a file whose rows begin with date and time of day, or with the time of day alone."""
     good: list[int] = []
     for at in range(min(lines.count, 400)):
         if re2.match(
@@ -396,7 +396,7 @@ def _clock_rows(lines: Lines) -> Blocks | None:
 
 
 def table(lines: Lines, run: tuple[int, int], shape: Shape, most: int = 4000) -> NDArray[np.float64]:
-    """Return the numbers of the first lines of a block, a row a line; NaN where a line is short or odd."""
+    """Return the numbers of the first lines of a block, a row for each line; NaN where a line is irregular."""
     rows = []
     for at in range(run[0], min(run[1], run[0] + most)):
         line = lines.line(at)

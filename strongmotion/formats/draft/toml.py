@@ -1,4 +1,4 @@
-"""A drafted layout as TOML: a rule for each value, tried on the file before it is written."""
+"""Write a drafted layout as TOML: a rule for each value, tested on the file first."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ def quoted(text: str) -> str:
 
 
 def rule_text(choice: Choice, lines: Sequence[tuple[int, str]], numeric: bool) -> tuple[str, Rule | None]:
-    """Return the keys that find a choice's text in a header, and the rule they make; nothing where it stands nowhere.
+    """Return the keys of a rule that finds a choice's text in a header, and the rule; None if there is no such rule.
 
     Parameters
     ----------
     choice : Choice
-        Its item's text must stand in its line.
+        The text of its item must be in its line.
     lines : sequence of (int, str)
         The header's lines and their numbers in the file, from 0.
     numeric : bool
@@ -71,7 +71,7 @@ def _where(text: str, at: int, label: str, lines: Sequence[tuple[int, str]], num
 
 
 def _places(raw: str, text: str, label: str) -> list[int]:
-    """Return where a text stands in a line by itself, those behind its label first."""
+    """Return the positions of a text in a line, those after its label first."""
     found, at = [], raw.find(text)
     while at >= 0 and text:
         before, after = raw[at - 1 : at], raw[at + len(text) : at + len(text) + 1]
@@ -120,19 +120,19 @@ def _tries(raw: str, place: int, text: str, numeric: bool) -> list[str]:
 
 
 def literal(text: str) -> str:
-    """Return a pattern of a text: any blanks for its blanks, any number for its numbers."""
+    """Return a pattern for a text in which any blanks match its blanks and any number its numbers."""
     escaped = re.sub(r"[.^$*+?{}\[\]\\|()]", lambda match: "\\" + match[0], text)
     escaped = re.sub(r"\d+", r"[0-9]+", escaped)
     return re.sub(r"[ \t]+", lambda match: r"\s+" if len(match[0]) > 1 or "\t" in match[0] else " +", escaped)
 
 
 def name_of(stem: str) -> str:
-    """Return a layout's name for a file."""
+    """Return a layout name for a file."""
     return re.sub(r"[^A-Za-z0-9_-]", "-", stem)[:40] or "layout"
 
 
 def checked(text: str) -> str:
-    """Return a TOML text that can be a layout's."""
+    """Return a TOML text that is a valid layout, or raise an error."""
     if len(text) > 100_000:
         raise SettingsError("the draft is too long", remedy="Write the layout by hand")
     return text

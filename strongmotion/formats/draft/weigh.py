@@ -1,9 +1,9 @@
-"""What a header says, weighed: for each quantity the value, its unit, its line, its rivals and why.
+"""Choose the value of each quantity from a header, with its unit, line, alternatives and reasons.
 
-Every number is a candidate for whatever its words and unit allow. Readings are scored together: count times interval is
-the duration, columns times lines the count, the time column steps by the interval, the largest sample is the stated
-peak. Where a rival comes near and would change the result, the quantity is doubtful: nothing is settled by the order of
-lines.
+Every number is a candidate for each quantity that its label and unit allow. Candidates are scored together: count times
+interval is the duration, columns times lines the count, the time column steps by the interval, the largest sample is
+the stated peak. A quantity is doubtful if an alternative with a similar score would change the result. The order of
+lines never decides.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ from .concepts import DECOYS, concept
 from .items import LARGEST_STEP, Item, several_labels
 
 MARGIN = 1.0
-"""A rival whose score is nearer than this is a doubt. Scores count pieces of evidence, of which none counts twice."""
+"""Smallest lead in score without doubt. A score counts independent pieces of evidence."""
 
 
 @dataclass
 class Choice:
-    """What was made of one quantity.
+    """The choice made for a quantity.
 
-    `value` is in the quantity's own unit, None where it is not stated; `item` is where it stands; `why` says what
-    speaks for it; `rivals` are other readings with their places; `doubt` says what cannot be decided.
+    `value` is in the unit of the quantity, None if it is not stated; `item` is its place; `why` gives the evidence;
+    `rivals` are alternatives with their places; `doubt` says what cannot be decided.
     """
 
     quantity: str
@@ -41,22 +41,22 @@ class Choice:
     rivals: list[str] = field(default_factory=list)
     doubt: str = ""
     parts: tuple[tuple[str, Item], ...] = ()
-    """Further numbers it is made of: ``times``, ``over`` or ``then``, and where they stand."""
+    """Further numbers combined into it: ``times``, ``over`` or ``then``, and their places."""
     unit: str = ""
     factor: float = 1.0
     order: str = ""
     zone: str = ""
     note: str = ""
-    """What is to be said though it is not doubtful."""
+    """A remark, although the choice is not doubtful."""
 
     @property
     def place(self) -> str:
-        """Where it stands, for a message."""
+        """Place of the value, for a message."""
         return f"line {self.item.line + 1}" if self.item is not None else ""
 
 
 def numbers(items: Iterable[Item], *concepts: str) -> list[Item]:
-    """Return the numbers whose words speak of one of some concepts."""
+    """Return the numbers whose label names one of some concepts."""
     return [item for item in items if item.kind == "number" and concept(item.label) in concepts]
 
 
@@ -209,11 +209,11 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
     if near:
         choice.doubt = "the sampling interval is " + " or ".join(_said_interval(one) for one in (best, *near))
     elif others:
-        choice.note = f"the sampling interval is taken as {_said_interval(best)}, not as {', '.join(rivals)}"
+        choice.note = f"the sampling interval was read as {_said_interval(best)}, not as {', '.join(rivals)}"
     if best.value > 0.1 and not choice.doubt:
         choice.doubt = f"the sampling interval is {_said_interval(best)}, longer than that of any accelerograph"
     if from_column is not None and not column_sure and not stated:
-        choice.doubt = f"the first column steps by {from_column:.6g}, of a unit that is not stated"
+        choice.doubt = f"the first column steps by {from_column:.6g} in an unstated unit"
     return choice
 
 
@@ -229,7 +229,7 @@ def _places(text: str) -> int:
 
 
 def _from_duration(seconds: float, count: int, last_place: float) -> float | None:
-    """Return the one interval of a whole rate, or of few digits, that a count and a duration allow."""
+    """Return the only interval compatible with a count and a duration that is a whole rate or has few digits."""
     if count < 3:
         return None
     found = set()
@@ -258,7 +258,7 @@ _CERTAIN = re2.compile(
 
 
 def count(items: Sequence[Item], found: int, total: int) -> Choice:
-    """Return the declared number of samples; a doubt where the file declares another than it holds.
+    """Return the declared number of samples, with a doubt if it differs from the number found.
 
     Parameters
     ----------
@@ -286,7 +286,7 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
     ]  # fmt: skip
     if wrong:
         said = ", ".join(f"{int(item.number)} (line {item.line + 1})" for item in wrong[:3])
-        return Choice("samples", None, wrong[0], "", [said], f"{said} samples are declared, {found} were found")
+        return Choice("samples", None, wrong[0], "", [said], f"{said} samples are declared, but {found} were found")
     return Choice("samples")
 
 
@@ -313,11 +313,11 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     ----------
     items : sequence of Item
     named : sequence of (str, int)
-        Units that stand beside the names of the columns, with their lines.
+        Units given with the column names, with their lines.
     peak : float
         The largest absolute sample.
     whole : bool
-        Whether all samples are whole numbers.
+        Whether all samples are integers.
     """
     readings: dict[str, _UnitReading] = {}
     stepped = {item.line for item in items if item.kind in ("step", "digit")}
@@ -378,14 +378,14 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     if steps and not readings:
         named_so = next((name for name, worth in ACCELERATION.items()
                          if all(math.isclose(worth, item.number, rel_tol=1e-9) for item in steps)), "")  # fmt: skip
-        why = f"the worth of 1 in line {steps[0].line + 1}"
+        why = f"the value of 1 in line {steps[0].line + 1}"
         if named_so or whole:
             return Choice("unit", named_so or COUNTS, None, why)
         if all(item.kind == "step" for item in steps):
             return Choice("unit", COUNTS, None, why)
     for item in items:
         if leads_to(item):
-            return Choice("unit", COUNTS, None, f"a factor of line {item.line + 1} leads to a unit")
+            return Choice("unit", COUNTS, None, f"a factor of line {item.line + 1} converts to a unit")
     counted = (
         bool(_UNIT_SCALES & {_kind(item) for item in items if item.kind == "number"})
         or any(
@@ -422,7 +422,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
             why = f"the largest sample is the peak of line {item.line + 1}"
             return Choice("unit", names[0], None, why, note=f"the unit {names[0]} is inferred: {why}")
         if whole and counted:
-            return Choice("unit", COUNTS, None, "whole numbers, and the header gives a sensitivity")
+            return Choice("unit", COUNTS, None, "the samples are integers, and the header gives a sensitivity")
         return Choice("unit")
     order = sorted(readings.values(), key=lambda one: -one.score)
     best, *others = order
@@ -434,7 +434,7 @@ def unit(items: Sequence[Item], named: Sequence[tuple[str, int]], peak: float, w
     ]  # fmt: skip
     if against:
         choice.doubt = (
-            f"the unit is {_said_unit(best)}, but line {against[0].line + 1} says what 1 is worth "
+            f"the unit is {_said_unit(best)}, but line {against[0].line + 1} gives the value of 1 "
             f"({' '.join(against[0].stated.split())[:80]!r})"
         )
         return choice
@@ -456,7 +456,7 @@ _UNIT_SCALES = {"counts per acceleration", "acceleration per count", "counts per
 
 
 def unit_name(text: str) -> str:
-    """Return a unit of samples as the library spells it; nothing where the text names none."""
+    """Return a unit of samples in the library's spelling; empty if the text names none."""
     text = text.strip(" .()[]:=")
     if not text or len(text) > 60:
         return ""
@@ -482,7 +482,7 @@ def _said_unit(reading: _UnitReading) -> str:
 
 
 def scale(items: Sequence[Item]) -> list[Choice]:
-    """Return the ways in which a header gives what a count is worth: each a sensitivity in counts per m/s²."""
+    """Return the sensitivities given in a header, in counts per m/s²."""
     found: list[Choice] = []
     plain_numbers = [item for item in items if item.kind == "number" and item.number > 0]
 
@@ -535,13 +535,13 @@ def scale(items: Sequence[Item]) -> list[Choice]:
 
 
 def _factor(item: Item) -> float:
-    """Return what 1 in the unit of an item is in SI units; its kind says that it has one."""
+    """Return the unit of an item in SI units; its kind implies that it has one."""
     assert item.unit is not None
     return item.unit.factor
 
 
 def leads_to(item: Item) -> str:
-    """Return the unit that a factor leads to (``factor 0.5 to cm/s2``); nothing for another number."""
+    """Return the unit to which a factor converts (``factor 0.5 to cm/s2``); empty for other numbers."""
     match = re2.match(r"(?i)^ *to +(.+)$", item.stated) if item.kind == "number" and item.unit is None else None
     if match is None or not re2.search(r"factor|scale|multipl", item.label):
         return ""
@@ -550,7 +550,7 @@ def leads_to(item: Item) -> str:
 
 
 def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
-    """Return accelerations and the counts that they equal, which one line states together."""
+    """Return accelerations and the equivalent counts stated on one line."""
     found = []
     for item in items:
         if (
@@ -581,7 +581,7 @@ def _at_full_scale(items: Sequence[Item]) -> list[tuple[Item, Item]]:
 
 
 def settled_scale(items: Sequence[Item]) -> Choice:
-    """Return the sensitivity, counts per m/s², with a doubt where the header gives several."""
+    """Return the sensitivity, counts per m/s², with a doubt if the header gives several."""
     ways = scale(items)
     if not ways:
         return Choice("sensitivity")
@@ -596,16 +596,16 @@ def settled_scale(items: Sequence[Item]) -> Choice:
 
 
 def alike(one: Choice, other: Choice) -> bool:
-    """Whether two sensitivities differ by no more than rounding.
+    """Whether two sensitivities agree within rounding.
 
-    In two units they may differ by a thousandth, too: people take g as 9.8 to 9.81 m/s² to turn one into the other.
+    In different units they may differ by a thousandth, because people convert with g from 9.8 to 9.81 m/s².
     """
     a, b = float(one.value or 0), float(other.value or 0)
     limit = 1e-9
     stated = [[choice.item, *(part for _, part in choice.parts)] for choice in (one, other)]
     for mine, theirs in (stated, stated[::-1]):
         for item in mine:
-            # What both are made of makes no difference, and a small whole number is meant to be exact.
+            # Common factors make no difference, and a small integer is exact.
             exact = any(item is of_other for of_other in theirs) or (item is not None and item.number in range(1, 11))
             if item is not None and item.number and not exact:
                 limit += 0.5 * 10.0 ** -_places(item.text) / abs(item.number)
@@ -697,7 +697,7 @@ def _best_text(quantity: str, found: list[tuple[float, str, Item]]) -> Choice:
 
 
 def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
-    """Return a name that stands under its label: of the station, of the network."""
+    """Return a labelled name, such as that of the station or network."""
     for item in items:
         mine = item.kind == "text" and item.labelled and concept(item.label) == concept_name and not _of_event(item)
         if mine and several_labels(item.label):
@@ -708,16 +708,16 @@ def named(items: Sequence[Item], quantity: str, concept_name: str) -> Choice:
 
 
 def not_understood(quantity: str, said: Sequence[tuple[int, str]]) -> str:
-    """Say that a header speaks of a quantity in a way that is not understood: where, and in which words."""
+    """Return the doubt that quotes header lines on a quantity that were not understood."""
     quotes = ", ".join(f"line {at + 1} ({' '.join(text.split())[:80]!r})" for at, text in said[:3])
-    return f"the {quantity} is not understood: {quotes}"
+    return f"the {quantity} was not understood: {quotes}"
 
 
 _OF_PLACE = re2.compile(r"(?i)[0-9] *\x{B0}|[0-9](?:[.,][0-9]+)?['\"]* *[NSEWO]\b|[0-9]\.[0-9]{2,}.*[0-9]\.[0-9]{2,}")
 
 
 def unread_place(items: Sequence[Item], axis: str, raw: Sequence[tuple[int, str]]) -> str:
-    """Return the doubt that quotes the lines of a coordinate that is stated and not understood; else nothing."""
+    """Return the doubt that quotes the lines of coordinates that were not understood; else an empty string."""
     lines = {
         item.line for item in items
         if item.kind != "date" and not _of_event(item) and re2.search("[0-9]", item.text)
@@ -727,13 +727,13 @@ def unread_place(items: Sequence[Item], axis: str, raw: Sequence[tuple[int, str]
 
 
 def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[str, Choice]:
-    """Return latitude, longitude and elevation of the station; a doubt where two places are stated alike.
+    """Return latitude, longitude and elevation of the station, with a doubt if two places are equally likely.
 
     Parameters
     ----------
     items : sequence of Item
     raw : sequence of (int, str)
-        The header's lines, quoted where they state a coordinate that is not understood.
+        The lines of the header, for quoting coordinates that were not understood.
     """
     chosen = {name: Choice(name) for name in ("latitude", "longitude", "elevation")}
     for axis in ("latitude", "longitude"):
@@ -807,7 +807,7 @@ def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[st
             chosen["elevation"] = Choice("elevation", None, None, "", [said], f"the elevation is {said}")
     else:
         for item in items:
-            # Behind the coordinates: 40.2 N, 65.1 W, 1424 m
+            # After the coordinates: 40.2 N, 65.1 W, 1424 m
             if item.kind == "text" and concept(item.label) in ("position", "station") and not _of_event(item):
                 match = re2.search(r"[NSEW],? +([0-9]{1,4}(?:\.[0-9]+)?) *m\b", item.text)
                 if match:
@@ -821,7 +821,7 @@ def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[st
 
 
 def _text_of(items: Sequence[Item], number: Item) -> Item | None:
-    """Return the text under the same label that a number stands in: the last one before it."""
+    """Return the last text before a number with the same label."""
     found = None
     for item in items:
         if item is number:
@@ -835,7 +835,7 @@ _MARK = r"(?:[\x{B0}\x{BA}\x{2032}\x{2019}\x{2033}\"'`]|deg\.?|\bd\b|\bmin\.?)"
 
 
 def part_of_angle(items: Sequence[Item], number: Item) -> bool:
-    """Whether a number is one of the degrees, minutes and seconds of an angle that was not read whole."""
+    """Whether a number is part of an angle in degrees, minutes and seconds that was not understood as a whole."""
     digits = re2.escape(number.text)
     part = re2.compile(rf"(?i)(?:[0-9] *{_MARK} *{digits}(?:[^0-9]|$)|(?:^|[^0-9.]){digits} *{_MARK} *[0-9])")
     texts = [one.text for one in items if one.line == number.line and one.kind in ("text", "coordinate", "place")]
@@ -944,7 +944,7 @@ def start(items: Sequence[Item]) -> Choice:
         doubt = f"the zone of the start is not stated (line {item.line + 1}): {said}"
         return Choice("start", None, item, "", [said], doubt)
     if not one.zone:
-        choice.note = f"the zone of the start is not stated (line {item.line + 1}): taken as UTC"
+        choice.note = f"the zone of the start is not stated (line {item.line + 1}): assumed UTC"
     return choice
 
 
@@ -954,9 +954,9 @@ _OF_START = re2.compile(r"start|begin|first|trigger|inicio|debut|inizio|primer|p
 
 
 def unread_start(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> str:
-    """Return the doubt that quotes the dates and times of day of which none was understood as the start.
+    """Return the doubt that quotes dates and times of day if none was understood as the start.
 
-    Those of the earthquake, and of when the file was made, are quoted only where a time of day stands alone.
+    Times of the earthquake and of file creation are quoted only if a time of day occurs alone.
     """
     clocks, days = [], []
     labelled = {
@@ -985,7 +985,7 @@ def unread_start(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> str:
 
 
 def _orders(dated: Sequence[Item]) -> set[str]:
-    """Return the orders of day and month that all numeric dates of a file allow."""
+    """Return the orders of day and month compatible with all numeric dates of a file."""
     orders = {"dmy", "mdy"}
     for item in dated:
         readings = {one.order for one in moments(item.text)}
