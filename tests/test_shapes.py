@@ -123,7 +123,7 @@ BODY = "".join(f"{value:10.3f}\n" for value in 100 * motion(4))
         (HEAD.replace("gal", "gal\nAcceleration units: g"), "the unit is (cm/s2|g) .* or (cm/s2|g)", "unit"),
         (
             HEAD.replace(f"samples: {N}", "samples: 400"),
-            rf"400 \(line 3\) samples are declared, {N} were found",
+            rf"400 \(line 3\) samples are declared, but {N} were found",
             "samples",
         ),
         (HEAD.replace("200 Hz", "1 Hz"), "longer than that of any accelerograph", "sampling_rate"),
