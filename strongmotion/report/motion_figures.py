@@ -14,7 +14,7 @@ from ..foundation.units import acceleration_unit, in_unit, label
 from ..measures import arias_history, significant_duration
 from .decimate import peaks_kept
 from .style import Style, canvas, finish, named_style, quieten, shortened
-from .tables import at_least
+from .tables import at_least, row_of_peak
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -496,12 +496,13 @@ def _mark_peak(
 def peak_words(result: Result, name: str, quantity: str, factor: float, unit: str) -> tuple[str, float]:
     """Return what is written at a peak, and its time, s after the first sample."""
     peaks = result.peaks
-    peak = peaks[(peaks["component"] == name) & (peaks["quantity"] == quantity)].iloc[0]
+    row = row_of_peak(result, name, quantity)
+    time, value = float(peaks["time"].iat[row]), float(peaks["value"].iat[row])
     motion = result.motion[name]
     window = motion.window
-    where = "" if window.start <= round(peak["time"] / motion.dt) + motion.lead < window.stop else ", in the pad"
-    value = f"{at_least(result, name, quantity)}{peak['value'] * factor:.3g}"
-    return f"{quantity} {value} {unit} at {peak['time']:.2f} s{where}", float(peak["time"])
+    where = "" if window.start <= round(time / motion.dt) + motion.lead < window.stop else ", in the pad"
+    shown = f"{at_least(result, name, quantity)}{value * factor:.3g}"
+    return f"{quantity} {shown} {unit} at {time:.2f} s{where}", time
 
 
 def _component_title(result: Result, name: str) -> str:

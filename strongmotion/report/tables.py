@@ -29,6 +29,7 @@ __all__ = [
     "measures_table",
     "most_severe_first",
     "number",
+    "row_of_peak",
     "spectra_table",
 ]  # fmt: skip
 
@@ -85,13 +86,19 @@ def number(value: float, digits: int = 3) -> str:
     return f"{value:.0f}" if size >= 10.0**digits - 0.5 else f"{value:#.{digits}g}".rstrip(".")
 
 
+def row_of_peak(result: Result, component: str, quantity: str) -> int | None:
+    """Return the row of the peaks that holds one of a component; None if there is none."""
+    peaks = result.peaks
+    rows = np.flatnonzero((peaks["component"].to_numpy() == component) & (peaks["quantity"].to_numpy() == quantity))
+    return int(rows[0]) if rows.size else None
+
+
 def at_least(result: Result, component: str, quantity: str) -> str:
     """Return the mark that stands before a peak that is a lower bound; nothing before any other number."""
-    peaks = result.peaks
-    if "bound" not in peaks:
+    row = row_of_peak(result, component, quantity)
+    if row is None or "bound" not in result.peaks:
         return ""
-    its = peaks[(peaks["component"] == component) & (peaks["quantity"] == quantity)]
-    return "≥ " if its["bound"].astype(bool).any() else ""
+    return "≥ " if result.peaks["bound"].iat[row] else ""
 
 
 def doubts_of(result: Result, name: str) -> list[Touched]:
