@@ -25,6 +25,7 @@ from .baseline import NORMAL_95, Shift
 from .corners import SignalAndNoise
 from .filter import butterworth_gain
 from .integrate import integrate_twice
+from .low_motion import WholeMotion
 
 __all__ = ["Choices", "band_of", "members", "noise_in_peaks", "noise_in_response"]
 
@@ -59,6 +60,8 @@ class Choices:
         no sign of any.
     noise : SignalAndNoise
         Its noise.
+    whole : WholeMotion or None
+        What the motion may be with what the low-cut takes; None where nothing is cut.
     """
 
     padded: Motion
@@ -67,6 +70,7 @@ class Choices:
     open: bool
     rivals: tuple[Floats, ...]
     noise: SignalAndNoise
+    whole: WholeMotion | None
 
 
 def members(
