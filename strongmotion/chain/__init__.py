@@ -192,7 +192,7 @@ def correct(
             moved_for_good = chosen.displacements.get(name)
             interval = None if moved_for_good is None else (moved_for_good.low, moved_for_good.high)
             whole = estimate_whole(seen_from, clear, bands[name], compared[name], windows, order, interval)
-        choices[name] = Choices(motion, bands[name], removed, is_open, extremes, compared[name], whole)
+        choices[name] = Choices(motion, bands[name], removed, extremes, compared[name], whole)
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
         moved, taken = takes(moved, bands[name].low_cut, whole)
         finished[name], unsettled = check_end(

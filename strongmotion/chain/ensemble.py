@@ -53,8 +53,6 @@ class Choices:
         The corners it was given.
     shift : Shift or None
         The baseline shift that was removed, if one was.
-    open : bool
-        The motion could as well have been kept whole: the method is open.
     rivals : tuple of ndarray
         The zero lines, m/s², most different of all that explain the quiet windows, one a member; empty where there is
         no sign of any.
@@ -67,7 +65,6 @@ class Choices:
     padded: Motion
     band: Band
     shift: Shift | None
-    open: bool
     rivals: tuple[Floats, ...]
     noise: SignalAndNoise
     whole: WholeMotion | None
@@ -103,12 +100,11 @@ def members(
         frequency = rfftfreq(n, dt)
         spectrum = rfft(padded.acceleration)
         for member, (corners, orders, which) in zip(made, DESIGN, strict=True):
-            whole = corners < 0 and choice.open
             factor = settings.corner_factor**corners
             high = band.high_cut / factor
             gain = butterworth_gain(
                 frequency,
-                0.0 if whole else band.low_cut * factor,
+                band.low_cut * factor,
                 high if high < band.nyquist else 0.0,
                 max(2, order + orders * settings.order_change),
             )
