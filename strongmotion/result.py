@@ -59,6 +59,10 @@ NORMAL_95 = 1.645
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
 
+STEADY = 0.2
+"""Where the baseline shifts, an ordinate is usable up to this half-width of its band, as a part of it: a judgement. It
+costs one in seven ordinates of such components, and two thirds of those off by more than 15 % and outside their band."""
+
 _UNITS = {
     "sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2", "psa_low": "m/s2", "psa_high": "m/s2",
 }  # fmt: skip
@@ -367,9 +371,10 @@ def process(
     if settings.uncertainty.bands:
         others = members(corrected.motion, corrected.choices, settings.filter.order, settings.uncertainty)
     peaks = _peaks(corrected, rotate, settings, others)
+    spectra = _spectra(corrected, settings, unfit, others, threads)
+    corrected, spectra = _without_unsteady(corrected, spectra)
     measures = _measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads)
     peaks = peaks.assign(usable=_usable_peaks(peaks, measures), bound=_bounds(peaks, findings))
-    spectra = _spectra(corrected, settings, unfit, others, threads)
     return Result(
         record=record,
         settings=settings,
@@ -403,6 +408,36 @@ def _without_unfit(bands: dict[str, Band], unfit: set[str]) -> dict[str, Band]:
     """Return the bands, those of unfit components, and of the pair that one has a share in, without usable periods."""
     shares = {name: {"H1", "H2"} if name == "horizontal" else {name} for name in bands}
     return {name: replace(band, usable=not unfit & {"", *shares[name]}) for name, band in bands.items()}
+
+
+def _without_unsteady(corrected: Corrected, spectra: pd.DataFrame) -> tuple[Corrected, pd.DataFrame]:
+    """End usable bands where baselines that explain the record equally well leave too little of an ordinate certain.
+
+    Of components with a baseline shift, from the first period beyond the largest PSA at which half the band of PSA is
+    wider than `STEADY`.
+    """
+    bands = dict(corrected.usable_band)
+    for name, choice in corrected.choices.items():
+        table = spectra[(spectra["component"] == name) & (spectra["period"] > 0)]
+        if choice.shift is None or table.empty or table["psa_low"].isna().any():
+            continue
+        table = table[table["damping"] == table["damping"].iloc[0]].sort_values("period")
+        psa = table["psa"].to_numpy()
+        half = (table["psa_high"] - table["psa_low"]).to_numpy() / 2 / np.maximum(psa, 1e-300)
+        largest = int(psa.argmax())
+        unsteady = np.flatnonzero(half[largest:] > STEADY)
+        if not unsteady.size:
+            continue
+        last = table["period"].to_numpy()[max(0, largest + int(unsteady[0]) - 1)]
+        for own in (name, "horizontal") if name in ("H1", "H2") and "horizontal" in bands else (name,):
+            band = bands[own]
+            bands[own] = replace(band, steady_from=max(band.steady_from, band.period_fraction / float(last)))
+    inside = {name: band.holds(spectra["period"].to_numpy()) for name, band in bands.items()}
+    usable = spectra["usable"].to_numpy().copy()
+    for component in spectra["component"].unique():
+        of_it = (spectra["component"] == component).to_numpy()
+        usable[of_it] &= inside[component if component in bands else "horizontal"][of_it]
+    return replace(corrected, usable_band=bands), spectra.assign(usable=usable)
 
 
 def _peaks(
