@@ -61,7 +61,7 @@ RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 
 STEADY = 0.2
 """Where the baseline shifts, an ordinate is usable up to this half-width of its band, as a part of it: a judgement. It
-costs one in seven ordinates of such components, and two thirds of those off by more than 15 % and outside their band."""
+costs one in seven ordinates of such components, and most of those off by more than 15 % and outside their band."""
 
 _UNITS = {
     "sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2", "psa_low": "m/s2", "psa_high": "m/s2",
