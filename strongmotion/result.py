@@ -16,6 +16,7 @@ from . import __version__
 from .chain import (
     Band,
     Baseline,
+    Choices,
     Corrected,
     Mended,
     Windows,
@@ -52,8 +53,15 @@ DAMAGING = (
 CUT_SHORT = ("early stop", "cut off")
 """Findings of shaking that goes on after the record's end: what was recorded are lower bounds."""
 
+NORMAL_95 = 1.645
+"""Standard deviations within which 5 to 95 % of a normal distribution lie."""
+
 RANKED_SEVERITIES = ("", "note", "doubt", "unfit")
 """Severities of findings, most severe last."""
+
+STEADY = 0.2
+"""Where the baseline shifts, an ordinate is usable up to this half-width of its band, as a part of it: a judgement. It
+costs one in seven ordinates of such components, and most of those off by more than 15 % and outside their band."""
 
 _UNITS = {
     "sd": "m", "psv": "m/s", "psa": "m/s2", "sv": "m/s", "sa": "m/s2", "psa_low": "m/s2", "psa_high": "m/s2",
@@ -363,9 +371,10 @@ def process(
     if settings.uncertainty.bands:
         others = members(corrected.motion, corrected.choices, settings.filter.order, settings.uncertainty)
     peaks = _peaks(corrected, rotate, settings, others)
+    spectra = _spectra(corrected, settings, unfit, others, threads)
+    corrected, spectra = _without_unsteady(corrected, spectra)
     measures = _measures(corrected, settings, unfit, others, peaks, record.horizontals is not None, threads)
     peaks = peaks.assign(usable=_usable_peaks(peaks, measures), bound=_bounds(peaks, findings))
-    spectra = _spectra(corrected, settings, unfit, others, threads)
     return Result(
         record=record,
         settings=settings,
@@ -401,6 +410,36 @@ def _without_unfit(bands: dict[str, Band], unfit: set[str]) -> dict[str, Band]:
     return {name: replace(band, usable=not unfit & {"", *shares[name]}) for name, band in bands.items()}
 
 
+def _without_unsteady(corrected: Corrected, spectra: pd.DataFrame) -> tuple[Corrected, pd.DataFrame]:
+    """End usable bands where baselines that explain the record equally well leave too little of an ordinate certain.
+
+    Of components with a baseline shift, from the first period beyond the largest PSA at which half the band of PSA is
+    wider than `STEADY`.
+    """
+    bands = dict(corrected.usable_band)
+    for name, choice in corrected.choices.items():
+        table = spectra[(spectra["component"] == name) & (spectra["period"] > 0)]
+        if choice.shift is None or table.empty or table["psa_low"].isna().any():
+            continue
+        table = table[table["damping"] == table["damping"].iloc[0]].sort_values("period")
+        psa = table["psa"].to_numpy()
+        half = (table["psa_high"] - table["psa_low"]).to_numpy() / 2 / np.maximum(psa, 1e-300)
+        largest = int(psa.argmax())
+        unsteady = np.flatnonzero(half[largest:] > STEADY)
+        if not unsteady.size:
+            continue
+        last = table["period"].to_numpy()[max(0, largest + int(unsteady[0]) - 1)]
+        for own in (name, "horizontal") if name in ("H1", "H2") and "horizontal" in bands else (name,):
+            band = bands[own]
+            bands[own] = replace(band, steady_from=max(band.steady_from, band.period_fraction / float(last)))
+    inside = {name: band.holds(spectra["period"].to_numpy()) for name, band in bands.items()}
+    usable = spectra["usable"].to_numpy().copy()
+    for component in spectra["component"].unique():
+        of_it = (spectra["component"] == component).to_numpy()
+        usable[of_it] &= inside[component if component in bands else "horizontal"][of_it]
+    return replace(corrected, usable_band=bands), spectra.assign(usable=usable)
+
+
 def _peaks(
     corrected: Corrected, rotate: bool, settings: Settings, others: list[dict[str, Motion]] | None
 ) -> pd.DataFrame:
@@ -416,7 +455,36 @@ def _peaks(
         ]
         values = [peak_table(member, rotate=rotate).value.to_numpy() for member in others]
         low, high = band_of(peaks.value.to_numpy(), values, np.array(added))
+        low, high = _with_long_periods(peaks, low, high, np.array(added), corrected)
     return peaks.assign(band_low=low, band_high=high)
+
+
+def _with_long_periods(
+    peaks: pd.DataFrame, low: Floats, high: Floats, noise: Floats, corrected: Corrected
+) -> tuple[Floats, Floats]:
+    """Return the limits of peaks, moved upward by what the low-cut takes.
+
+    A lower or higher corner moves a peak as well, but in a way that is known: where all draws of the whole motion have
+    larger peaks, that of a higher corner is no lower limit. Of several components the largest change of any counts.
+    """
+    own = peaks.set_index(["component", "quantity"]).value
+    change = {
+        (name, quantity): np.array([its.low, its.high]) / max(float(own[name, quantity]), 1e-300) - 1.0
+        for name, choice in corrected.choices.items()
+        if choice.whole is not None
+        for quantity, its in choice.whole.peaks.items()
+    }
+    names = list(corrected.motion)
+    ends = []
+    for row in peaks.itertuples():
+        parts = [(part, str(row.quantity)) for part in _parts(str(row.component), names)]
+        known = np.array([change.get(part, (-1.0, 0.0)) for part in parts])
+        unsettled = any(corrected.choices[name].rivals for name, _ in parts)
+        ends.append((-1.0 if unsettled else min(known[:, 0].min(), 0.0), max(known[:, 1].max(), 0.0)))
+    less, more = np.array(ends).T
+    value = peaks.value.to_numpy()
+    low = np.maximum(low, value - np.hypot(less * value, NORMAL_95 * noise))
+    return low, np.maximum(high, value + np.hypot(more * value, NORMAL_95 * noise))
 
 
 def _parts(combination: str, names: Collection[str]) -> Collection[str]:
@@ -475,8 +543,7 @@ def _measures(
         known = peaks.set_index(["component", "quantity"])[["band_low", "band_high"]].reindex(keys)
         told = known.band_low.notna().to_numpy()
         measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
-        # 5 to 95 % of a normal distribution lie within 1.645 standard deviations.
-        scatter = 1.645 * measures["measure"].map({one.name: one.scatter for one in MEASURES}).to_numpy(dtype=float)
+        scatter = NORMAL_95 * measures["measure"].map({one.name: one.scatter for one in MEASURES}).to_numpy(dtype=float)
         value = measures["value"].to_numpy()
         measures = measures.assign(
             band_low=value - np.hypot(value - measures["band_low"], scatter),
@@ -512,11 +579,15 @@ def _spectra(
     if others is not None:
         noise = {name: noise_in_response(choice, order, periods, damping) for name, choice in corrected.choices.items()}
 
-    def bands(psa: Floats, central: Floats, by_members: list[Floats], added: Floats) -> dict[str, Floats]:
+    whole = {name: _whole_factor(choice, periods) for name, choice in corrected.choices.items()}
+
+    def bands(
+        psa: Floats, central: Floats, by_members: list[Floats], added: Floats, factor: Floats
+    ) -> dict[str, Floats]:
         if others is None:
             return {"psa_low": np.full_like(psa, np.nan), "psa_high": np.full_like(psa, np.nan)}
         low, high = band_of(psa, [psa * _ratio(one, central, few, periods) for one in by_members], added)
-        return {"psa_low": low, "psa_high": high}
+        return {"psa_low": low, "psa_high": np.maximum(high, psa + np.hypot((factor - 1.0) * psa, NORMAL_95 * added))}
 
     tables = []
     for name, motion in corrected.motion.items():
@@ -527,7 +598,7 @@ def _spectra(
             else [np.empty(0)]
         )
         columns = {quantity: getattr(spectrum, quantity) for quantity in QUANTITIES}
-        columns |= bands(columns["psa"], central, by_members, noise.get(name, np.empty(0)))
+        columns |= bands(columns["psa"], central, by_members, noise.get(name, np.empty(0)), whole[name])
         usable = corrected.usable_band[name].holds(periods) & (not unfit & {name, ""})
         tables.append(_long_form(name, periods, damping, columns, usable))
     chosen = np.isin(damping, settings.spectra.rotated_damping or damping)
@@ -558,12 +629,19 @@ def _spectra(
         usable = chosen[:, np.newaxis] & usable
         for i, percentile in enumerate(PERCENTILES):
             its = {"sd": rotated.sd[i], "psv": rotated.psv[i], "psa": rotated.psa[i]}
-            its |= bands(rotated.psa[i], central[i], [psa[i] for psa in turned], added)
+            its |= bands(
+                rotated.psa[i], central[i], [psa[i] for psa in turned], added, np.maximum(whole["H1"], whole["H2"])
+            )
             columns = {name: np.full(usable.shape, np.nan) for name in its}
             for name, grid in columns.items():
                 grid[chosen] = its[name]
             tables.append(_long_form(f"RotD{percentile:02d}", periods, damping, columns, usable))
     return pd.concat(tables, ignore_index=True)
+
+
+def _whole_factor(choice: Choices, periods: Floats) -> Floats:
+    """Return by how much the response may be larger with what the low-cut takes, at least 1."""
+    return np.ones_like(periods) if choice.whole is None else choice.whole.psa_factor(periods)
 
 
 def _psa(motion: Motion, periods: Floats, damping: Floats, threads: int | None) -> Floats:

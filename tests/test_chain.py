@@ -318,7 +318,7 @@ def test_every_step_is_in_the_history_with_numbers():
     history = process(one(shaking())).history
     assert [entry.step for entry in history] == [
         "acceleration", "onset", "baseline", "rival baselines", "method", "corners", "pad", "displacement test",
-        "filter", "integrate", "end check",
+        "filter", "integrate", "below the low-cut", "end check",
     ]  # fmt: skip
     assert all(entry.values for entry in history)
 

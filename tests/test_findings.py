@@ -198,6 +198,8 @@ CASES = {
                                   values={"displacement_before_onset_to_peak": 1.0}, near=0.01, within=0.2),
     "peak cut": Case("doubt", (counted(shaking()),), {"filter": {"low_cut": 0, "high_cut": 2.0}},
                      values={"high_cut_hz": 2.0}),
+    "low-cut takes motion": Case("note", (counted(shaking()),), {"filter": {"low_cut": 1.0}},
+                                 values={"low_cut_hz": 1.0}),
     "baseline shift": Case("doubt", (counted(shaking() + STEP),), {}, span=(26.0, 26.0),
                            values={"shift_m_s2": 0.03}, near=0.01, within=1.5),
     "permanent displacement": Case("note", (counted(shaking() + fling(1.0)),), {}, values={"displacement_m": 1.0},

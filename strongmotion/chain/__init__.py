@@ -20,6 +20,7 @@ from .ensemble import Choices, band_of, members, noise_in_peaks, noise_in_respon
 from .filter import butterworth_gain, filter_band
 from .instrument import of_response, remove_transducer, within_response
 from .integrate import integrate, integrate_twice
+from .low_motion import WholeMotion, WholePeak, estimate_whole, takes
 from .mend import Mended, mend
 from .method import BAND_LIMITED, Baseline, PermanentDisplacement, choose_method
 from .order import in_order, step
@@ -40,6 +41,8 @@ __all__ = [
     "Shift",
     "Shock",
     "SignalAndNoise",
+    "WholeMotion",
+    "WholePeak",
     "Windows",
     "band_of",
     "butterworth_gain",
@@ -49,6 +52,7 @@ __all__ = [
     "correct",
     "cut_to_shaking",
     "cut_to_shocks",
+    "estimate_whole",
     "filter_band",
     "find_windows",
     "integrate",
@@ -67,6 +71,9 @@ __all__ = [
 ]
 
 UNTOUCHED = step("already processed", 17)
+
+CLOSE = 0.8
+"""Where noise begins within this ratio of the low-cut, nothing between them is worth looking at."""
 
 
 @dataclass(frozen=True)
@@ -164,28 +171,41 @@ def correct(
     if automatic:
         others, tested = keep_peaks(automatic, acausal, bands, compared, order, leave_out=not windows.pre_event)
         bands = refiltered(others)
+    before_test = bands
     automatic = {name: motion for name, motion in padded.items() if own[name].low_cut == AUTO}
     if "horizontal" in bands and not {"H1", "H2"} <= set(automatic):
         automatic = {name: motion for name, motion in automatic.items() if name not in ("H1", "H2")}
     if automatic:
         largest = settings.filter.displacement_at_rest
-        others, entries = raise_low_cuts(automatic, acausal, bands, windows, order, largest)
-        bands, tested = refiltered(others), (*tested, *entries)
+        others, raised = raise_low_cuts(automatic, acausal, bands, windows, order, largest)
+        bands, tested = refiltered(others), (*tested, *raised)
     for name, motion in padded.items():
         removed, is_open = chosen.removed.get(name), name in chosen.open
         extremes = chosen.rivals[name].extremes if removed is not None or is_open else ()
-        choices[name] = Choices(motion, bands[name], removed, is_open, extremes, compared[name])
+        whole = None
+        if bands[name].low_cut > 0:
+            # Where noise begins elsewhere than at the low-cut, the record itself tells what lies between.
+            clear = _clear_from(bands[name], before_test[name])
+            seen_from = acausal[name]
+            if clear != bands[name].low_cut:
+                seen_from = integrate(filter_band(motion, replace(bands[name], low_cut=clear), order, "acausal"))
+            moved_for_good = chosen.displacements.get(name)
+            interval = None if moved_for_good is None else (moved_for_good.low, moved_for_good.high)
+            whole = estimate_whole(seen_from, clear, bands[name], compared[name], windows, order, interval)
+        choices[name] = Choices(motion, bands[name], removed, extremes, compared[name], whole)
         moved = acausal[name] if phase == "acausal" else integrate(filter_band(motion, bands[name], order, phase))
+        moved, taken = takes(moved, bands[name].low_cut, whole)
         finished[name], unsettled = check_end(
             moved, windows.onset if windows.pre_event else 0, acausal[name], returns=chosen.method == BAND_LIMITED
         )
         chosen_by_chain = (own[name].low_cut == AUTO, own[name].high_cut == AUTO)
         findings += [
             *unsettled,
+            *taken,
             *check_peak(motion, moved, bands[name], compared[name], order, chosen_by_chain),
         ]
     steps = [entry for motion in finished.values() for entry in motion.history]
-    whole = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *limited, *tested, *steps])
+    entries = in_order([*cut_entry(record), onset, *chosen.entries, *corners, *limited, *tested, *steps])
     baseline = {
         name: Baseline(
             chosen.method,
@@ -199,9 +219,18 @@ def correct(
         low, high = (before.values.get(f"{cut}_cut_hz", 0.0) for cut in ("low", "high"))
         high = high if high < 0.5 / record.dt else 0.0
         bands = {name: replace(band, low_cut=low, high_cut=high) for name, band in bands.items()}
-        whole = in_order([*whole, Entry(UNTOUCHED, "", "Applied neither baseline nor filter again", before.values)])
+        entries = in_order([*entries, Entry(UNTOUCHED, "", "Applied neither baseline nor filter again", before.values)])
     mended = tuple(stretch for _, its, _ in mendings for stretch in its)
-    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(whole), mended)
+    return Corrected(finished, bands, choices, windows, baseline, tuple(findings), History(entries), mended)
+
+
+def _clear_from(band: Band, before_test: Band) -> float:
+    """Return the lowest frequency, Hz, at which the record shows the motion: the low-cut, or where noise begins."""
+    raised = band.low_cut != before_test.low_cut
+    clear = max(band.clear_from, band.steady_from)
+    below_high_cut = clear < CLOSE * (band.high_cut or band.nyquist)
+    apart = clear < CLOSE * band.low_cut or clear > band.low_cut / CLOSE
+    return clear if apart and clear > 0 and below_high_cut and not raised else band.low_cut
 
 
 def _by_component(record: Record, settings: FilterSettings) -> dict[str, FilterSettings]:

@@ -25,6 +25,7 @@ from .baseline import NORMAL_95, Shift
 from .corners import SignalAndNoise
 from .filter import butterworth_gain
 from .integrate import integrate_twice
+from .low_motion import WholeMotion
 
 __all__ = ["Choices", "band_of", "members", "noise_in_peaks", "noise_in_response"]
 
@@ -52,21 +53,21 @@ class Choices:
         The corners it was given.
     shift : Shift or None
         The baseline shift that was removed, if one was.
-    open : bool
-        The motion could as well have been kept whole: the method is open.
     rivals : tuple of ndarray
         The zero lines, m/s², most different of all that explain the quiet windows, one a member; empty where there is
         no sign of any.
     noise : SignalAndNoise
         Its noise.
+    whole : WholeMotion or None
+        What the motion may be with what the low-cut takes; None where nothing is cut.
     """
 
     padded: Motion
     band: Band
     shift: Shift | None
-    open: bool
     rivals: tuple[Floats, ...]
     noise: SignalAndNoise
+    whole: WholeMotion | None
 
 
 def members(
@@ -99,12 +100,11 @@ def members(
         frequency = rfftfreq(n, dt)
         spectrum = rfft(padded.acceleration)
         for member, (corners, orders, which) in zip(made, DESIGN, strict=True):
-            whole = corners < 0 and choice.open
             factor = settings.corner_factor**corners
             high = band.high_cut / factor
             gain = butterworth_gain(
                 frequency,
-                0.0 if whole else band.low_cut * factor,
+                band.low_cut * factor,
                 high if high < band.nyquist else 0.0,
                 max(2, order + orders * settings.order_change),
             )
