@@ -277,6 +277,9 @@ def report(
         complain(f"{record}: {reason}")
     new = len(written.written)
     typer.echo(f"{count(len(written.pages), 'page')} of records, {new} written now; begin at {written.index}.")
+    if pdf or summary:
+        kinds = " and ".join(kind for kind, asked in (("*.pdf", pdf), ("*.summary.pdf", summary)) if asked)
+        typer.echo(f"The PDF files are beside the pages: {Path(folder) / 'records'}/{kinds}.")
     typer.echo(CAUTION)
     if written.failed:
         raise typer.Exit(1)
