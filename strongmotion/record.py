@@ -38,6 +38,9 @@ Severity = Literal["note", "doubt", "unfit"]
 
 PEAKS = ("PGA", "PGV", "PGD")
 
+WITHOUT_SENSITIVITY = ("no station metadata", "no sensitivity", "velocity sensor")
+"""Names of the findings that explain an unknown sensitivity."""
+
 Instant = float | str | np.datetime64
 """s after the first sample of a record, or UTC."""
 
@@ -647,6 +650,30 @@ class Record:
     def start(self) -> np.datetime64 | None:
         """UTC time of the first sample, where known."""
         return self.components[0].start
+
+    def check_sensitivities(self) -> None:
+        """Check that every component can be converted to acceleration.
+
+        Raises
+        ------
+        RecordError
+            A component is in counts and its sensitivity is unknown. The message gives the reason if a finding has it.
+
+        Examples
+        --------
+        >>> Record.from_arrays({"H1": [0, 1, 0]}, dt=0.01, unit="counts", sensitivity=1000.0).check_sensitivities()
+        """
+        for component in self:
+            if component.unit != COUNTS or component.sensitivity is not None:
+                continue
+            for finding in self.findings:
+                if finding.component == component.name and finding.name in WITHOUT_SENSITIVITY:
+                    raise RecordError(
+                        f"component {component.name} is in counts, but its sensitivity is unknown: {finding.what}",
+                        source=self.source.file or None,
+                        remedy=finding.remedy,
+                    )
+            _ = component.scale  # raises the error
 
     def window(self, begin: Instant | None = None, end: Instant | None = None) -> Record:
         """Cut the record to a span of time.

@@ -581,7 +581,9 @@ class Settings:
         try:
             values = tomllib.loads(Path(path).expanduser().read_text(encoding="utf-8"))
         except OSError as error:
-            raise SettingsError(f"cannot be read: {error.strerror}", source=str(path)) from None
+            raise SettingsError(
+                f"the file cannot be read: {error.strerror}", source=str(path), remedy="Check its name and folder"
+            ) from None
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise SettingsError(
                 f"is not TOML: {error}", source=str(path), remedy="Start from `strongmotion settings`"

@@ -543,6 +543,27 @@ def test_extract_and_merge_copy_records(stored, tmp_path):
     assert Archive(both, create=True).ids() == Archive(stored, create=True).ids()
 
 
+def test_a_question_that_no_record_meets_is_answered_with_its_unit(stored, tmp_path):
+    for asked in (
+        ("reject", str(stored), "--by", "D. Analyst", "--reason", "clipped"),
+        ("extract", str(stored), "-o", str(tmp_path / "part")),
+        ("export", str(stored), "-o", str(tmp_path / "files")),
+    ):
+        answer = run(app, [*asked, "--where", "pga_h > 1e6", "--unit", "g"])
+        assert answer.exit_code == 0
+        assert "no record meets 'pga_h > 1e6', with accelerations in g (--unit)" in answer.stderr
+
+
+def test_records_are_named_by_their_beginnings_or_by_a_question(stored, tmp_path):
+    part, files = tmp_path / "part", tmp_path / "files"
+    assert "1 record copied" in run(app, ["extract", str(stored), "XX.QUAY_2031", "-o", str(part)]).stdout
+    exported = run(app, ["export", str(part), "--where", "severity != 'x'", "-o", str(files)])
+    assert exported.exit_code == 0
+    assert all(path.name.startswith("XX.QUAY_2031") for path in files.iterdir())
+    accepted = run(app, ["accept", str(part), "XX.QUAY", "--by", "D. Analyst", "--reason", "seen"])
+    assert "1 record accepted" in accepted.stdout
+
+
 def test_extract_of_nothing_is_wrong_use(stored, tmp_path, monkeypatch, capsys):
     status, _, err = call_main(monkeypatch, capsys, "extract", stored, "-o", tmp_path / "part")
     assert status == 2

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import re
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
+from typer.testing import CliRunner
 
-from strongmotion import InputError
+from strongmotion import Archive, InputError, Record, process
+from strongmotion.cli import app
 from strongmotion.spectra import TargetSpectrum
 from strongmotion.suite import compare, select
 from strongmotion.suite.select import SelectionRules, shape_misfit
@@ -19,6 +22,8 @@ from strongmotion.suite.spectra import SuiteSpectra, spectra_of, target_named
 
 PERIODS = np.geomspace(0.1, 4.0, 12)
 FLAT = TargetSpectrum([0.05, 10.0], [4.0, 4.0])
+_TIME = np.arange(3000) * 0.01
+BURST = np.where(_TIME > 10, np.sin(9 * _TIME) * np.exp(-0.3 * (_TIME - 10)), 0) + 1e-4 * np.sin(701 * _TIME)
 
 
 def made(n, seed=1, usable=None, events=None, scatter=0.5):
@@ -176,7 +181,7 @@ def test_a_choice_with_a_spread_equals_brute_force(seed, n, count, sigma):
         if kept and np.isfinite(least_by_brute_force(some(spectra, subset), count, rules)):
             least = min(least, float(cost[subset].sum()))
     if not np.isfinite(least):
-        with pytest.raises(InputError, match="its spread within 80 %"):
+        with pytest.raises(InputError, match="a spread within 80 %"):
             select(spectra, goal, (0.1, 4.0), count, rules)
         return
     assert select(spectra, goal, (0.1, 4.0), count, rules).cost == pytest.approx(least, abs=1e-6)
@@ -223,11 +228,37 @@ def test_a_choice_is_reproducible_and_proves_its_gap():
     assert one.cost < min(cost[rng.choice(120, 7, replace=False)].sum() for _ in range(1000))
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_the_closest_suite_that_a_refusal_names_can_be_had_and_none_is_much_closer(seed):
+    spectra = made(9, seed)
+    with pytest.raises(InputError, match="the closest suite") as caught:
+        select(spectra, FLAT, (0.1, 4.0), 3, SelectionRules(tolerance=1e-4))
+    low, high = map(float, re.search(r"a mean of ([0-9.]+) to ([0-9.]+) of", str(caught.value)).groups())
+    departure = max(-np.log(low), np.log(high))
+    found = select(spectra, FLAT, (0.1, 4.0), 3, SelectionRules(tolerance=departure + 0.01, below=0.99))
+    assert np.abs(np.log(found.mean / found.target)).max() <= departure + 0.01 + 1e-9
+    with pytest.raises(InputError, match="no suite of 3"):  # the search stops within 5 % of the best
+        select(spectra, FLAT, (0.1, 4.0), 3, SelectionRules(tolerance=0.93 * departure - 0.01, below=0.99))
+
+
+def test_a_record_of_one_component_does_not_stop_the_table_of_the_others(tmp_path):
+    pair = Record.from_arrays({"H1": BURST, "H2": 0.7 * BURST}, dt=0.01, unit="m/s2")
+    alone = Record.from_arrays({"H1": 0.5 * BURST}, dt=0.01, unit="m/s2")
+    archive = Archive(tmp_path / "archive", create=True)
+    for record in (pair, alone):
+        archive.add(process(record))
+    shown = CliRunner().invoke(app, ["spectra", str(tmp_path / "archive")])
+    assert shown.exit_code == 0
+    assert f"1 record left out, without a spectrum of RotD50 at 5 % damping: {alone.id}" in shown.stderr
+    assert pair.id in shown.stdout
+    assert alone.id not in shown.stdout
+
+
 def test_what_cannot_be_chosen_is_refused_with_a_remedy():
     spectra = made(6)
     with pytest.raises(InputError, match=r"only 6 of 6 records are usable .* 7 were asked for"):
         select(spectra, FLAT, (0.1, 4.0), 7)
-    with pytest.raises(InputError, match=r"no suite of 2 .* Widen the tolerance"):
+    with pytest.raises(InputError, match=r"no suite of 2 .* closest suite has a mean of .* Allow a larger tolerance"):
         select(spectra, FLAT, (0.1, 4.0), 2, SelectionRules(tolerance=1e-4))
     with pytest.raises(InputError, match="least <= largest factor"):
         select(spectra, FLAT, (0.1, 4.0), 2, SelectionRules(factors=(2.0, 1.0)))
@@ -278,7 +309,7 @@ def test_spectra_are_those_of_the_results():
     np.testing.assert_allclose(mean.psa[0], np.sqrt(one * two), rtol=1e-12)
     with pytest.raises(InputError, match="has no spectrum of RotD13"):
         spectra_of([result], "RotD13")
-    with pytest.raises(InputError, match="there are no records"):
+    with pytest.raises(InputError, match="no record has a spectrum of"):
         spectra_of([])
 
 

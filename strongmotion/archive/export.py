@@ -258,12 +258,15 @@ def factors_in(path: str | Path) -> dict[str, float]:
     InputError
         The file cannot be read, lacks a column, names a record twice, or a factor is not a number above 0.
     """
+    remedy = "Give the table that `strongmotion select --csv` or `compare --csv` wrote"
     try:
         with Path(path).expanduser().open(encoding="utf-8-sig", newline="") as file:
             rows = list(csv.DictReader(file))
+    except FileNotFoundError:
+        raise InputError("no such file", source=str(path), remedy=remedy) from None
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"the file cannot be read: {error}", source=str(path)) from None
-    remedy = "Give the table that `strongmotion select --csv` or `compare --csv` wrote"
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(f"the file cannot be read: {reason}", source=str(path), remedy=remedy) from None
     factors: dict[str, float] = {}
     for number, row in enumerate(rows, 2):
         record = (row.get("record") or "").lstrip("'")

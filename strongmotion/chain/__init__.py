@@ -128,6 +128,7 @@ def correct(
         before = None
     if before is not None:
         settings = _as_it_is(settings)
+    record.check_sensitivities()
     motions = [to_acceleration(component) for component in record]
     mendings = [mend(motion, seen, settings.mend) for motion in motions]
     motions = [motion for motion, _, _ in mendings]

@@ -246,6 +246,7 @@ def cut_to_shaking(record: Record, settings: Settings) -> Record:
         return record.window(here(window.begin), here(window.end))
     if settings.onset.time != AUTO or record.duration <= window.longest:
         return record
+    record.check_sensitivities()
     shocks = shaking_in(record)
     if not shocks:
         raise RecordError(
@@ -275,6 +276,7 @@ def cut_to_shocks(record: Record, settings: Settings) -> tuple[Record, ...]:
     """
     window = settings.window
     given = window.begin != AUTO or window.end != AUTO or settings.onset.time != AUTO
+    record.check_sensitivities()
     shocks = () if given else shaking_in(record)
     if len(shocks) < 2:
         return (cut_to_shaking(record, settings),)

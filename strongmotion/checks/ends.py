@@ -80,7 +80,7 @@ def second_event(component: Component) -> Finding | None:
                 "second event", "note",
                 what="shaking comes again after it was over",
                 effect="durations, energy and cycles count both events",
-                remedy="cut the record between them to look at each",
+                remedy="cut the record between them: `process --split-shocks` makes a record of each",
                 component=component.name,
                 span=(loud[end + 1] * component.dt, (len(component) - 1) * component.dt),
                 values={"begins_s": float(loud[end + 1] * component.dt)},

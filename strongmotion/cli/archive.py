@@ -41,6 +41,7 @@ from .tables import (
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..archive import Archive
     from ..batch import Reprocessed
 
 
@@ -277,6 +278,9 @@ def report(
         complain(f"{record}: {reason}")
     new = len(written.written)
     typer.echo(f"{count(len(written.pages), 'page')} of records, {new} written now; begin at {written.index}.")
+    if pdf or summary:
+        kinds = " and ".join(kind for kind, asked in (("*.pdf", pdf), ("*.summary.pdf", summary)) if asked)
+        typer.echo(f"The PDF files are beside the pages: {Path(folder) / 'records'}/{kinds}.")
     typer.echo(CAUTION)
     if written.failed:
         raise typer.Exit(1)
@@ -372,8 +376,13 @@ def history(
 
 Person = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.", show_default=False)]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.", show_default=False)]
-Records = Annotated[list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)]
-Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")]
+Records = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
+]
+Where = Annotated[
+    str, typer.Option("--where", metavar="QUESTION", help="The records that `strongmotion find` lists for it.")
+]
 VersionName = Annotated[
     str | None, typer.Option("--version", metavar="N", help="The version it is about; see `strongmotion history`.")
 ]
@@ -421,6 +430,14 @@ def withdraw(
     _decide("withdrawn", archive, records, where, unit, version, by, reason)
 
 
+def _found(store: Archive, question: str, unit: str, state: str = "") -> list[str]:
+    """Return the ids of the records that meet a question; say so where there are none."""
+    found: list[str] = store.find(question, unit, state)["record"].tolist()
+    if not found:
+        complain(f"no record meets {question!r}, with accelerations in {unit} (--unit)")
+    return found
+
+
 def _decide(
     state: str,
     archive: Path,
@@ -437,9 +454,10 @@ def _decide(
     store = Archive(archive)
     wanted = list(records or ())
     if where:
-        wanted += store.find(where, unit, state="all")["record"].tolist()
+        wanted += _found(store, where, unit, state="all")
     elif not wanted:
         raise InputError("no record is named", remedy="Give ids, or --where with a question")
+    wanted = [store.id_of(record) for record in wanted]
     wanted = list(dict.fromkeys(wanted))
     for record in wanted:
         store.version(record, version)  # all of them, before anything is decided
@@ -500,9 +518,7 @@ def extract(
         list[str] | None,
         typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
     ] = None,
-    where: Annotated[
-        str, typer.Option("--where", metavar="QUESTION", help="Those that `strongmotion find` finds.")
-    ] = "",
+    where: Where = "",
     unit: Unit = "m/s2",
 ) -> None:
     """Copy some records of an archive into another, with all their versions, byte for byte.
@@ -519,9 +535,10 @@ def extract(
     store = Archive(archive)
     wanted = list(records or ())
     if where:
-        wanted += store.find(where, unit)["record"].tolist()
+        wanted += _found(store, where, unit)
     elif not wanted:
         raise InputError("no record is named", remedy="Give ids, or --where with a question")
+    wanted = [store.id_of(record) for record in wanted]
     _show_taken(Archive(output, create=True).take_from([store], wanted), output)
 
 
@@ -555,11 +572,11 @@ def export(
     archive: ArchiveFolder,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")],
     records: Annotated[
-        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids of records.", show_default=False)
+        list[str] | None,
+        typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
     ] = None,
-    csv: Annotated[
-        bool, typer.Option("--csv", help="Motion and spectra as CSV; so, too, if no form is named.")
-    ] = False,
+    where: Where = "",
+    csv: Annotated[bool, typer.Option("--csv", help="Motion and spectra as CSV (the default form).")] = False,
     text: Annotated[
         bool, typer.Option("--text", help="Acceleration as text for analysis programs, a file a component.")
     ] = False,
@@ -600,6 +617,7 @@ def export(
     \b
     Examples:
       strongmotion export archive XX.QUAY.00_20310417T032627.310 -o for_others --csv --miniseed
+      strongmotion export archive --where "pga_h > 0.1" --unit g -o strong --text
       strongmotion export archive --factors chosen.csv -o for_analysis --text --unit g --strike 35
     """
     from ..archive import Archive, Delivery, factors_in
@@ -607,9 +625,16 @@ def export(
 
     store = Archive(archive)
     scale = {} if factors is None else factors_in(factors)
-    records = [store.id_of(record) for record in records or scale]
-    if not records:
-        raise InputError("no record is named", remedy="Name records, or a table of factors by --factors")
+    records = list(records or ())
+    if where:
+        records += _found(store, where, unit)
+    elif not records:
+        records = list(scale)
+        if not records:
+            raise InputError(
+                "no record is named", remedy="Give ids, --where with a question, or --factors with a table"
+            )
+    records = list(dict.fromkeys(store.id_of(record) for record in records))
     if missing := [record for record in records if factors is not None and record not in scale]:
         raise InputError(f"{missing[0]} has no factor", source=str(factors), remedy="Name records of that table")
     if version is not None and len(records) != 1:

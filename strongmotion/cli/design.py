@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from ..spectra import TargetSpectrum
     from ..suite import Comparison, Match, Selection, SuiteSpectra
 
+MOST_NAMED = 8
+"""Records without a spectrum that a message names."""
+
 MOST_SHOWN = 12
 """Columns of the table of spectra that is printed."""
 
@@ -343,20 +346,33 @@ def _show_match(found: Match, unit: str) -> None:
 def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSpectra:
     from ..archive import Archive
     from ..suite import spectra_of
+    from ..suite.spectra import has_spectrum
 
     store = Archive(archive)
     ids = store.find(where)["record"].tolist() if where else store.ids()
     if not ids:
-        raise InputError("no record is there to compare", source=str(archive), remedy="Ask a wider question")
+        raise InputError("there is no record to compare", source=str(archive), remedy="Ask a wider question")
+    missing: list[str] = []
 
     def results() -> Iterator[Result]:
         with Progress() as progress:
             for number, record in enumerate(ids):
                 progress(number, len(ids))
-                yield store[record]
+                result = store[record]
+                if has_spectrum(result, component, damping) or len(ids) == 1:
+                    yield result
+                else:
+                    missing.append(record)
 
+    suite = spectra_of(results(), component, damping)
+    if missing:
+        complain(
+            f"{count(len(missing), 'record')} left out, without a spectrum of {component} at {100 * damping:g} % "
+            f"damping: {', '.join(missing[:MOST_NAMED])}{' ...' if len(missing) > MOST_NAMED else ''}."
+            + (" A record of one component has H1 or C1 only: give --component." if "Rot" in component else "")
+        )
     # In the archive a record may have a longer id than its own, where others have that already.
-    return replace(spectra_of(results(), component, damping), records=tuple(ids))
+    return replace(suite, records=tuple(record for record in ids if record not in missing))
 
 
 def _write(table: pd.DataFrame, csv: Path | None) -> None:

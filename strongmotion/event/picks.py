@@ -82,7 +82,10 @@ def read_picks(path: str | Path) -> PickFile:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise RecordError(f"cannot be read: {error}", source=str(path)) from None
+        reason = getattr(error, "strerror", None) or error
+        raise RecordError(
+            f"the file cannot be read: {reason}", source=str(path), remedy="Check its name, and save it as UTF-8"
+        ) from None
     numbered = [(number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
     reader = csv.DictReader(line for _, line in numbered)
     names = tuple(name.strip() for name in reader.fieldnames or ())

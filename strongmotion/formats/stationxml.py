@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from ..foundation.errors import InputError, RecordError
 from ..foundation.units import ACCELERATION, COUNTS, acceleration_unit
-from ..record import Component, Finding, Record, Station
+from ..record import WITHOUT_SENSITIVITY, Component, Finding, Record, Station
 from .channels import ACCELERATION_ALONE, Choice, Codes
 from .header import Unread, channel_left_out, direction, last_instant
 from .source import content
@@ -46,9 +46,6 @@ _KEPT = frozenset((
     "InputUnits", "OutputUnits", "Stage", "PolesZeros", "PzTransferFunctionType", "NormalizationFactor",
     "NormalizationFrequency", "Zero", "Pole", "Real", "Imaginary", "StageGain",
 ))  # fmt: skip
-_WITHOUT_SENSITIVITY = ("no station metadata", "no sensitivity", "velocity sensor")
-"""Findings that explain an unknown sensitivity."""
-
 _VELOCITY = {"m/s": 1.0, "cm/s": 0.01, "mm/s": 0.001, "um/s": 1e-6, "nm/s": 1e-9}
 _SMALL_ACCELERATION = {"mm/s2": 0.001, "um/s2": 1e-6, "nm/s2": 1e-9}
 
@@ -247,7 +244,7 @@ def described_by(
         raise faults[0][1]
     unknown = {one.name for one, _ in kept if one.unit == COUNTS and one.sensitivity is None}
     if len(unknown) < len(kept):
-        reasons = {one.component: one for one in findings if one.name in _WITHOUT_SENSITIVITY}
+        reasons = {one.component: one for one in findings if one.name in WITHOUT_SENSITIVITY}
         for component, _ in kept:
             if component.name in unknown:
                 reason = reasons.get(component.name)

@@ -238,8 +238,13 @@ def target_from_table(path: str | os.PathLike[str], name: str | None = None, dam
     path = Path(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise RecordError("no such file", source=str(path), remedy="Check its name and folder") from None
     except (OSError, UnicodeDecodeError) as error:
-        raise RecordError(f"the file cannot be read: {error}", source=str(path)) from None
+        reason = getattr(error, "strerror", None) or error
+        raise RecordError(
+            f"the file cannot be read: {reason}", source=str(path), remedy="Check that it is a CSV file"
+        ) from None
     lines = [
         (number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")
     ]

@@ -32,6 +32,9 @@ from .spectra import SuiteSpectra
 
 __all__ = ["Selection", "SelectionRules", "select", "spread_rows"]
 
+LONGEST_SEARCH = 10.0
+"""Time for the closest suite when none meets the rules, s."""
+
 
 @dataclass(frozen=True)
 class SelectionRules:
@@ -181,12 +184,7 @@ def select(
     answer = _solved(ratio, cost, count, rules, _caps(spectra, used, rules), wanted)
     seconds = time.perf_counter() - begun
     if answer is None:
-        raise InputError(
-            f"no suite of {count} keeps its mean within {rules.tolerance:g} of the target (in ln PSA) at every period"
-            + ("" if wanted is None else f", and its spread within {100 * rules.spread:g} % of the target's"),
-            source="rules",
-            remedy="Widen the tolerance or the factors, loosen the caps, or choose fewer periods",
-        )
+        raise _none_found(ratio, count, rules, _caps(spectra, used, rules), wanted is not None)
     chosen, bound = answer
     logs = _factors(ratio[chosen], rules)
     scaled = ratio[chosen] + logs[:, None]
@@ -288,6 +286,65 @@ def _solved(
         return None
     chosen = np.flatnonzero(found.x[:n] > 0.5)
     return chosen, float(found.mip_dual_bound)
+
+
+def _none_found(
+    ratio: Floats, count: int, rules: SelectionRules, caps: list[tuple[list[int], int]], has_spread: bool
+) -> InputError:
+    """Return the error that no suite meets the rules, with how close to the target one can come."""
+    what = f"no suite of {count} keeps its mean within {rules.tolerance:g} of the target (in ln PSA) at every period"
+    if rules.below < -np.expm1(-rules.tolerance):
+        what += f", and at most {100 * rules.below:g} % below it"
+    if has_spread:
+        what += f", with a spread within {100 * rules.spread:g} % of the target's"
+    remedy = (
+        "Allow a larger tolerance (--tolerance) or fraction below (--below) if the local code permits it, widen the "
+        f"bounds of the factors (--factors){' or of the spread (--spread)' if has_spread else ''}, loosen the caps, or "
+        "shorten the range of periods"
+    )
+    if (closest := _closest(ratio, count, rules, caps)) is not None:
+        low, high = closest
+        what += f"; the closest suite has a mean of {np.exp(low):.2f} to {np.exp(high):.2f} of the target"
+    return InputError(what, source="rules", remedy=remedy)
+
+
+def _closest(
+    ratio: Floats, count: int, rules: SelectionRules, caps: list[tuple[list[int], int]]
+) -> tuple[float, float] | None:
+    """Return the least and largest mean of ln(PSA / target) of the suite closest to the target; None if unknown.
+
+    It is the suite with the smallest largest departure, without the rules on tolerance, fraction below and spread.
+    """
+    n, p = ratio.shape
+    low, high = np.log(rules.factors)
+    mean = np.hstack((ratio.T, np.ones((p, n)))) / count
+    ones = np.ones((p, 1))
+    rows = [np.hstack((np.ones(n), np.zeros(n + 1)))[None], np.hstack((mean, -ones)), np.hstack((mean, ones))]
+    lower, upper = [float(count)] + [-np.inf] * p + [0.0] * p, [float(count)] + [0.0] * p + [np.inf] * p
+    for group, most in caps:
+        row = np.zeros((1, 2 * n + 1))
+        row[0, group] = 1.0
+        rows.append(row)
+        lower.append(0.0)
+        upper.append(float(most))
+    for bound, limits in ((low, (0.0, np.inf)), (high, (-np.inf, 0.0))):
+        rows.append(np.hstack((-bound * np.eye(n), np.eye(n), np.zeros((n, 1)))))
+        lower += [limits[0]] * n
+        upper += [limits[1]] * n
+    found = milp(
+        np.append(np.zeros(2 * n), 1.0),
+        integrality=np.concatenate((np.ones(n), np.zeros(n + 1))),
+        bounds=Bounds(
+            np.concatenate((np.zeros(n), np.full(n, min(low, 0.0)), [0.0])),
+            np.concatenate((np.ones(n), np.full(n, max(high, 0.0)), [np.inf])),
+        ),
+        constraints=LinearConstraint(csr_array(np.vstack(rows)), lower, upper),
+        options={"time_limit": min(rules.time_limit, LONGEST_SEARCH), "mip_rel_gap": 0.05},
+    )
+    if found.x is None:
+        return None
+    departure = mean @ found.x[: 2 * n]
+    return float(departure.min()), float(departure.max())
 
 
 def spread_rows(ratio: Floats, spread: Floats, count: int, rules: SelectionRules) -> tuple[Floats, Floats, Floats]:

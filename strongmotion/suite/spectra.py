@@ -172,18 +172,30 @@ def spectra_of(results: Iterable[Result], component: str = "RotD50", damping: fl
         stations.append(".".join(part for part in (record.station.network, record.station.code) if part))
         rows.append(found[1:])
     if periods is None:
-        raise InputError("there are no records", remedy="Name an archive that holds some, or ask a wider question")
+        raise InputError(
+            f"no record has a spectrum of {component} at {100 * damping:g} % damping",
+            remedy="Choose another component or damping, or a wider question; RotD spectra need two horizontals",
+        )
     psa, low, high, usable = (np.array(part) for part in zip(*rows, strict=True))
     return SuiteSpectra(
         tuple(names), tuple(events), tuple(stations), periods, psa, low, high, usable.astype(bool), component, damping
     )
 
 
-def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, ...]:
+def has_spectrum(result: Result, component: str, damping: float) -> bool:
+    """Return whether a result has the spectrum of a component, named as in `spectra_of`, at a damping ratio."""
+    return not any(part.empty for part in _tables(result, component, damping))
+
+
+def _tables(result: Result, component: str, damping: float) -> list[pd.DataFrame]:
     table = result.spectra
     table = table[np.isclose(table["damping"], damping) & (table["period"] > 0)]
     wanted = ("H1", "H2") if component == "geometric mean" else (component,)
-    parts = [table[table["component"] == name] for name in wanted]
+    return [table[table["component"] == name] for name in wanted]
+
+
+def _ordinates(result: Result, component: str, damping: float) -> tuple[Floats, ...]:
+    parts = _tables(result, component, damping)
     if any(part.empty for part in parts):
         raise InputError(
             f"record {result.record.id} has no spectrum of {component} at {100 * damping:g} % damping",
