@@ -20,7 +20,7 @@ from strongmotion.foundation.cautions import CAUTIONS
 from strongmotion.report import PAPERS, Member, suite_figure, suite_page, write_suite_summary
 from strongmotion.report.suite_summary import scaled_peak, suite_summary_pages
 from strongmotion.report.svg import Sheet
-from strongmotion.report.tables import doubts_of, number
+from strongmotion.report.tables import band_words, doubts_of, number
 from strongmotion.spectra import asce7_spectrum
 from strongmotion.suite import compare, select, spectra_of
 from strongmotion.suite.select import SelectionRules
@@ -77,11 +77,11 @@ def test_every_number_of_the_page_is_that_of_the_suite_in_the_unit_asked(archive
     page = suite_page(suite, TARGET, chosen, unit, archive.catalogue(unit))
     text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.partition("<h2>What")[2]))
     for row in chosen.table.itertuples():
-        cells = f"{number(row.factor)} ({number(row.factor_low)} to {number(row.factor_high)})"
+        cells = f"{number(row.factor)} ({band_words(row.factor, row.factor_low, row.factor_high)})"
         assert f"{cells} {number(row.shape_misfit)} {row.lowest_ratio:.2f} at {row.lowest_at_s:g} s" in text
         assert f"{row.reason}" in text
     for k, period in enumerate(chosen.periods):
-        limits = f"{number(chosen.mean_low[k] * factor)} to {number(chosen.mean_high[k] * factor)}"
+        limits = band_words(*(its[k] * factor for its in (chosen.mean, chosen.mean_low, chosen.mean_high)))
         goal, mean = number(chosen.target[k] * factor), number(chosen.mean[k] * factor)
         assert f"{period:g} {goal} {mean} {limits} {chosen.mean[k] / chosen.target[k]:.3f}" in text
     top = int(chosen.mean.argmax())
@@ -203,13 +203,13 @@ def test_every_number_of_the_summary_is_that_of_the_suite(suite, chosen, members
             f"{row.lowest_at_s:g}",
             "s",
         ]
-        bands = [f"{number(row.factor_low)} to {number(row.factor_high)}"]
+        bands = [band_words(row.factor, row.factor_low, row.factor_high)]
         for quantity, unit in (("PGA", 1 / G), ("PGV", 1.0), ("PGD", 1.0)):
             its = peaks.loc[quantity]
             said.append(number(its.value * row.factor * unit))
             doubted = any(quantity in touches.peaks for touches in doubts_of(member.result, "RotD50"))
             said += ["†"] if not its.usable else ["‡"] if doubted else []
-            bands.append(f"{number(its.band_low * row.factor * unit)} to {number(its.band_high * row.factor * unit)}")
+            bands.append(band_words(*(end * row.factor * unit for end in (its.value, its.band_low, its.band_high))))
         assert lines[place][1:] == said
         assert " ".join(lines[place + 1]) == " ".join(bands)
     text = " ".join(word for line in lines for word in line)

@@ -164,7 +164,7 @@ def compare(
     found = compared(suite, goal, period_range, keep_unusable=keep_unusable)
     _write(found.table, csv)
     rows = [
-        (row.record, f"{row.factor:.3g} ({cell(row.factor_low)} to {cell(row.factor_high)})", f"{row.misfit:.3f}",
+        (row.record, f"{cell(row.factor)} ({cell(row.factor_low)} to {cell(row.factor_high)})", f"{row.misfit:.3f}",
          f"{row.lowest_ratio:.2f} at {row.lowest_at_s:g} s{'' if row.usable else ' *'}")
         for row in found.table.itertuples()
     ]  # fmt: skip
@@ -229,7 +229,7 @@ def select(
     found = chosen_of(suite, goal, period_range, number, rules)
     _write(found.table, csv)
     rows = [
-        (row.record, row.event or "-", f"{row.factor:.3g} ({cell(row.factor_low)} to {cell(row.factor_high)})",
+        (row.record, row.event or "-", f"{cell(row.factor)} ({cell(row.factor_low)} to {cell(row.factor_high)})",
          f"{row.shape_misfit:.3f}",
          f"{row.lowest_ratio:.2f} at {row.lowest_at_s:g} s")
         for row in found.table.itertuples()

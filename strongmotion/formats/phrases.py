@@ -71,6 +71,10 @@ _CLOCK_ALONE = re2.compile(rf"(?i)(?:^|[^0-9.]){_CLOCK}(?:[^0-9]|$)")
 _BLANKS_ONLY = re2.compile(
     r"\b([12][0-9]{3}) +([01]?[0-9]) +([0-3]?[0-9]) +([0-2]?[0-9]) +([0-5]?[0-9]) +([0-5]?[0-9](?:\.[0-9]*)?)\b"
 )
+_MONTH_AND_BLANKS = re2.compile(
+    r"\b(([12][0-9]{3}) +\pL+ +[0-3]?[0-9]|[0-3]?[0-9] +\pL+ +([12][0-9]{3})) +([0-2]?[0-9]) +([0-5][0-9]) "
+    r"+([0-5][0-9](?:\.[0-9]*)?)([^0-9.:]|$)"
+)
 _ORDER_SAID = re2.compile(
     r"(?i)\b(dd|mm|jj|tt|gg|aaaa|yyyy|jjjj)[-/. ](dd|mm|jj|tt|gg)[-/. ](dd|mm|jj|tt|gg|aaaa|yyyy|jjjj)\b"
 )
@@ -133,6 +137,7 @@ def moments(text: str, order: str = "", zone: str = "") -> list[Moment]:
     ['dmy', 'mdy']
     """
     text = _BLANKS_ONLY.sub(r"\1-\2-\3 \4:\5:\6", text)
+    text = _MONTH_AND_BLANKS.sub(r"\1 \4:\5:\6\7", text)
     if said := _ORDER_SAID.search(text):
         letters = "".join({"d": "d", "t": "d", "g": "d", "j": "d", "m": "m"}.get(part[0].lower(), "y") if len(part) == 2
                           else "y" for part in said.groups())  # fmt: skip
@@ -316,7 +321,8 @@ _AZIMUTH_SAID = re2.compile(
 )
 _COMPASS = {
     "n": 0.0, "north": 0.0, "ns": 0.0, "n-s": 0.0, "n s": 0.0, "north-south": 0.0, "nord": 0.0, "norte": 0.0,
-    "nord-sud": 0.0, "norte-sur": 0.0, "s": 180.0, "south": 180.0, "sud": 180.0,
+    "nord-sud": 0.0, "norte-sur": 0.0, "norte-sul": 0.0, "s": 180.0, "south": 180.0, "sud": 180.0,
+    "leste": 90.0, "leste-oeste": 90.0,
     "e": 90.0, "east": 90.0, "ew": 90.0, "e-w": 90.0, "e w": 90.0, "east-west": 90.0, "ost": 90.0, "este": 90.0,
     "est": 90.0,
     "kuzey": 0.0, "kuzey-guney": 0.0, "k-g": 0.0, "dogu": 90.0, "dogu-bati": 90.0, "d-b": 90.0,
@@ -370,7 +376,10 @@ class Unit(NamedTuple):
 _COUNT = r"(?:counts?|cts|cnts?|digits?|lsb|bits? counts?)"
 _PER = r"(?: ?/ ?| +per +)"
 _ACCELERATIONS = (
-    (r"(?:%|pct\.?|per ?cent|percentage) *(?:of +)?g(?:ravity)?\b", 0.01 * G),
+    (
+        r"(?:%|pct\.?|per ?cent|percentage|por ?ciento|por ?cento|prozent) *(?:(?:of|de|di|von) +)?g(?:ravity)?\b",
+        0.01 * G,
+    ),
     (r"(?:milli-?g|mg|g/1000|1e-3 g|10\^?-3 g)\b", 0.001 * G),
     (r"(?:micro-?g|ug|\x{B5}g|\x{3BC}g|1e-6 g)\b", 1e-6 * G),
     (r"cm */ *\(?(?:s(?:ec)?\.?(?: *\*\* *2|\^?2|\x{B2}| */ *s(?:ec)?\b)|s\*s)\)?", 0.01),
@@ -383,8 +392,8 @@ _ACCELERATIONS = (
     (r"(?:in|inch|inches) *(?:s-2|s\^-2|per second per second|per second squared)", 0.0254),
     (r"(?:m|met(?:er|re)s?) *(?:s-2|s\^-2|per second per second|per second squared)", 1.0),
     (r"(?:mgal|milli-?gal)s?\b", 1e-5),
-    (r"gals?\b", 0.01),
-    (r"g\b", G),
+    (r"gal(?:e?s)?\b", 0.01),
+    (r"g(?:'s)?\b", G),
 )
 _G_OR_GAL = (
     (r"(?:%|pct) *g\b", 0.01 * G), (r"milli-?g\b|mg\b", 0.001 * G), (r"micro-?g\b|ug\b", 1e-6 * G), (r"g\b", G),
@@ -402,7 +411,7 @@ _UNITS: tuple[tuple[str, str, float], ...] = (
     *(("volts per count", rf"(?:{volt}){_PER}{_COUNT}\b", v) for volt, v in _VOLT),
     *(("acceleration per count", rf"(?:{unit}){_PER}{_COUNT}\b", size) for unit, size in _ACCELERATIONS),
     ("frequency", (
-        r"(?:samples?|muestras|amostras|campioni) *(?:/|per|por|al) *s(?:e[cg](?:ond\w*)?)?\b"
+        r"(?:samples?|muestras|amostras|campioni|times) *(?:/|per|por|al|a|each|every) *s(?:e[cg](?:ond\w*)?)?\b"
         r"|sps\b|mps\b|(?:scans?|points?|values?) (?:/"
         r"|per) *s(?:ec(?:ond)?)?\b|hz\b|hertz\b"
     ), 1.0),

@@ -31,7 +31,7 @@ _WORDS = {
     "g": (
         "g", "g0", "gn", "gravity", "gravities", "fractions of gravity", "fraction of gravity", "fraction of g",
         "fractions of g", "units of gravity", "units of the acceleration of gravity", "acceleration of gravity",
-        "g units", "g unit", "units of g",
+        "g units", "g unit", "units of g", "g's", "gs",
     ),
     "mg": (
         "mg", "milli-g", "millig", "milli g", "milligravity", "g/1000", "1e-3 g", "10^-3 g", "0.001 g",
@@ -41,9 +41,10 @@ _WORDS = {
     "%g": (
         "%g", "% g", "% of g", "pct g", "pct of g", "percent g", "percent of g", "percent of gravity", "per cent of g",
         "per cent g", "per cent of gravity", "percent gravity", "g/100", "0.01 g", "hundredths of g",
-        "hundredths of gravity", "hundredth of g",
+        "hundredths of gravity", "hundredth of g", "% de g", "% di g", "por ciento de g", "por cento de g",
+        "pour cent de g", "per cento di g", "prozent g", "prozent von g",
     ),
-    "cm/s2": ("gal", "gals"),
+    "cm/s2": ("gal", "gals", "gales"),
     "mgal": ("mgal", "milligal", "milligals"),
     COUNTS: ("counts", "count", "cts", "cnt", "cnts", "digital counts", "digitiser counts", "digitizer counts",
         "raw counts", "digits", "lsb"),

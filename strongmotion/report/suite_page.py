@@ -18,7 +18,7 @@ from ..suite import Comparison, Selection
 from .page import Picture, templates
 from .suite_figure import suite_figure
 from .svg import Sheet
-from .tables import SEVERITIES, number
+from .tables import SEVERITIES, band_words, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,9 +128,7 @@ def suite_facts(
     """Return what was asked and what came of the suite as a whole, each with its name."""
     ratio = found.mean / found.target
     low, high, top = int(ratio.argmin()), int(ratio.argmax()), int(found.mean.argmax())
-    mean, least, most = (
-        number(float(its[top]) * in_unit(unit)) for its in (found.mean, found.mean_low, found.mean_high)
-    )
+    mean, least, most = (float(its[top]) * in_unit(unit) for its in (found.mean, found.mean_low, found.mean_high))
     facts = [
         ("Target", target.name),
         ("Spectra", f"PSA of {suite.component}, {100 * suite.damping:g} % damping"),
@@ -141,8 +139,8 @@ def suite_facts(
         ),
         (
             "Largest PSA of the mean",
-            f"{mean} {label(unit)} at {found.periods[top]:g} s"
-            + (f", 5 to 95 %: {least} to {most}" if np.isfinite(found.mean_low[top]) else ""),
+            f"{number(mean)} {label(unit)} at {found.periods[top]:g} s"
+            + (f", 5 to 95 %: {band_words(mean, least, most)}" if np.isfinite(found.mean_low[top]) else ""),
         ),
     ]
     if np.isfinite(found.spread).any():
@@ -191,7 +189,7 @@ def suite_rows(
     rows = []
     for row in found.table.to_dict("records"):
         band = [float(row["factor_low"]), float(row["factor_high"])]
-        limits = f" ({number(band[0])} to {number(band[1])})" if np.isfinite(band).all() else ""
+        limits = f" ({band_words(row['factor'], *band)})" if np.isfinite(band).all() else ""
         usable = bool(row.get("usable", True))
         texts = [
             row["record"], row["event"] or "–", row["station"] or "–", f"{number(row['factor'])}{limits}",
@@ -219,7 +217,7 @@ def _by_period(found: Comparison | Selection, unit: str) -> list[tuple[str, ...]
     return [
         (
             f"{period:g}", number(goal * factor), number(mean * factor),
-            f"{number(low * factor)} to {number(high * factor)}" if np.isfinite(low) else "–",
+            band_words(mean * factor, low * factor, high * factor) if np.isfinite(low) else "–",
             f"{mean / goal:.3f}", "–" if np.isnan(spread) else f"{spread:.3f}",
         )
         for period, goal, mean, low, high, spread in zip(

@@ -27,7 +27,7 @@ from .paper import LARGE, LEADING, MARGIN, NORMAL, SMALL, PaperSheet, known_pape
 from .style import STYLES, quieten
 from .suite_figure import short_names, suite_figure
 from .suite_page import suite_facts
-from .tables import DAGGER, Cell, at_least, doubts_of, number
+from .tables import DAGGER, Cell, at_least, band_words, doubts_of, number
 from .verdict import Verdict, verdict_of
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ def _table(sheet: PaperSheet, suite: SuiteSpectra, shown: Shown, unit: str, more
         misfit = float(row["shape_misfit"] if "shape_misfit" in row else row["misfit"])
         mark = "" if row.get("usable", True) else " †"
         cells = [number(row["factor"]), number(misfit), f"{row['lowest_ratio']:.2f} at {row['lowest_at_s']:g} s{mark}"]
-        bands = [_limits(row["factor_low"], row["factor_high"]), "", ""]
+        bands = [_limits(row["factor"], row["factor_low"], row["factor_high"]), "", ""]
         for quantity in PEAKS:
             value, band = scaled_peak(member.result, suite.component, quantity, row["factor"], unit)
             cells.append(value)
@@ -175,8 +175,8 @@ def _table(sheet: PaperSheet, suite: SuiteSpectra, shown: Shown, unit: str, more
     sheet.paragraph(f"Small: limits of 5 and 95 % that the record's own band allows. {DAGGER}.", SMALL, colour=faint)
 
 
-def _limits(low: float, high: float) -> str:
-    return f"{number(low)} to {number(high)}" if np.isfinite([low, high]).all() else ""
+def _limits(value: float, low: float, high: float) -> str:
+    return band_words(value, low, high) if np.isfinite([low, high]).all() else ""
 
 
 def scaled_peak(result: Result, component: str, quantity: str, factor: float, unit: str) -> tuple[str, str]:
@@ -188,7 +188,8 @@ def scaled_peak(result: Result, component: str, quantity: str, factor: float, un
     row = its.iloc[0]
     times = factor * (in_unit(unit) if row["unit"] == "m/s2" else 1.0)
     # The band of a number that is not for use would mislead.
-    band = _limits(float(row["band_low"]) * times, float(row["band_high"]) * times) if row["usable"] else ""
+    ends = [float(row[name]) * times for name in ("value", "band_low", "band_high")]
+    band = _limits(*ends) if row["usable"] else ""
     mark = at_least(result, component, quantity)
     doubt = any(quantity in touches.peaks for touches in doubts_of(result, component))
     cell = Cell(f"{mark}{number(float(row['value']) * times)}", band, bool(row["usable"]), doubt)

@@ -22,6 +22,7 @@ __all__ = [
     "SEVERITIES",
     "Cell",
     "at_least",
+    "band_words",
     "doubts_of",
     "facts",
     "headline_table",
@@ -300,17 +301,17 @@ def _cell(
     low, high = ("band_low", "band_high") if value == "value" else (f"{value}_low", f"{value}_high")
     ends = [float(row.get(end, math.nan)) * factor for end in (low, high)]
     central = float(row[value]) * factor
-    band = "" if unfit or not all(math.isfinite(end) for end in ends) else _band(central, *ends)
+    band = "" if unfit or not all(math.isfinite(end) for end in ends) else band_words(central, *ends)
     mark = "≥ " if row.get("bound") else ""
     return Cell(f"{mark}{number(central)}", band, bool(row.get("usable", True)) and not unfit, doubt)
 
 
-def _band(value: float, low: float, high: float) -> str:
+def band_words(value: float, low: float, high: float) -> str:
     """Print a band: from low to high, or its half in % where the two print alike.
 
     Examples
     --------
-    >>> _band(0.5, 0.45, 0.55), _band(0.5, 0.4999, 0.5001), _band(0.5, 0.5, 0.5)
+    >>> band_words(0.5, 0.45, 0.55), band_words(0.5, 0.4999, 0.5001), band_words(0.5, 0.5, 0.5)
     ('0.450 to 0.550', '± 0.02 %', '± < 0.01 %')
     """
     if number(low) != number(high):

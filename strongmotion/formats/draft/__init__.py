@@ -54,6 +54,8 @@ _ORDER = r"\b(?:axes|channels?|columns?|orienta\w*|directions?|order|components?
 _DIRECTION_ALONE = re2.compile(
     r"^(?:[ns] ?[0-9]{1,3} ?[ew]|north-south|east-west|nord-sud|est-ouest|est-ovest|este-oeste|norte-sur|ost-west)$"
 )
+_LISTED_UNDER = re2.compile(r"^[\s#!%*>/|]*(\pL[^:=\t]*)(?:[:=]|\t+|  +)(.*)$")
+_NAMES_THE_TIME = re2.compile(r"(?i)^(?:t|time|tempo|tiempo|temps|zeit)\b")
 _PREFIX = r"^(?:channel|chan|ch|kanal|canal|component|comp|axis|trace|column|col|sensor)[ ._-]*"
 _NUMBERED = re2.compile(
     rf"(?i){_COMPONENT_WORD}[ ._#:=]*(?:no\.?|number|nr\.?)?[ ._#:=]*([0-9]{{1,2}})(?:[^0-9.-]|[.]?$)"
@@ -628,25 +630,32 @@ class _Drafter:
         """
         found: list[list[tuple[str, Direction]]] = []
         names = [column.name.strip() for column in self.arrangement.motion]
-        for at in range(self.blocks.runs[0][0]):
-            head = re2.match(r"^[\s#!%*>/|]*(\pL[^:=\t]*)(?:[:=]|\t+|  +)(.*)$", self.shown(at))
-            if head is None or not (concept(plain(head[1])) == "component" or re2.search(_ORDER, plain(head[1]))):
+        lines = (_LISTED_UNDER.match(self.shown(at)) for at in range(self.blocks.runs[0][0]))
+        said = [(match[1], match[2]) for match in lines if match]
+        said += [(item.label, item.text) for item in self.items if item.kind == "text" and item.labelled]
+        for label, value in said:
+            if not (concept(plain(label)) == "component" or re2.search(_ORDER, plain(label))):
                 continue
-            listed = re2.sub(r"\([^()]*\)", " ", head[2]).strip(" .;,")
+            listed = re2.sub(r"\([^()]*\)", " ", value).strip(" .;,")
             for between in (r" *; *", r" *, *", r" */ *", r"\t+| +"):
                 cells = [cell for cell in re2.split(between, listed) if cell]
-                keyed = [re2.match(r"^(\w{1,4}) *(?:=|:|is|->) *(\pL.*)$", cell) for cell in cells]
+                if len(cells) == len(names) + 1 and _NAMES_THE_TIME.match(cells[0]):
+                    cells = cells[1:]
                 if len(cells) != len(names):
                     continue
-                if all(keyed):
-                    said = {match[1].lower(): match[2] for match in keyed if match}
+                numbered = [re2.match(r"^([0-9]{1,2}) *(?:=|:|is|->)? *(\pL.*)$", cell) for cell in cells]
+                keyed = [re2.match(r"^(\w{1,4}) *(?:=|:|is|->) *(\pL.*)$", cell) for cell in cells]
+                if all(numbered) and [int(match[1]) for match in numbered if match] == list(range(1, len(cells) + 1)):
+                    cells = [match[2] for match in numbered if match]
+                elif all(keyed):
+                    of_key = {match[1].lower(): match[2] for match in keyed if match}
                     keys = [
-                        next((key for key in said if re2.search(rf"(?i)(?:^|[^\pL]|\pL{{2}}){key}$", name)), "")
+                        next((key for key in of_key if re2.search(rf"(?i)(?:^|[^\pL]|\pL{{2}}){key}$", name)), "")
                         for name in names
                     ]
                     if not all(keys) or len(set(keys)) < len(names):
                         continue
-                    cells = [said[key] for key in keys]
+                    cells = [of_key[key] for key in keys]
                 where = [pointing(cell) if len(cell) > 1 else _pointing_of_letter(cell) for cell in cells]
                 if all(one.kind for one in where) and len(set(where)) == len(where):
                     found.append(list(zip(cells, where, strict=True)))

@@ -37,7 +37,7 @@ _UNIT_IN_A_NAME = re2.compile(
 """A name with its unit behind it, as names without signs have it: ``acc_cm_s2``, ``vel_m_s``."""
 
 
-_DIRECTION_IN_A_NAME = re2.compile(r"(?i)a(?:cc\w*?|cel\w*?)?[_. -](ns|ew|ud|[nez])")
+_DIRECTION_IN_A_NAME = re2.compile(r"(?i)(?:a(?:cc\w*?|cel\w*?)?[_. -])?(ns|ew|ud|[nez])")
 """A name with its direction behind it: ``acc_e``."""
 
 
@@ -331,7 +331,7 @@ def _named(above: list[tuple[int, list[str]]], at: int) -> Column:
 
 def _direction_of(name: str, cell: str) -> Direction:
     letter = _DIRECTION_IN_A_NAME.fullmatch(name)
-    where = pointing(letter[1] if letter else cell)
+    where = pointing(letter[1] if letter else name if len(name) <= 2 else cell)
     if letter and where.kind:
         return where
     if where.kind == "horizontal" and not re2.search(

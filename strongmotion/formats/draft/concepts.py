@@ -20,7 +20,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("damping", r"damp|smorzam|amortig|amortiss|amortec|dampf"),
     ("full scale", (
-        r"full.?scale|\brange\b|tam olcek|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle"
+        r"full.?scale|\bclip\w*|\brange\b|tam olcek|fondo (?:de )?(?:scala|escala)|fundo de escala|pleine echelle"
         r"|vollausschlag|messbereich|input range"
     )),
     ("bits", r"\bbits?\b|resolution\b|word length|a/d converter"),
@@ -33,7 +33,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
     ("original rate", (
-        r"before (?:decimation|resampling)|\boriginal|field (?:sampling|rate|digit)"
+        r"before (?:decimation|resampling)|\boriginal|\bprevious|\bprior\b|\bformer|vorherig|ursprunglich|\banterior"
+        r"|\bprecedent|field (?:sampling|rate|digit)"
         r"|\b(?:raw|native|acquisition|recorded|recorder|digiti[sz]er|adc) (?:data )?(?:sampl\w* )?"
         r"(?:rate|freq\w*|interval)"
     )),
@@ -71,6 +72,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|page|revision|frequency band|format|gain\b"
     )),
     # wanted quantities
+    ("other station", r"(?:reference|nearest|nearby|neighbou?r\w*|other|partner|next) (?:station|site)"),
     ("start", (
         r"(?:start|begin\w*|sample (?:0|zero|1|one)\b|1st sample"
         r"|first (?:sample|value|ordinate|point)|record(?:ing)? (?:start|begins|began"
@@ -84,7 +86,9 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
         r"|\bpaso\b|\bpas\b|schritt\w*|abtastintervall|\bevery\b|time between|arali[gk]|zaman adimi"
     )),
     ("rate", (
-        r"sampl\w*[ -]*(?:rate|freq\w*)|\brate\b|\bsps\b|\bfs\b|(?:samples?|scans?|points?|values?"
+        r"sampl\w*[ -]*(?:rate|freq\w*)|\btimes (?:a|per|each|every) second"
+        r"|(?:samples?|values?|points?) (?:each|every) s"
+        r"|\brate\b|\bsps\b|\bfs\b|(?:samples?|scans?|points?|values?"
         r"|ordinates?) ?(?:per|/|a) ?s(?:ec(?:ond)?)?\b|abtast\w*|taxa de|frecuencia de muestreo|^muestreo\b|\bmps\b"
         r"|frequen\w+ (?:d'?|de |di )?(?:echantillonnage|campionamento|amostragem|muestreo)"
         r"|\bsampl(?:ing|ed)\b|\bsmp\b|cadence|frequency of sampling|\bhz\b|ornekleme (?:frekans|hiz|oran)\w*"

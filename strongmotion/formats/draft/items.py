@@ -34,7 +34,10 @@ _DOTS = re2.compile(r"(?:\. ?){3,}|_{3,}|-{4,}")
 _SPLIT = re2.compile(r"\t+|;|\||  +")
 _PAIR = re2.compile(r"^([\pL%][^:=]*?) ?(?:=+|:( |$)|:) *(.*)$")
 _NEXT_PAIR = re2.compile(r", +\pL[^0-9:=;,()]{0,30}[:=] ")
-_KEY_FIRST = re2.compile(r"^(?:(?i:channel|chan|ch|component|comp|axis|sensor)[ .]*\w{1,3}:? +)?\pL[\pL0-9_.-]*=[^ =]")
+_KEY_FIRST = re2.compile(
+    r"^(?:(?i:channel|chan|ch|component|comp|axis|sensor)[ .]*(?:[0-9]{1,3}|[A-Za-z]|[A-Z]{2}[A-Z0-9]):? +)?"
+    r"\pL[\pL0-9_.-]*=[^ =]"
+)
 _KEY_NEXT = re2.compile(r"[ ,]+(\pL[\pL0-9_.-]*=[^ =])")
 _NUMBER = re2.compile(NUMBER)
 _LISTED = re2.compile(rf"^ *{NUMBER}(?:(?:, +|[ ;/|]+){NUMBER})+ *")
@@ -45,6 +48,7 @@ LARGEST_NUMBER = 1e15
 """Larger than any count, rate or sensitivity."""
 
 _PERCENT_G = re2.compile(r"^\s*% ?g\b")
+_NUMBERED_LINE = re2.compile(r"^( *\(?[0-9]{1,2}[.)] +)\pL")
 _QUOTED = re2.compile(r'^ *"[^"]*"(?:[,;\t] *(?:"[^"]*"|[^",;\t]*))+ *$')
 _BRACKETED = re2.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _SECTION = re2.compile(r"^[\[(\-=*~# ]*([\pL ]+?)[\])\-=*~# ]*$")
@@ -143,6 +147,10 @@ class _Header:
         under = ""
         at = 0
         while at < len(self.lines):
+            if size := self._running(at):
+                found += self._facts(at, size)
+                at += size
+                continue
             if size := self._prose(at):
                 found += self._sentences(at, size)
                 at += size
@@ -232,6 +240,40 @@ class _Header:
                 if cells := _cells(part):
                     context = plain(_up_to_number(part))
                     found += [replace(item, context=context) for item in self._of_line(cells, number, under)]
+        return found
+
+    def _running(self, at: int) -> int:
+        """Return the number of lines of running text that begins here; 0 if there is none.
+
+        Its facts follow one another, parted by full stops or semicolons, and are broken wherever a line is full.
+        """
+        size = 0
+        while at + size < len(self.lines):
+            text = self.lines[at + size][1].strip()
+            if not re2.search(r"\pL{2}", text) or re2.search(r"[|\t]|   ", text):
+                break
+            size += 1
+        lines = [self.lines[at + row][1].strip() for row in range(size)]
+        widest = max(map(len, lines), default=0)
+        last = next((row for row, line in enumerate(lines) if len(line) < 0.75 * widest), size - 1)
+        facts = len(_FACT.findall(" ".join(lines[: last + 1])))
+        return last + 1 if widest >= 60 and 1 <= last < facts else 0
+
+    def _facts(self, at: int, size: int) -> list[Item]:
+        """Return the items of running text, each with the line on which its text begins."""
+        lines = [(number, line.strip()) for number, line in self.lines[at : at + size]]
+        begins = list(itertools.accumulate((len(line) + 1 for _, line in lines), initial=0))
+        text = " ".join(line for _, line in lines)
+        cuts = [0, *(match.start(1) for match in _FACT.finditer(text)), len(text)]
+        found: list[Item] = []
+        for begin, end in itertools.pairwise(cuts):
+            fact = text[begin:end].strip(" .;")
+            pair = _pair(fact) or _is_said(fact)
+            items = self._valued(*pair, 0, "") if pair else self._clauses(fact, 0, "")
+            for item in items:
+                where = max(begin, text.find(item.text.split("\t")[0], begin))
+                row = max(i for i, one in enumerate(begins[:-1]) if one <= where)
+                found.append(replace(item, line=lines[row][0], context=plain(_up_to_number(fact))))
         return found
 
     def _prose(self, at: int) -> int:
@@ -507,13 +549,21 @@ def _bare(text: str) -> str:
     if _QUOTED.match(text):
         cells = [cell.strip(' "') for cell in re2.split(r'"[,;\t] *|[,;\t] *"', text)]
         text = ": ".join(cells) if len(cells) == 2 else text.replace('"', "")
+    if number := _NUMBERED_LINE.match(text):
+        text = " " * number.end(1) + text[number.end(1) :]
     match = _LEADING.match(text)
     if match and match[0].strip() and not _PERCENT_G.match(text):
         text = " " * match.end() + text[match.end() :]
     if not re2.fullmatch(r"[\s\-=*_.~#]*", text) and not re2.match(r"^\s*[-=*~]{2,} *\pL", text):
         for dots in list(_DOTS.finditer(text)):
             end = dots.end() - (text[dots.end() : dots.end() + 1].isdigit() and text[dots.end() - 1] in ".-")
-            text = text[: dots.start()] + " " * (end - dots.start()) + text[end:]
+            label = text[: dots.start()]
+            leader = (
+                ":"
+                if text[dots.start()] == "." and re2.search(r"\pL", label) and not re2.search("[:=]", label)
+                else " "
+            )
+            text = label + leader + " " * (end - dots.start() - 1) + text[end:]
     return re2.sub(r"[ *<#%!]+$", "", text) if re2.search(r"[*<#%!]{2}\s*$", text) else text.rstrip()
 
 
@@ -565,6 +615,16 @@ def several_labels(label: str) -> list[str]:
     return []
 
 
+_FACT = re2.compile(r"[.;] +(\p{Lu})")
+_SAID = re2.compile(r"^(\pL[\pL ()-]*?) (?:is|are|was|were) (.+)$")
+
+
+def _is_said(fact: str) -> tuple[str, str] | None:
+    """Return label and value of a fact in words (``Station code is QUAY``); None if its label means nothing."""
+    match = _SAID.match(fact)
+    return (match[1], match[2]) if match and len(match[1]) <= 40 and concept(plain(match[1])) else None
+
+
 def _pair(cell: str) -> tuple[str, str] | None:
     match = _PAIR.match(cell)
     if match is None or len(match[1]) > 70:
@@ -614,8 +674,8 @@ _RATIO = re2.compile(
     rf"(?: */ *({NUMBER}))? *(.*)$"
 )
 _MULTIPLY = re2.compile(
-    rf"(?i)(?:to (?:get|obtain|find|give|have) (\pL[^ ,]*),? +multiply by ({NUMBER})"
-    rf"|multipl\w+ (?:the )?(?:values |numbers |samples |data |counts )?by ({NUMBER}) (?:to|for) "
+    rf"(?i)(?:to (?:get|obtain|find|give|have) (\pL[^ ,]*),? +multiply by ({NUMBER})(?: */ *({NUMBER}))?"
+    rf"|multipl\w+ (?:the )?(?:values |numbers |samples |data |counts )?by ({NUMBER})(?: */ *({NUMBER}))? (?:to|for) "
     rf"(?:get |obtain |find |give |have )?(\pL[^ ,]*))"
 )
 _COUNTS_ARE = re2.compile(
@@ -631,9 +691,15 @@ _FACTOR = re2.compile(
     rf" */ *({NUMBER}) *(.*)$"
 )
 _QUOTIENT = re2.compile(rf"(?:^|[^0-9.,/]) *({NUMBER}) */ *({NUMBER}) *(.*)$")
+_TO_UNIT = re2.compile(
+    rf"(?i)\b(?:to|into) (g|gals?|[cm]?m/s2|[cm]?m/s/s|[cm]?m/s\^2)\b[^0-9]*({NUMBER})(?: */ *({NUMBER}))? *"
+    r"(?:/|per|a|for each|for one) *(?:count|digit|lsb|cnt|bit)s?\b"
+)
 _POWER = r"10 ?(?:\*\*|\^) ?\(?(-[0-9])\)?"
 _UNITS_OF = re2.compile(
-    r"(?i)(?:\bunits? *(?:of|=|:|is|are)? *|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
+    r"(?i)(?:\bunits? *(?:of|=|:|is|are)? *"
+    r"(?:(?:the )?(?:integers?|numbers|values|samples|ordinates|data) (?:below|here)? *(?:is|are|=|:)? *)?"
+    r"|\b(?:accelerations?|acc|ordinates|values|data|samples|amplitudes?) in *"
     rf"|\bx *|\* *)(?:{_POWER}|({NUMBER})) *([^0-9].*)$"
 )
 LARGEST_STEP = 1.0
@@ -648,9 +714,12 @@ def _step(text: str, line: int) -> Item | None:
         return None
     kind, worth, behind, shown = "digit", 0.0, "", ""
     if match := _MULTIPLY.search(text):
-        worth, behind, shown = _quotient(match[2] or match[3], "1"), match[1] or match[4], match[2] or match[3]
+        shown, behind = match[2] or match[4], match[1] or match[6]
+        worth = _quotient(shown, match[3] or match[5] or "1")
     elif match := _COUNTS_ARE.search(text):
         worth, behind, shown = _quotient(match[2], match[1]), match[3], match[2]
+    elif match := _TO_UNIT.search(text):
+        worth, behind, shown = _quotient(match[2], match[3] or "1"), match[1], match[2]
     elif match := _IN_COUNTS.search(text):
         worth, behind, shown = _quotient(match[1], match[3]), match[2], match[1]
     elif (match := _RATIO.search(text)) and (match[2] or re2.search(r"(?i)\bdigits?\b", match[0])):
@@ -774,8 +843,12 @@ def _unit_of_label(label: str) -> Unit | None:
     """Return the unit in the brackets of a label, or the unit of a sensitivity that is the label itself."""
     if bracket := _last_bracket(label):
         return unit_at(bracket)
-    whole = unit_at(label)
-    return whole if whole and whole.length >= len(label.strip()) and " per " in whole.kind else None
+    words = label.split()
+    for end in (" ".join(words[at:]) for at in range(len(words))):
+        whole = unit_at(end)
+        if whole and whole.length >= len(end) and " per " in whole.kind:
+            return whole
+    return None
 
 
 def _between(value: str, text: str) -> str:

@@ -18,7 +18,7 @@ import re2
 
 from ...foundation.errors import InputError
 from ...foundation.units import ACCELERATION, COUNTS, G, acceleration_unit
-from ..phrases import coordinate, letters_alone, moments, plain, unit_at, zone_in
+from ..phrases import coordinate, coordinate_pair, letters_alone, moments, plain, unit_at, zone_in
 from .concepts import DECOYS, concept
 from .items import LARGEST_STEP, Item, several_labels
 
@@ -70,7 +70,7 @@ def _of_event(item: Item) -> bool:
         return True
     if concept(item.under) in event and concept(item.label) != "station":
         return True
-    bare = not re2.search(r"station|site|instrument|sensor", item.label)
+    bare = not re2.search(r"station|site|instrument|sensor|recorder|accelerograph|receiver", item.label)
     return bare and concept(item.context) in event and not re2.search(r"station|site", item.context)
 
 
@@ -161,6 +161,13 @@ def interval(items: Sequence[Item], count: int, from_column: float | None, colum
             and (item.labelled or re2.match(r"^ *(?:samples|per)", item.stated))
         ):
             add(1 / item.number, 1.5 if item.number >= 10 else 0.5, item, "sampling_rate", "stated as a rate")
+    if not readings and from_column is None:
+        bare = [
+            item for item in items
+            if item.kind == "number" and _kind(item) == "frequency" and re2.fullmatch(r"(?:k?hz|sps)?", item.label)
+        ]  # fmt: skip
+        if len(bare) == 1 and 10 <= bare[0].number <= 5000:
+            add(1 / bare[0].number, 1.0, bare[0], "sampling_rate", "the only frequency without a name")
     if not readings and from_column is None:
         alone = [item for item in items if item.kind == "number" and concept(item.label) not in DECOYS]
         if len(alone) == 1 and _kind(alone[0]) == "frequency" and 10 <= alone[0].number <= 5000:
@@ -462,6 +469,7 @@ def unit_name(text: str) -> str:
         return ""
     for part in (
         text,
+        re2.sub(r" *\([^()]*\)$", "", text),
         re2.sub(r"^(?:in|of|ordinates in|values in|accelerations? in|data in|are in) ", "", text.lower()),
     ):
         try:
@@ -670,6 +678,11 @@ def station(items: Sequence[Item], raw: Sequence[tuple[int, str]]) -> Choice:
             match = re2.search(r"(?i:record|station|site)[^(]{0,60}\(([A-Z]{2,6})\)", text) or _STATED_CODE.search(text)
             if match and not _is_word(match[1]):
                 found.append((1.0, match[1], Item("text", "station", match[1], at)))
+    if not found:
+        said = [(item.line, item.text) for item in items if item.kind == "text" and item.labelled
+                and concept(item.label) == "station" and not _of_event(item) and len(item.text) < 30
+                and not re2.search(r"name|coord|lat|lon", item.label)]  # fmt: skip
+        return Choice("station", doubt=not_understood("station", said[:2]) if said else "")
     return _best_text("station", found)
 
 
@@ -726,6 +739,19 @@ def unread_place(items: Sequence[Item], axis: str, raw: Sequence[tuple[int, str]
     return not_understood(axis, [(at, text) for at, text in raw if at in lines]) if lines else ""
 
 
+def _pairs_of(raw: Sequence[tuple[int, str]], axis: str) -> list[tuple[int, str, list[float]]]:
+    """Return the angles of an axis in pairs of coordinates of lines that name the station and not the event."""
+    found = []
+    for at, line in raw:
+        names = {concept(part) for part in re2.split(r"   *|[,;]", line.lower())}
+        its = names & {"station", "station name", "position"} and not names & {"event", "event place", "other station"}
+        pair = coordinate_pair(" ".join(line.split())) if its else None
+        if pair is not None:
+            text = pair[axis == "longitude"]
+            found.append((at, text, coordinate(text, axis)))
+    return [one for one in found if len(one[2]) == 1]
+
+
 def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[str, Choice]:
     """Return latitude, longitude and elevation of the station, with a doubt if two places are equally likely.
 
@@ -757,6 +783,12 @@ def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[st
                 known = coordinate(text, axis)
                 if len(known) == 1:
                     found.append((_station_words(item), known[0], Item("text", item.label, text, item.line)))
+            elif (
+                name == axis and item.kind == "text" and item.labelled and re2.match(r"^[NSEWOnsewo] ?[0-9]", item.text)
+            ):
+                known = coordinate(item.text, axis)
+                if len(known) == 1:
+                    found.append((_station_words(item), known[0], item))
             elif name == axis and item.kind == "number":
                 if any(other.kind == "coordinate" and other.line == item.line for other in items):
                     continue
@@ -778,6 +810,8 @@ def place(items: Sequence[Item], raw: Sequence[tuple[int, str]] = ()) -> dict[st
                     known = [max(known)] if german else known
                 if len(known) == 1:
                     found.append((_station_words(item), known[0], Item("text", item.label, text, item.line)))
+        if not found:
+            found = [(0.0, known[0], Item("text", axis, text, at)) for at, text, known in _pairs_of(raw, axis)]
         values = {round(value, 9) for _, value, _ in found}
         if len(values) == 1:
             chosen[axis] = Choice(axis, found[0][1], found[0][2], "stated")
