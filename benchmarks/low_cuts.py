@@ -29,7 +29,7 @@ from . import restoration, simulations
 Floats = NDArray[np.float64]
 
 SEED = 51423
-RECORDS = 120
+RECORDS = 80
 """How many records of each class are drawn."""
 
 LOW_CUTS = (0.02, 0.05, 0.1, 0.2, 0.5)

@@ -451,7 +451,7 @@ def baselines(rows: pd.DataFrame) -> pd.DataFrame:
         outside = np.maximum(part["offset low"] - part.offset, part.offset - part["offset high"])
         wrong = resolved & (outside > np.maximum(0.05, 0.1 * part.offset.abs()))
         error = part[PSA].abs().to_numpy()
-        held = part[[f"{name} held" for name in PSA]].to_numpy(dtype=float)
+        held = part.reindex(columns=[f"{name} held" for name in PSA]).to_numpy(dtype=float)
         gravest = error[~np.isnan(held) & (held == 0)]
         lines[case] = {
             "components": len(part), "resolved": resolved.sum(), "resolved, wrong": wrong.sum(),

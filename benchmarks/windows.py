@@ -23,6 +23,7 @@ from strongmotion.batch import process_files
 from strongmotion.chain import correct, cut_to_shaking, integrate_twice
 from strongmotion.checks import examine
 from strongmotion.formats import write_miniseed
+from strongmotion.foundation.errors import RecordError
 
 from . import simulations
 
@@ -101,7 +102,7 @@ def show_drawn(pool: ProcessPoolExecutor) -> None:
 # Longer files
 
 
-def lengthened(number: int) -> list[dict[str, float]]:
+def lengthened(number: int) -> list[dict[str, object]]:
     """Add 5 min or 1 h of the same noise before or after a record, and compare what comes out."""
     rng = np.random.default_rng((SEED, 2, number))
     rate = float(rng.choice([50.0, 100.0, 200.0]))
@@ -126,15 +127,20 @@ def lengthened(number: int) -> list[dict[str, float]]:
         }, doubts  # fmt: skip
 
     base, doubts = outcome(0.0, 0.0)
-    rows = []
+    rows: list[dict[str, object]] = []
     for where, earlier, later in (("after", 0, 300), ("after", 0, 3600), ("before", 300, 0), ("before", 3600, 0)):
-        longer, others = outcome(earlier, later)
+        try:
+            longer, others = outcome(earlier, later)
+        except RecordError:  # nothing is found that is worth a record
+            rows.append({"where": f"{max(earlier, later)} s {where}", "refused": True})
+            continue
         for name, (low, high, longest, pga) in longer.items():
             low_0, high_0, longest_0, pga_0 = base[name]
             rows.append({
                 "where": f"{max(earlier, later)} s {where}",
                 "corners": max(abs(low / low_0 - 1) if low_0 else float(low > 0), abs(high / high_0 - 1)),
                 "pga": abs(pga / pga_0 - 1), "lost": longest < 0.8 * longest_0, "doubts": others - doubts,
+                "refused": False,
             })  # fmt: skip
     return rows
 
@@ -143,14 +149,16 @@ def show_lengths(pool: ProcessPoolExecutor) -> None:
     """Print how far corners and peaks move with the length of the file."""
     table = pd.DataFrame([row for rows in pool.map(lengthened, range(LONG)) for row in rows])
     print(f"\n{LONG} records with at least 20 s of quiet on both sides, longer by noise; in percent of components")
-    for where, rows in table.groupby("where", sort=False):
+    for where, every in table.groupby("where", sort=False):
+        rows = every[~every.refused.astype(bool)].drop(columns="refused").astype({"lost": bool})
         most = 0.03 if "after" in where else 0.2
         print(
             f"  {where:14} a corner moves by more than {most:.0%}: {100 * (rows.corners > most).mean():.1f}; "
             f"PGA by more than 0.5 %: {100 * (rows.pga > 0.005).mean():.1f}; a fifth of the usable periods lost: "
             f"{100 * rows.lost.mean():.1f}; median and largest change of corners {rows.corners.median():.2%}, "
             f"{rows.corners.max():.1%}, of PGA {rows.pga.median():.3%}, {rows.pga.max():.2%}; "
-            f"more doubts: {100 * (rows.doubts > 0).mean():.1f}, fewer: {100 * (rows.doubts < 0).mean():.1f}"
+            f"more doubts: {100 * (rows.doubts > 0).mean():.1f}, fewer: {100 * (rows.doubts < 0).mean():.1f}; "
+            f"records refused: {int(every.refused.sum())}"
         )
 
 

@@ -440,9 +440,11 @@ def _earlier(energy: Floats, at: int, dt: float, short: int, long: int, flicker:
     gain = gain - k * np.log(np.maximum(left, tiny)) - (len(here) - k) * np.log(np.maximum(right, tiny))
     best = int(k[np.argmax(gain)])
     likely = 0.5 * independent / short * float(gain.max()) > LEAST_GAIN
-    # A spike, or a step of the zero line, is over at once: what is usual must rise, not only the mean.
-    quiet, louder = (_usual(part, max(1, short // 2)) for part in (here[:best], here[best:]))
-    return first + best if likely and louder > LEAST_STEP * max(quiet, flicker) else at
+    # A spike, or a step of the zero line, is over at once: what is usual must rise, not only the mean. It is that of
+    # twice the time for which shaking must last, since a weak P dies away before S.
+    parts = here[:best], here[best : best + 2 * LASTS * short]
+    quiet, louder = (_usual(part, max(1, short // 2)) for part in parts)
+    return first + best if likely and louder > max(LEAST_STEP * quiet, flicker) else at
 
 
 def _usual(energy: Floats, block: int) -> float:

@@ -479,7 +479,8 @@ def _with_long_periods(
     for row in peaks.itertuples():
         parts = [(part, str(row.quantity)) for part in _parts(str(row.component), names)]
         known = np.array([change.get(part, (-1.0, 0.0)) for part in parts])
-        unsettled = any(corrected.choices[name].rivals for name, _ in parts)
+        # The draws know nothing of shaking before the record, or of a baseline that moved.
+        unsettled = not corrected.windows.noise or any(corrected.choices[name].rivals for name, _ in parts)
         ends.append((-1.0 if unsettled else min(known[:, 0].min(), 0.0), max(known[:, 1].max(), 0.0)))
     less, more = np.array(ends).T
     value = peaks.value.to_numpy()

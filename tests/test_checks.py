@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfilt
 
 import strongmotion as sm
 from strongmotion import Component, Finding, Record
@@ -528,3 +529,16 @@ def test_mending_has_limits():
     with pytest.raises(sm.SettingsError):
         sm.Settings.from_dict({"mend": {"gaps": 2.0}})
     assert mended_result(hold, gaps=0.1).mended == ()
+
+
+@pytest.mark.parametrize("peak", [4, 7, 15, 30])
+def test_smooth_tops_in_few_counts_are_not_clipped(peak):
+    """Noise below a count leaves equal samples on top of every smooth peak, and few steps where the ground is still."""
+    time = np.arange(20000) * 0.002
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        wave = rng.normal(size=time.size) * np.exp(-(((time - 20.0) / 4.0) ** 2))
+        motion = sosfilt(butter(4, 6.0, fs=500.0, output="sos"), wave)
+        noise = rng.normal(0.3, 0.08, time.size)
+        counts = np.round(peak * motion / np.abs(motion).max() + noise).astype(int)
+        assert clipping(Component("V", counts, 0.002, "counts", 1000.0)) is None

@@ -269,6 +269,8 @@ class _Sketch:
         for many, (_, shape, factor, half), (mean, deviation) in zip(
             each, of_models, self.steps(permanent), strict=True
         ):
+            if many == 0:
+                continue
             free = half[:, None] + chance.standard_normal((len(half), many))
             solved = solve_triangular(factor, free, lower=True, trans="T", check_finite=False)
             amplitudes.append(shape @ solved[:-1])

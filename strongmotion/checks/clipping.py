@@ -95,15 +95,19 @@ def _shared_extremes(values: NDArray[np.float64], usual: float) -> list[tuple[in
     return runs
 
 
-def _levelled(values: NDArray[np.float64], noise: float) -> tuple[list[tuple[int, int]], float]:
+def _levelled(
+    values: NDArray[np.float64], noise: float, count_of_one: float = 0.0
+) -> tuple[list[tuple[int, int]], float]:
     """Return the runs of samples that were cut off before noise came in, and the evidence of it.
 
     A smooth top of m samples is a parabola: the second sample outside lies (1 + 3/m)² times as deep as the samples of
     the top do themselves, or up to twice that for the fewest. A cut-off top is as deep as noise makes it, and left at
     the slope of the motion: the logarithm of the ratio is added over the tops of a side. And values of a smooth motion
     thin out towards the extreme, where those of a cut-off one pile up: the samples of the tops are held against those
-    down to three times as deep, in standard deviations of their number.
+    down to three times as deep, in standard deviations of their number. Rounding to counts is noise, too, and equal
+    samples may differ by a count.
     """
+    noise = max(noise, count_of_one / np.sqrt(12.0))
     runs: list[tuple[int, int]] = []
     most = 0.0
     for side in (values, -values):
@@ -121,7 +125,7 @@ def _levelled(values: NDArray[np.float64], noise: float) -> tuple[list[tuple[int
                 continue
             held = side[first:last]
             outside = float(held.mean()) - 0.5 * (side[first - 2] + side[last + 1])
-            smooth = max(float(np.ptp(held)), 2.0 * noise) * (1.0 + 3.0 / m) ** 2
+            smooth = max(float(np.ptp(held)) + count_of_one, 2.0 * noise) * (1.0 + 3.0 / m) ** 2
             evidence += np.log(max(outside / smooth, 1e-3) / 1.6)
         if evidence > LEVELLED:
             runs += tops
@@ -139,7 +143,7 @@ def clipping(component: Component) -> Finding | None:
     runs = _flat_tops(values, seen.usual, seen.noise) or _shared_extremes(values, seen.usual)
     confidence, evidence = 0.95 if len(runs) > 1 else 0.8, np.inf
     if not runs and seen.noise > 0:
-        runs, evidence = _levelled(seen.values, seen.noise)
+        runs, evidence = _levelled(seen.values, seen.noise, seen.count)
         confidence = 0.8 if evidence > SURE else 0.6
     if not runs and samples.dtype.kind in "iu":
         ends = [end for end in (samples.max(), samples.min()) if {abs(int(end)), abs(int(end)) + 1} & {*LIMITS}]
