@@ -44,8 +44,29 @@ def test_a_page_has_a_title_and_says_what_can_go_wrong(topic):
     text = page(topic)
     assert text.startswith(f"# {title(topic)}\n")
     assert max(map(len, re.sub(r"^\|.*$", "", text, flags=re.MULTILINE).splitlines())) <= 125
-    if topic not in ("notebooks", "without-us", "numbers", "gallery", "changes"):
+    if topic not in ("numbers", "gallery", "changes"):
         assert "\n## What can go wrong\n" in text
+
+
+def blocks(text: str, kind: str) -> list[str]:
+    """Return the lines of a page's blocks of one kind."""
+    return [line for block in re.findall(rf"^```{kind}\n(.*?)^```", text, re.DOTALL | re.MULTILINE)
+            for line in block.splitlines()]  # fmt: skip
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_commands_and_python_fit_a_terminal_of_80_columns(topic):
+    lines = blocks(page(topic), "sh") + blocks(page(topic), "python")
+    lines += [line for line in blocks(page(topic), "text") if line.startswith("strongmotion ")]
+    assert [line for line in lines if len(line) > 78] == []
+
+
+@pytest.mark.parametrize("topic", ["first-record", "corners", "displacement", "review", "spectra", "selecting",
+                                   "archives", "batches", "events", "notebooks", "numbers"])  # fmt: skip
+def test_a_page_teaches_by_a_figure(topic):
+    figures = re.findall(r"!\[[^\]]{10,}\]\(([^)]+\.png)\)", page(topic))
+    assert figures
+    assert all((ROOT / "strongmotion" / "guide" / figure).exists() for figure in figures)
 
 
 def test_the_check_book_names_every_file_of_published_checks():
