@@ -686,7 +686,7 @@ def test_what_is_unfit_is_marked_in_tables(tmp_path):
     shown = run("process", DEMO / "bell.txt", "-o", tmp_path / "a", "--settings", settings)
     row = next(line for line in shown.splitlines() if line.startswith("XX.BELL"))
     assert re.search(r" ≥ [0-9.]+ \*  [0-9.]+ \*  [0-9.]+ \*  unfit", row)
-    assert "≥: at least so large. *: not to be used" in shown
+    assert "≥: at least this large. *: not to be used" in shown
     row = next(line for line in run("catalogue", tmp_path / "a").splitlines() if line.startswith("XX.BELL"))
     assert len(re.findall(r"[0-9.]+ \*", row)) == 6  # PGA of three components, PGV, PSA at two periods
 
