@@ -24,7 +24,16 @@ ABOVE_NOISE = 3.0
 
 
 def aliasing(component: Component) -> Finding | None:
-    """Say where the spectrum of the strong shaking does not fall towards the Nyquist frequency."""
+    """Say where the spectrum of the strong shaking does not fall towards the Nyquist frequency.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> aliasing(replace(good, samples=good.samples[::8], dt=8 * good.dt)).name
+    'aliasing'
+    """
     seen = prepared(component)
     values = seen.values
     grown = np.cumsum(values**2)

@@ -42,7 +42,18 @@ NEAR = 1.2
 
 
 def broken_continuity(component: Component) -> Finding | None:
-    """Find the place where motion does not go on from what was before, if there is one."""
+    """Find the place where motion does not go on from what was before, if there is one.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4000:] += 50_000
+    >>> broken_continuity(replace(good, samples=samples)).span
+    (20.0, 20.0)
+    """
     seen = prepared(component)
     if seen.innovations is None or seen.model is None:
         return None

@@ -39,7 +39,18 @@ WEIGHTS = np.random.default_rng(20).integers(1, 2**63, 4096, dtype=np.uint64) | 
 
 
 def straight_fill(component: Component) -> Finding | None:
-    """Find straight lines between two samples, such as a gap filled by interpolation, in a moving record."""
+    """Find straight lines between two samples, such as a gap filled by interpolation, in a moving record.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4300:4400] = np.linspace(samples[4300], samples[4400], 100)
+    >>> straight_fill(replace(good, samples=samples)).what
+    '100 samples lie on 1 straight line while the motion goes on'
+    """
     seen, dt = prepared(component), component.dt
     if seen.count == 0.0:
         return None
@@ -78,7 +89,18 @@ def straight_fill(component: Component) -> Finding | None:
 
 
 def repeated_block(component: Component) -> Finding | None:
-    """Find a block of moving samples that the record holds twice, as where a packet of data was written again."""
+    """Find a block of moving samples that the record holds twice, as where a packet of data was written again.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4700:5100] = samples[4300:4700]
+    >>> repeated_block(replace(good, samples=samples)).what
+    '400 samples from 21.500 s come again 2.000 s later'
+    """
     seen, dt = prepared(component), component.dt
     length = min(max(FEWEST_SAME, round(BLOCK / dt)), len(WEIGHTS))
     n = len(seen.values) - length + 1

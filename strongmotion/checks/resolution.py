@@ -14,7 +14,16 @@ FEW, TOO_FEW = 128, 32
 
 
 def coarse_quantisation(component: Component) -> Finding | None:
-    """Say where the peak spans but a few of the record's own least steps."""
+    """Say where the peak spans but a few of the record's own least steps.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> coarse_quantisation(replace(good, samples=good.samples // 20_000 * 20_000)).what
+    'the peak is only 14 of the least steps between samples'
+    """
     seen = prepared(component)
     values, steps = seen.values, seen.steps
     if not steps.any():

@@ -33,7 +33,18 @@ SMALLEST = 0.05
 
 
 def spikes(component: Component) -> Finding | None:
-    """Find isolated samples that deviate from the values predicted by their neighbours."""
+    """Find isolated samples that deviate from the values predicted by their neighbours.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[3000] += 200_000
+    >>> spikes(replace(good, samples=samples)).what
+    '1 single sample deviates from the values predicted by their neighbours, at 15.000 s'
+    """
     seen = prepared(component)
     if seen.innovations is None or seen.model is None:
         return None

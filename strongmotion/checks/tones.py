@@ -20,6 +20,15 @@ def tone(component: Component) -> Finding | None:
     """One narrow line stands far above the spectrum about it, in the quietest seconds.
 
     A line at the Nyquist frequency is no tone: it is named ``alternating samples``.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> hum = 3000 * np.sin(2 * np.pi * 50 * good.dt * np.arange(len(good)))
+    >>> tone(good) is None, tone(replace(good, samples=good.samples + hum)).name
+    (True, 'tone')
     """
     n = round(WINDOW / component.dt)
     values = component.samples.astype(np.float64)
