@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
 import re
 import sys
 from pathlib import Path
@@ -9,6 +11,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+import strongmotion
 from strongmotion import InputError
 from strongmotion.cli import app
 from strongmotion.guide import TOPICS, page, title
@@ -89,6 +92,41 @@ def test_a_page_that_is_not_there_is_an_error_with_all_names():
 
 def test_the_readme_is_short():
     assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= 120
+
+
+EXAMPLES_IN = (
+    "settings",
+    "record",
+    "motion",
+    "formats",
+    "arrivals",
+    "spectra",
+    "measures",
+    "checks",
+    "result",
+    "guide",
+)
+"""Rooms in which every public function shows an example."""
+
+
+def public(room: str) -> dict[str, object]:
+    """Return what a room offers, by name."""
+    module = importlib.import_module(f"strongmotion.{room}")
+    return {name: getattr(module, name) for name in module.__all__}
+
+
+@pytest.mark.parametrize("room", EXAMPLES_IN)
+def test_every_public_function_of_a_room_shows_an_example(room):
+    functions = {name: thing for name, thing in public(room).items() if inspect.isfunction(thing)}
+    assert [name for name, thing in functions.items() if ">>> " not in (thing.__doc__ or "")] == []
+
+
+def test_every_public_name_shows_an_example():
+    things = {name: getattr(strongmotion, name) for name in strongmotion.__all__ if name != "__version__"}
+    things = {name: thing for name, thing in things.items() if not name.endswith("Error")}
+    assert [name for name, thing in things.items() if ">>> " not in (thing.__doc__ or "")] == []
+    # An example that is skipped teaches what nobody has tried.
+    assert [name for name, thing in things.items() if "+SKIP" in (thing.__doc__ or "")] == []
 
 
 def test_the_reference_holds_every_room_and_names_what_is_missing(tmp_path, monkeypatch):

@@ -257,6 +257,15 @@ def factors_in(path: str | Path) -> dict[str, float]:
     ------
     InputError
         The file cannot be read, lacks a column, names a record twice, or a factor is not a number above 0.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "chosen.csv"
+    >>> with path.open("w") as file:
+    ...     print("record,factor", "XX.QUAY,1.5", sep=chr(10), file=file)
+    >>> factors_in(path)
+    {'XX.QUAY': 1.5}
     """
     remedy = "Give the table that `strongmotion select --csv` or `compare --csv` wrote"
     try:

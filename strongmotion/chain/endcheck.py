@@ -73,6 +73,14 @@ def check_end(
     findings : tuple of Finding
         ``unsettled end`` where velocity or displacement ends above 2 % of its peak; ``displacement in doubt`` where
         displacement before the onset exceeds 25 % of it.
+
+    Examples
+    --------
+    >>> from strongmotion.chain import integrate
+    >>> pulse = np.repeat([0.0, 1.0, -1.0, 0.0], 100)  # at rest at the end, but displaced
+    >>> motion, findings = check_end(integrate(Motion("H1", pulse, 0.01)))
+    >>> [finding.name for finding in findings]
+    ['unsettled end']
     """
     assert motion.velocity is not None
     assert motion.displacement is not None

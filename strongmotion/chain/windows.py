@@ -100,6 +100,16 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     ------
     SettingsError
         The given onset is beyond the record.
+
+    Examples
+    --------
+    >>> from strongmotion import read
+    >>> from strongmotion.chain import to_acceleration
+    >>> from strongmotion.settings import Settings
+    >>> record = read("demo_records/quay.csv")
+    >>> windows, entry, findings = find_windows([to_acceleration(one) for one in record], Settings().onset)
+    >>> round(entry.values["onset_s"], 1)
+    18.0
     """
     dt, n = motions[0].dt, len(motions[0])
     counts = [motion.count for motion in motions]

@@ -234,6 +234,16 @@ def target_from_table(path: str | os.PathLike[str], name: str | None = None, dam
         The file cannot be read, its first row is of another form, or a row is not two numbers in range.
     InputError
         The damping is out of range.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> path = Path(tempfile.mkdtemp()) / "site.csv"
+    >>> with path.open("w") as file:
+    ...     print("period [s],psa [g]", "0.1,1.0", "1.0,0.6", sep=chr(10), file=file)
+    >>> target_from_table(path).at([1.0]) / 9.80665  # g
+    array([0.6])
     """
     path = Path(path)
     try:

@@ -150,6 +150,14 @@ def spectra_of(results: Iterable[Result], component: str = "RotD50", damping: fl
     ------
     InputError
         No result, or one without this component, this damping or these periods.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> suite = spectra_of([result], "H1")
+    >>> len(suite), suite.psa.shape[1] == suite.periods.size
+    (1, True)
     """
     names: list[str] = []
     events: list[str] = []
