@@ -545,11 +545,11 @@ def pick_arrivals(
         return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
     s = _pick_s(passed, dt, None if p is None else p.time, names.index("V") if "V" in names else None)
     if s is None:
-        missing["S"] = "nothing stands out from what is before it"
+        missing["S"] = "nothing stands out from the motion before it"
     elif p is None and not _stands_alone(energy, s, dt, FLICKER * rounding, of_v):
         s, missing["S"] = None, "without P it cannot be distinguished from noise, or from P"
     elif _share_before([passed[names.index(name)] for name in ("H1", "H2")], dt, p, s) > LATEST_S:
-        s, missing["S"] = None, "most of the horizontal energy comes before what stands out"
+        s, missing["S"] = None, "most of the horizontal energy comes before the arrival that stands out"
     return Arrivals(p, s, missing)
 
 
@@ -648,13 +648,13 @@ def _pick_p(energy: Floats, dt: float, rounding: float, vertical: Floats | None)
     """Return the pick of P, or why there is none."""
     at = pick_onset(energy, dt, rounding=rounding)
     if at is None:
-        return None, "no onset stands out from what is before it"
+        return None, "no onset stands out from the motion before it"
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
         return None, "the record begins after P"
     upright = _upright_fraction(energy, at, dt, vertical)
     if upright is not None and upright < LEAST_UPRIGHT:
-        return None, "the first that stands out moves the ground across, as S does"
+        return None, "the first arrival that stands out moves the ground horizontally, as S does"
     if _louder_than_rest(energy, at, dt, rounding) and (upright is None or upright < MOSTLY):
         return None, "what comes before the onset is stronger than the end of the record: it may be P"
     first = max(0, at - round(3.0 / dt))

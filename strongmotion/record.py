@@ -761,7 +761,7 @@ class Record:
         note = Finding(
             "cut", "note",
             what=f"the record is what the file holds from {begin:g} to {end:g} s of {(whole - 1) * self.dt:g} s",
-            effect="what lies before and after does not count",
+            effect="motion before and after is not included",
             remedy="give another span with --from and --to (window.begin and window.end) if it matters",
             span=(0.0, (stop - first - 1) * self.dt),
             values={"from_s": begin, "to_s": end, "file_s": (whole - 1) * self.dt},
@@ -876,7 +876,7 @@ def _common_window(
                     "common window", "note",
                     what=f"{before} samples before and {after} after the common window were left out",
                     effect="motion outside the common window does not count",
-                    remedy="read the components on their own to see it",
+                    remedy="read the components separately to see it",
                     component=part.name,
                 )
             )  # fmt: skip

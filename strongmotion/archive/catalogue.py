@@ -377,7 +377,7 @@ class Index:
                 files[name] = (size, at)
             elif name.endswith(".h5"):
                 odd = gate.describe_odd(self._records / name)
-                problems[name] = odd or "is not named for a version of a record; `verify` says more"
+                problems[name] = odd or "is not named as a version of a record; run `strongmotion verify`"
         held = zip(manifests.names, manifests.states.tolist(), strict=True)
         return _Listing(files, {name: at for name, (_, at, mode) in held if stat.S_ISDIR(mode)}, problems)
 

@@ -38,7 +38,7 @@ HIGHEST = 0.8
 _NOISES = {
     "pre-event": "from the pre-event window",
     "tail": "from the tail",
-    "modelled": "a floor modelled from the least step between samples",
+    "modelled": "a floor modelled from the smallest step between samples",
 }
 
 TAPERED = 0.1
@@ -132,7 +132,7 @@ def choose_bands(
         clear = _clear_band(seen, noise, settings.signal_to_noise, hole)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
-            high[motion.component] = (0.0, "none: signal nowhere clear of noise")
+            high[motion.component] = (0.0, "none: the signal is nowhere above the noise")
             if which != "modelled":  # a guess at the noise condemns nothing
                 best = float((seen.signal / noise).max())
                 findings.append(_low_signal(motion.component, best, settings.signal_to_noise))

@@ -120,7 +120,7 @@ def check_end(
         findings.append(
             Finding(
                 "displacement in doubt", "doubt",
-                what=f"before the onset, where the ground stands still, displacement reaches {before:.0%} of its peak",
+                what=f"before the onset, where the ground is at rest, displacement reaches {before:.0%} of its peak",
                 effect="PGD, and spectra at the longest periods, hold an error of that size; "
                 "a permanent displacement, if there is one, is not kept by this method",
                 remedy="raise filter.low_cut until it falls, and look for clipping and steps of the baseline",

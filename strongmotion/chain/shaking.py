@@ -263,7 +263,7 @@ def cut_to_shaking(record: Record, settings: Settings) -> Record:
     shocks = shaking_in(record)
     if not shocks:
         raise RecordError(
-            f"nothing stands out from the noise as shaking in {record.duration:g} s of continuous data",
+            f"no shaking stands out from the noise in {record.duration:g} s of continuous data",
             source=record.source.file or None,
             remedy="Give --from and --to (window.begin and window.end) to process a part of it",
         )

@@ -131,7 +131,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     noise = max(0, onset - round(settings.margin / dt))
     level, why = level_before(energy, noise, dt), ""
     if picked is None:
-        why = "no onset stands out from what is before it"
+        why = "no onset stands out from the motion before it"
     elif settings.time == AUTO and begins_in_shaking(energy, noise, dt):
         why = f"the RMS level before the onset is {level:.0%} of that in the strongest second: shaking had begun"
         onset = 0

@@ -51,8 +51,8 @@ def aliasing(component: Component) -> Finding | None:
     return Finding(
         "aliasing", "note",
         what=f"the spectrum of the shaking does not fall towards the Nyquist frequency of {nyquist:g} Hz: "
-        f"next to it stands {np.sqrt(top / bands.max()):.0%} of the largest",
-        effect="motion of higher frequency may be folded back; PGA and spectra at the shortest periods may be wrong",
+        f"it is still {np.sqrt(top / bands.max()):.0%} of its maximum there",
+        effect="motion of higher frequency may be aliased; PGA and spectra at the shortest periods may be wrong",
         remedy="ask whether the instrument filters before it samples; look for the record at a higher rate",
         component=component.name,
         span=(first * component.dt, last * component.dt),

@@ -87,7 +87,7 @@ def second_event(component: Component) -> Finding | None:
     >>> from strongmotion import read
     >>> good = read("demo_records/quay.csv")["H1"]
     >>> second_event(replace(good, samples=np.tile(good.samples, 2))).what
-    'shaking comes again after it was over'
+    'shaking begins again after it has ended'
     """
     level, apart = _level(component), round(APART / component.dt)
     loud = np.flatnonzero(level > LOUD)
@@ -96,7 +96,7 @@ def second_event(component: Component) -> Finding | None:
         if np.count_nonzero(between < QUIET) > apart and not _single(component, int(loud[end + 1])):
             return Finding(
                 "second event", "note",
-                what="shaking comes again after it was over",
+                what="shaking begins again after it has ended",
                 effect="durations, energy and cycles count both events",
                 remedy="cut the record between them: `process --split-shocks` makes a record of each",
                 component=component.name,

@@ -99,7 +99,7 @@ def repeated_block(component: Component) -> Finding | None:
     >>> samples = good.samples.copy()
     >>> samples[4700:5100] = samples[4300:4700]
     >>> repeated_block(replace(good, samples=samples)).what
-    '400 samples from 21.500 s come again 2.000 s later'
+    '400 samples from 21.500 s are repeated 2.000 s later'
     """
     seen, dt = prepared(component), component.dt
     length = min(max(FEWEST_SAME, round(BLOCK / dt)), len(WEIGHTS))
@@ -127,8 +127,8 @@ def repeated_block(component: Component) -> Finding | None:
     a, b = int(starts[0]), int(starts[-1]) + length
     return Finding(
         "repeated block", "doubt",
-        what=f"{b - a} samples from {a * dt:.3f} s come again {lag * dt:.3f} s later",
-        effect="what happened meanwhile is missing or comes late; velocity and displacement are wrong from there on",
+        what=f"{b - a} samples from {a * dt:.3f} s are repeated {lag * dt:.3f} s later",
+        effect="the true motion there is missing or delayed; velocity and displacement are wrong from there on",
         remedy="look for the true samples at the source, or use another instrument",
         component=component.name,
         span=((a + lag) * dt, (b + lag - 1) * dt),

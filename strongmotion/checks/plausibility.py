@@ -107,8 +107,8 @@ def negative_sensitivity(component: Component) -> Finding | None:
     return Finding(
         "negative sensitivity", "note",
         what=f"the sensitivity is {component.sensitivity:g} counts per m/s²: positive counts are negative acceleration",
-        effect="the sign of the motion is turned, which rotated spectra feel; those of one component do not",
-        remedy="make sure that the sensor is mounted in reverse, and that its azimuth and dip do not say so once more",
+        effect="the sign of the motion is reversed; this affects rotated spectra, but not those of one component",
+        remedy="check that the sensor is mounted in reverse, and that azimuth and dip do not reverse it again",
         component=component.name,
         values={"sensitivity_counts_per_m_s2": component.sensitivity},
     )  # fmt: skip

@@ -83,7 +83,7 @@ def spikes(component: Component) -> Finding | None:
         what=f"{len(found)} single sample{'s' * (len(found) != 1)} deviate{'s' * (len(found) == 1)} from "
         f"the values predicted by their neighbours, at {times} s{' and later' * (len(found) > 5)}",
         effect="PGA and short-period spectra may be those of the spike; each leaves a jump in velocity",
-        remedy="look at the samples; mend them at the source, or use another instrument",
+        remedy="inspect the samples; correct them at the source, or use another instrument",
         component=component.name,
         span=(found[0] * component.dt, found[-1] * component.dt),
         values={"spikes": len(found), **{f"spike_{i}_s": at * component.dt for i, at in enumerate(found[:5], 1)}},

@@ -117,7 +117,7 @@ def _show_reprocessed(answers: Sequence[Reprocessed], csv: Path | None) -> None:
         from ..archive import MOVED, write_catalogue
 
         write_catalogue(pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=MOVED), csv)
-        typer.echo(f"Every number that moved is in {csv}.")
+        typer.echo(f"Every number that changed is in {csv}.")
     typer.echo(CAUTION)
 
 

@@ -240,7 +240,7 @@ def select(
     _show_mean(found, unit, goal.name)
     typer.echo(
         f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
-        f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
+        f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the smallest possible."
     )
     _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)

@@ -131,7 +131,7 @@ def event(
     )
     found = events_in(readings, chosen)
     if len(found) > 1:
-        typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
+        typer.echo(f"The records are of {len(found)} earthquakes; each has its own folder.")
     for number, event_ in enumerate(found, start=1):
         _show(event_, output if len(found) == 1 else output / f"event-{number}", unit)
     if keep:

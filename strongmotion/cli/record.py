@@ -203,7 +203,7 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
         if outcome.stopped:
             complain(outcome.stopped)
         complain(
-            f"interrupted with {count(len(outcome.remaining), 'file')} to go. Run the same command again to go on."
+            f"interrupted with {count(len(outcome.remaining), 'file')} remaining. Run the same command again to resume."
         )
         shown = [printable(file) for file in outcome.remaining[:10]]
         more = f" and {len(outcome.remaining) - 10} more" if len(outcome.remaining) > 10 else ""
@@ -323,14 +323,14 @@ def _assumed(record: Record) -> list[str]:
     for component in record:
         if component.unit == COUNTS and component.sensitivity is None:
             said.append(
-                f"{component.name} is in counts, but its sensitivity is unknown: it cannot be processed "
-                "before --sensitivity, --stationxml or the file gives it"
+                f"{component.name} is in counts, but its sensitivity is unknown: to process it, give --sensitivity or "
+                "--stationxml"
             )
     if record.start is None:
         said.append("The start is not known: times are counted from the first sample")
     directions = {component.name: component.azimuth for component in record if component.name in ("H1", "H2")}
     if len(directions) == 2 and None in directions.values():
-        said.append("The azimuths of H1 and H2 are not both known: they are taken to be at right angles")
+        said.append("The azimuths of H1 and H2 are not both known: they are assumed to be at right angles")
     if record.station.latitude is None or record.station.longitude is None:
         said.append("The station's coordinates are not known: it will have no distance from the earthquake")
     return said
@@ -515,7 +515,7 @@ def _asked(file: Path, draft: Draft) -> str:
         quantity = "dt" if choice.quantity == "sampling_rate" else choice.quantity
         if f'{quantity} = "?"' not in toml:
             continue
-        typer.echo(f"{choice.doubt or f'The file does not seem to say its {quantity}'}.", err=True)
+        typer.echo(f"{choice.doubt or f'The file does not seem to state its {quantity}'}.", err=True)
         while True:
             answer = typer.prompt(f"{quantity} (? leaves it open)", err=True).strip()
             if answer == "?":

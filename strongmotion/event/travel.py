@@ -91,7 +91,7 @@ class VelocityModel:
                 rows.append((float(top or 0.0), float(vp), float(vs)))
             except ValueError:
                 raise SettingsError(
-                    f"{layer!r} is no layer of a velocity model",
+                    f"{layer!r} is not a layer of a velocity model",
                     remedy="Write VP/VS in km/s, such as 6.0/3.5, or TOP:VP/VS for each layer, such as 12:6.4/3.7",
                 ) from None
         return cls(*zip(*rows, strict=True))

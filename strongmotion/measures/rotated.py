@@ -121,7 +121,7 @@ def rotated_cumulative_absolute_velocity(
 def _pair(a1: ArrayLike, a2: ArrayLike) -> tuple[Floats, Floats]:
     one, two = signal("a1", a1), signal("a2", a2)
     if one.size != two.size:
-        raise InputError(f"components of {one.size} and {two.size} samples are no pair", source="a2")
+        raise InputError(f"components of {one.size} and {two.size} samples are not a pair", source="a2")
     return one, two
 
 

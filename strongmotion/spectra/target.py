@@ -474,6 +474,6 @@ def best_scale(
     first, last = (float(end) for end in period_range)
     inside = (periods >= first) & (periods <= last)
     if not inside.any():
-        raise InputError(f"no period lies in the range {first:g} s to {last:g} s", source="period_range")
+        raise InputError(f"no period is in the range {first:g} s to {last:g} s", source="period_range")
     over = ratio(target, periods[inside], above_zero("psa", psa[inside]), unit=unit)
     return float(np.exp(-np.log(over).mean()))

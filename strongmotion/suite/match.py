@@ -45,8 +45,8 @@ SHARES = 0.01
 
 MATCH_CAUTIONS = (
     "Not a recorded motion: a record was adjusted in time until its spectrum followed a target.",
-    "Its spectrum is smooth as none of a record is, and its energy, duration and peaks differ from the record's.",
-    "Whether adjusted motion may be used, and how much it may differ from its record, the local code says.",
+    "Its spectrum is smoother than that of any record, and its energy, duration and peaks differ from the record's.",
+    "The local code determines whether adjusted motion may be used, and how much it may differ from its record.",
     CAUTION,
 )
 """What is said of every adjusted motion, a sentence each."""
