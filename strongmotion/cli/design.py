@@ -356,23 +356,35 @@ def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSp
     if not ids:
         raise InputError("there is no record to compare", source=str(archive), remedy="Ask a wider question")
     missing: list[str] = []
+    others: set[str] = set()
 
     def results() -> Iterator[Result]:
         with Progress() as progress:
             for number, record in enumerate(ids):
                 progress(number, len(ids))
                 result = store[record]
-                if has_spectrum(result, component, damping) or len(ids) == 1:
+                if has_spectrum(result, component, damping):
                     yield result
                 else:
                     missing.append(record)
+                    others.update(result.spectra["component"])
 
-    suite = spectra_of(results(), component, damping)
+    try:
+        suite = spectra_of(results(), component, damping)
+    except InputError:
+        if len(missing) < len(ids):
+            raise
+        raise InputError(
+            f"no record has a spectrum of {component} at {100 * damping:g} % damping",
+            source=str(archive),
+            remedy=f"Choose --component from {', '.join(sorted(others)[:MOST_NAMED])}, or another damping; RotD "
+            "spectra need two horizontals, H1 and H2",
+        ) from None
     if missing:
         complain(
             f"{count(len(missing), 'record')} left out, without a spectrum of {component} at {100 * damping:g} % "
             f"damping: {', '.join(missing[:MOST_NAMED])}{' ...' if len(missing) > MOST_NAMED else ''}."
-            + (" A record of one component has H1 or C1 only: give --component." if "Rot" in component else "")
+            f" Their components: {', '.join(sorted(others)[:MOST_NAMED])} (--component)."
         )
     # In the archive a record may have a longer id than its own, where others have that already.
     return replace(suite, records=tuple(record for record in ids if record not in missing))

@@ -258,7 +258,9 @@ def _at_five_per_cent(text: str) -> TargetSpectrum:
     wanted = SHAPES[shape.lower()]
     if set(given) != set(wanted):
         raise InputError(
-            f"the shape {shape} takes {', '.join(wanted)}, found {', '.join(given) or 'none'}", source="target"
+            f"the shape {shape} needs {', '.join(wanted)}, found {', '.join(given) or 'none'}",
+            source="target",
+            remedy=f"Write {shape}:{'=X,'.join(wanted)}=X",
         )
     try:
         values = [float(given[name]) for name in wanted]
