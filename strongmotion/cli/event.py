@@ -136,7 +136,7 @@ def event(
         _show(event_, output if len(found) == 1 else output / f"event-{number}", unit)
     if keep:
         kept = keep_events(store, found, keep)
-        typer.echo(f"{len(kept)} records are kept as those of {', '.join(dict.fromkeys(kept.values()))}.")
+        typer.echo(f"{len(kept)} records are stored as belonging to {', '.join(dict.fromkeys(kept.values()))}.")
 
 
 def _show(found: Event, output: Path, unit: str) -> None:

@@ -379,9 +379,12 @@ def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None =
     if quake is not None:
         size = "" if quake.magnitude is None else f"{quake.magnitude_type or 'magnitude'} {quake.magnitude:g}"
         event = [part for part in (quake.name or quake.id, size, quake.time) if part]
-    place = [f"{value:g}{unit_of} {what}" for value, unit_of, what in (
-        (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
-    ) if value is not None]  # fmt: skip
+    place = [
+        f"{abs(value):g}° {letters[value < 0]}"
+        for value, letters in ((station.latitude, "NS"), (station.longitude, "EW")) if value is not None
+    ]  # fmt: skip
+    if station.elevation is not None:
+        place.append(f"elevation {station.elevation:g} m")
     facts = (
         *(
             (f"{what}{of}", value)
