@@ -658,7 +658,7 @@ def test_layout_2_still_opens_and_is_upgraded_without_loss(tmp_path):
     with pytest.raises(ArchiveError, match=r"earlier layout, which is only read.*Run `strongmotion upgrade"):
         archive.add(before)
     result = CliRunner().invoke(app, ["upgrade", str(archive.folder)])
-    assert (result.exit_code, "1 record upgraded, 0 left" in result.stdout) == (0, True)
+    assert (result.exit_code, "1 record upgraded, 0 not upgraded" in result.stdout) == (0, True)
     name = "XX.QUAY.00_20310307T041500.123"
     assert archive.ids() == [name]
     assert archive[name] == before
