@@ -22,27 +22,27 @@ GALLERY = HERE.parent / "strongmotion" / "guide" / "gallery.md"
 
 FIGURES = {
     "motion": ("quay", "Acceleration, velocity and displacement", "The corrected motion of Old Quay with its peaks."),
-    "spectrum": ("quay", "Response spectra", "Periods that the record does not resolve are faded."),
-    "tripartite": ("quay", "Response spectra on four axes", "One curve tells PSA, PSV and SD."),
+    "spectrum": ("quay", "Response spectra", "Periods outside the usable band are faded."),
+    "tripartite": ("quay", "Response spectra on four axes", "One curve shows PSA, PSV and SD."),
     "rotation": ("quay", "Spectra in all horizontal directions", "RotD00, RotD50 and RotD100 of the two horizontals."),
-    "processing": ("fern", "Signal, noise and the band kept", "How the corner frequencies of Fern Hill were chosen."),
-    "offset": ("salt", "Permanent displacement", "Displacement of Salt Pans with and without its baseline corrected."),
-    "raw": ("bell", "Raw and corrected acceleration", "Bell Point is clipped: its peaks are lower bounds."),
-    "husid": ("quay", "Build-up of Arias intensity", "From which the significant duration is read."),
-    "particle": ("salt", "Path of the ground", "Displacement of Salt Pans in three planes."),
+    "processing": ("fern", "Signal, noise and the band kept", "How the corner frequencies of Fern Gully were chosen."),
+    "offset": ("salt", "Permanent displacement", "Displacement at Salt Pans with and without baseline correction."),
+    "raw": ("bell", "Raw and corrected acceleration", "Bell Point is clipped, so its peaks are lower bounds."),
+    "husid": ("quay", "Build-up of Arias intensity", "The significant duration is read from this curve."),
+    "particle": ("salt", "Path of the ground", "Displacement at Salt Pans in three planes."),
 }  # fmt: skip
 """By figure: the record, a title and what it shows."""
 
 EVENT = {
-    "map": ("The earthquake's place", "Epicentre with the region that holds it with 95 %, and the stations."),
-    "section": ("Record section", "Acceleration by distance, with the times at which P and S are expected."),
-    "shaking": ("Shaking against distance", "Peaks of the stations beside a published relation."),
+    "map": ("Location of the earthquake", "Epicentre with its 95 % region, and the stations."),
+    "section": ("Record section", "Acceleration by distance, with the expected times of P and S."),
+    "shaking": ("Shaking against distance", "Peaks of the stations compared with a published relation."),
 }
 SCREENS = {
-    "desk": ("The review desk", "Drag a corner or the onset; displacement, spectra and the table answer at once."),
+    "desk": ("The review desk", "Drag a corner or the onset; displacement, spectra and the table update immediately."),
     "record_page": (
         "The page of a record",
-        "The verdict first, then the motion, which can be zoomed, and the numbers.",
+        "The verdict comes first, then the motion, which can be zoomed, and the numbers.",
     ),
     "archive_page": ("The page of an archive", "Each record with its state and its worst finding."),
 }

@@ -227,6 +227,15 @@ def shaking_energy(components: Sequence[Floats], dt: float, counts: Sequence[flo
     -------
     ndarray, shape (n,)
         (m/s²)².
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> record = sm.read("demo_records/quay.csv")
+    >>> components = [one.samples * one.scale - (one.samples * one.scale).mean() for one in record]
+    >>> energy = shaking_energy(components, record.dt)
+    >>> bool(energy.max() > 100 * np.median(energy))
+    True
     """
     return np.asarray((_band_passed(components, dt) ** 2).sum(axis=0) + rounding_energy(counts, dt))
 
@@ -245,6 +254,12 @@ def rounding_energy(counts: Sequence[float], dt: float) -> float:
     -------
     float
         (m/s²)².
+
+    Examples
+    --------
+    >>> coarse, fine = (rounding_energy([count] * 3, 0.01) for count in (1e-3, 1e-5))  # m/s² a count
+    >>> coarse > fine
+    True
     """
     low, high = _band(dt)
     return sum(count**2 for count in counts) / 12.0 * (high - low) * 2.0 * dt
@@ -281,6 +296,15 @@ def level_before(energy: Floats, samples: int, dt: float) -> float:
         0 gives 0.
     dt : float
         Sampling interval, s.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> record = sm.read("demo_records/quay.csv")
+    >>> components = [one.samples * one.scale - (one.samples * one.scale).mean() for one in record]
+    >>> energy = shaking_energy(components, record.dt)
+    >>> bool(level_before(energy, 500, record.dt) < 1e-3 * energy.max())
+    True
     """
     second = min(len(energy), max(1, round(1.0 / dt)))
     strongest = float(np.convolve(energy, np.full(second, 1.0 / second), "valid").max())
@@ -302,6 +326,15 @@ def begins_in_shaking(energy: Floats, samples: int, dt: float) -> bool:
         Samples before the onset.
     dt : float
         Sampling interval, s.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> record = sm.read("demo_records/quay.csv")
+    >>> components = [one.samples * one.scale - (one.samples * one.scale).mean() for one in record]
+    >>> energy = shaking_energy(components, record.dt)
+    >>> begins_in_shaking(energy, 500, record.dt)
+    False
     """
     level = level_before(energy, samples, dt)
     if level <= HIGHEST_NOISE:
@@ -514,11 +547,11 @@ def pick_arrivals(
         return Arrivals(p, None, missing | {"S": "two horizontal components are needed"})
     s = _pick_s(passed, dt, None if p is None else p.time, names.index("V") if "V" in names else None)
     if s is None:
-        missing["S"] = "nothing stands out from what is before it"
+        missing["S"] = "nothing stands out from the motion before it"
     elif p is None and not _stands_alone(energy, s, dt, FLICKER * rounding, of_v):
         s, missing["S"] = None, "without P it cannot be distinguished from noise, or from P"
     elif _share_before([passed[names.index(name)] for name in ("H1", "H2")], dt, p, s) > LATEST_S:
-        s, missing["S"] = None, "most of the horizontal energy comes before what stands out"
+        s, missing["S"] = None, "most of the horizontal energy comes before the arrival that stands out"
     return Arrivals(p, s, missing)
 
 
@@ -550,6 +583,14 @@ def shock_spans(components: Mapping[str, Floats], dt: float) -> tuple[tuple[floa
     -------
     tuple of (float, float)
         Begin and end of each, s after the first sample; one that spans the record where there is one shock, or none.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> record = sm.read("demo_records/quay.csv")
+    >>> parts = {one.name: one.samples * one.scale - (one.samples * one.scale).mean() for one in record}
+    >>> len(shock_spans(parts, record.dt))
+    1
     """
     energy = shaking_energy(list(components.values()), dt)
     whole = (0.0, len(energy) * dt)
@@ -609,13 +650,13 @@ def _pick_p(energy: Floats, dt: float, rounding: float, vertical: Floats | None)
     """Return the pick of P, or why there is none."""
     at = pick_onset(energy, dt, rounding=rounding)
     if at is None:
-        return None, "no onset stands out from what is before it"
+        return None, "no onset stands out from the motion before it"
     energy = _without_bursts(energy, max(1, round(0.5 / dt)))
     if begins_in_shaking(energy, max(0, at - round(0.5 / dt)), dt):
         return None, "the record begins after P"
     upright = _upright_fraction(energy, at, dt, vertical)
     if upright is not None and upright < LEAST_UPRIGHT:
-        return None, "the first that stands out moves the ground across, as S does"
+        return None, "the first arrival that stands out moves the ground horizontally, as S does"
     if _louder_than_rest(energy, at, dt, rounding) and (upright is None or upright < MOSTLY):
         return None, "what comes before the onset is stronger than the end of the record: it may be P"
     first = max(0, at - round(3.0 / dt))
@@ -733,6 +774,15 @@ def p_direction(
     -----
     Common practice (as in Jurkevics, 1988, BSSA 78(5), 1725-1743), the statistics being those of linear regression. The
     number of independent samples is that of the spectrum's equivalent width.
+
+    Examples
+    --------
+    >>> time = np.arange(2000) * 0.01
+    >>> p = np.where(time > 10, np.exp(-3 * (time - 10)) * np.sin(12 * (time - 10)), 0.0)
+    >>> noise = np.random.default_rng(1).normal(0, 1e-4, (3, 2000))
+    >>> found = p_direction(*(noise + np.array([[-0.5], [0.0], [1.0]]) * p), 0.01, 10.0)  # up, and away from the north
+    >>> round(found.back_azimuth) % 360
+    0
     """
     traces = [north, east] if up is None else [north, east, up]
     passed = _band_passed(traces, dt)[:, round(p / dt) : round((p + window) / dt)]

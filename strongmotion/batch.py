@@ -144,6 +144,12 @@ def files_of(paths: Iterable[str | Path]) -> list[Path]:
     ------
     InputError
         A folder has no such file.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> [file.name for file in files_of([Path("demo_records")])[:2]]
+    ['bell.txt', 'fern.txt']
     """
     files: dict[Path, Path] = {}
     for path in map(Path, paths):
@@ -244,6 +250,15 @@ def process_files(
 
     Workers are fresh processes that load the calling script anew: with `jobs` above 1, call this in a script under
     ``if __name__ == "__main__":``.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> folder = Path(tempfile.mkdtemp()) / "archive"
+    >>> outcome = process_files(["demo_records/quay.csv"], folder)
+    >>> len(outcome.done), len(outcome.failed)
+    (1, 0)
     """
     store, job = _prepared(archive, settings, reading, figures, unit, split_shocks, run)
     return _Batch(store, job, run).process([file.absolute() if job.on_cluster else file for file in files_of(paths)])

@@ -109,6 +109,12 @@ class Motion:
     count : float
         Interval between the values that raw samples can take, m/s²; 0 where they can take any, or where that is not
         known.
+
+    Examples
+    --------
+    >>> motion = Motion("H1", np.array([0.0, 1.0, 0.0]), 0.01)
+    >>> len(motion), motion.velocity is None
+    (3, True)
     """
 
     component: str

@@ -151,6 +151,14 @@ class Finding:
         The numbers it speaks of.
     says : tuple of str and Quantity
         The parts of `what`, where it holds an acceleration: `said` writes that in any unit.
+
+    Examples
+    --------
+    >>> from strongmotion import read
+    >>> from strongmotion.checks import examine
+    >>> finding = examine(read("demo_records/bell.txt"))[0]
+    >>> finding.severity, finding.name, finding.component, finding.span
+    ('unfit', 'clipping', 'H1', (14.0, 16.17))
     """
 
     name: str
@@ -223,6 +231,11 @@ class Station:
         Free field, building, dam and so on.
     sensor_depth : float, optional
         m below the ground.
+
+    Examples
+    --------
+    >>> Station("QUAY", "XX", latitude=-47.1, longitude=-124.7).code
+    'QUAY'
     """
 
     code: str = ""
@@ -269,6 +282,11 @@ class Earthquake:
         Such as ``Mw``.
     name : str
         What it is called.
+
+    Examples
+    --------
+    >>> Earthquake(name="Coast 2031", magnitude=6.3, magnitude_type="Mw").magnitude
+    6.3
     """
 
     id: str = ""
@@ -337,6 +355,12 @@ class Component:
     RecordError
         Too few samples, NaN or infinity among them, a sampling interval that is not positive, or a direction that is
         none.
+
+    Examples
+    --------
+    >>> component = Component("H1", np.array([0, 2000, -1000]), 0.01, "counts", sensitivity=1000.0)
+    >>> component.samples * component.scale  # m/s²
+    array([ 0.,  2., -1.])
     """
 
     name: str
@@ -737,7 +761,7 @@ class Record:
         note = Finding(
             "cut", "note",
             what=f"the record is what the file holds from {begin:g} to {end:g} s of {(whole - 1) * self.dt:g} s",
-            effect="what lies before and after does not count",
+            effect="motion before and after is not included",
             remedy="give another span with --from and --to (window.begin and window.end) if it matters",
             span=(0.0, (stop - first - 1) * self.dt),
             values={"from_s": begin, "to_s": end, "file_s": (whole - 1) * self.dt},
@@ -852,7 +876,7 @@ def _common_window(
                     "common window", "note",
                     what=f"{before} samples before and {after} after the common window were left out",
                     effect="motion outside the common window does not count",
-                    remedy="read the components on their own to see it",
+                    remedy="read the components separately to see it",
                     component=part.name,
                 )
             )  # fmt: skip

@@ -107,6 +107,15 @@ class Result:
         The stretches of samples that were replaced by estimates, where ``[mend]`` of the settings asked for it.
     version : str
         The version of the software that made it.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> result.peaks.query("component == 'H1' and quantity == 'PGA'")["unit"].item()
+    'm/s2'
+    >>> round(float(result.motion["H1"].velocity.max()), 3)  # m/s
+    0.052
     """
 
     record: Record

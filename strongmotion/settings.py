@@ -122,13 +122,13 @@ class WindowSettings(_Section):
     )
     end: str | float = _setting(
         AUTO,
-        "Last instant of the record, likewise.",
+        "Last instant of the record, in the same form.",
         _time,
         '"auto", a time in s, not negative, or UTC as in 2031-03-17T03:26:31',
     )
     longest: float = _setting(
         900.0,
-        "A file longer than this, s, is taken for continuous data, and cut to its strongest shaking, unless begin, end "
+        "A file longer than this, s, is treated as continuous data and cut to its strongest shaking, unless begin, end "
         "or onset.time is given.",
         _positive,
         "a positive time in s",
@@ -303,13 +303,13 @@ class FilterSettings(_Section):
     )
     again: bool = _setting(
         False,
-        "Process again what its file says was processed already; else neither baseline nor filter is applied to it.",
+        "Process a file again that was processed before; otherwise neither baseline nor filter is applied to it.",
         lambda v: isinstance(v, bool),
         "true or false",
     )
     period_fraction: float = _setting(
         0.6,
-        "The longest usable period is this fraction of 1 / low-cut: there order 4 takes 0.8 % (at 0.7 it takes 2.8 %).",
+        "The longest usable period is this fraction of 1 / low-cut: order 4 takes 0.8 % there (2.8 % at 0.7).",
         lambda v: _number(v) and 0 < v <= 1,
         "a number above 0 and up to 1",
     )
@@ -406,7 +406,7 @@ class MendSettings(_Section):
     )
     clipping: bool = _setting(
         False,
-        "Restore clipped tops by the smoothest motion that lies beyond them.",
+        "Restore clipped peaks by the smoothest motion beyond the clipping level.",
         lambda v: isinstance(v, bool),
         "true or false",
     )

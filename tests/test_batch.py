@@ -188,7 +188,7 @@ def test_an_interruption_finishes_what_is_in_hand(raw, tmp_path, jobs):
     parent.send_signal(signal.SIGINT)
     out, err = parent.communicate(timeout=60)
     assert parent.returncode == 1, err
-    assert "finishing the records in hand; interrupt again to stop at once" in err
+    assert "finishing the records in progress; interrupt again to stop immediately" in err
     done = len(archive)
     assert 1 <= done < RECORDS
     assert f"{done} processed, 0 skipped (unchanged), 0 failed" in out

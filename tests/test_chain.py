@@ -305,7 +305,7 @@ def test_record_without_any_quiet_window_models_its_noise_and_falls_back():
     corrected = correct(one(shaking()[1550:1900]), Settings())
     entry = next(entry for entry in corrected.history if entry.step == "corners")
     assert "fallback: no pre-event window" in entry.what
-    assert "modelled from the least step" in entry.what
+    assert "modelled from the smallest step" in entry.what
 
 
 def test_noise_alone_is_unfit():
@@ -555,7 +555,7 @@ def test_a_given_low_cut_is_not_raised():
 
 def test_a_low_cut_that_no_rise_mends_stays_and_says_so():
     lax, strict = (process(slowly_wrong(), at_rest(part)) for part in (100.0, 1e-9))
-    assert "no higher low-cut mends it" in next(e for e in strict.history if e.step == "displacement test").what
+    assert "no higher low-cut corrects it" in next(e for e in strict.history if e.step == "displacement test").what
     assert strict.usable_band["H1"].low_cut == lax.usable_band["H1"].low_cut
 
 

@@ -328,7 +328,7 @@ def test_inspect_shows_what_is_in_a_file(folder):
     assert facts["samples"] == "4000, every 0.01 s"
     assert facts["duration"] == "39.99 s"
     assert facts["start"].startswith("2031-04-17T03:26:27")
-    assert "47.1° north" in facts["place"]
+    assert "47.1° N" in facts["place"]
     assert "raw peak cm/s2" in result.stdout
     (row,) = [line.split() for line in result.stdout.splitlines() if line.startswith("H1 ")]
     assert float(row[-1]) == pytest.approx(100.0, rel=0.01)
@@ -686,7 +686,7 @@ def test_what_is_unfit_is_marked_in_tables(tmp_path):
     shown = run("process", DEMO / "bell.txt", "-o", tmp_path / "a", "--settings", settings)
     row = next(line for line in shown.splitlines() if line.startswith("XX.BELL"))
     assert re.search(r" ≥ [0-9.]+ \*  [0-9.]+ \*  [0-9.]+ \*  unfit", row)
-    assert "≥: at least so large. *: not to be used" in shown
+    assert "≥: at least this large. *: not to be used" in shown
     row = next(line for line in run("catalogue", tmp_path / "a").splitlines() if line.startswith("XX.BELL"))
     assert len(re.findall(r"[0-9.]+ \*", row)) == 6  # PGA of three components, PGV, PSA at two periods
 

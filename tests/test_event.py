@@ -152,8 +152,8 @@ def test_derivatives_are_those_of_the_time(distance, depth):
 @pytest.mark.parametrize(
     ("layers", "message"),
     [
-        (["six/3"], "is no layer"),
-        (["6.0"], "is no layer"),
+        (["six/3"], "is not a layer"),
+        (["6.0"], "is not a layer"),
         (["6.0/5.5"], "no ground has P at 6 and S at 5.5"),
         (["nan/3"], "no ground"),
         (["0:6/3.5", "0:7/4"], "must begin at 0 and go down"),
@@ -704,7 +704,7 @@ def test_one_station_gives_a_circle_and_says_where_it_cannot_point(readings):
     assert math.isfinite(event.local.value)
     words = describe(event)
     assert "QUAY: hypocentral distance" in words
-    assert "tells no direction" in words
+    assert "gives no direction" in words
     assert "Not for warning or public alert." in words
 
 

@@ -262,7 +262,7 @@ def test_archive_remembers_the_event_of_its_records(archive, tmp_path):
     words = ("event", store.folder, "-o", tmp_path / "out", "--keep", "2031-quay")
     result = run(*words)
     assert result.exit_code == 0, result.output
-    assert "6 records are kept as those of 2031-quay" in result.stdout
+    assert "6 records are stored as belonging to 2031-quay" in result.stdout
     table = store.find("event == '2031-quay' and epicentral_distance < 500", state="all")
     assert len(table) == 6
     stations = pd.read_csv(tmp_path / "out" / "stations.csv", skiprows=1).set_index("record")

@@ -220,7 +220,7 @@ def test_what_cannot_be_handed_over_is_refused(tmp_path, result, pair):
     with pytest.raises(InputError, match="no pair of horizontals"):
         export(result, tmp_path, delivery=Delivery(azimuth=10.0))
     blind = process(Record.from_arrays({name: pair.motion[name].acceleration for name in ("H1", "H2")}, 0.01))
-    with pytest.raises(InputError, match="azimuths of the horizontals are not known"):
+    with pytest.raises(InputError, match="azimuths of the horizontals are unknown"):
         export(blind, tmp_path, delivery=Delivery(azimuth=10.0))
     for wrong in ({"factor": 0.0}, {"factor": np.nan}, {"azimuth": np.inf}, {"azimuth": 1.0, "strike": 2.0},
                   {"per_line": 0}, {"unit": "counts"}):  # fmt: skip

@@ -606,7 +606,7 @@ def test_rotated_measures_of_motion_on_a_line_and_on_a_circle_in_closed_form():
     assert ms.rotated_significant_duration(SINUSOID, still, DT)[0] == pytest.approx(
         significant_duration(SINUSOID, DT)[1], rel=1e-6
     )
-    with pytest.raises(InputError, match="no pair"):
+    with pytest.raises(InputError, match="not a pair"):
         ms.rotated_arias_intensity(SINUSOID, SINUSOID[:-1], DT)
 
 

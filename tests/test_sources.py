@@ -111,7 +111,7 @@ def test_inspect_says_what_is_missing_and_what_would_be_assumed(tmp_path):
         return result.stdout
 
     bare = inspect(tmp_path / "quay.ms")
-    assert "V is in counts, but its sensitivity is unknown: it cannot be processed" in bare
+    assert "V is in counts, but its sensitivity is unknown: to process it, give --sensitivity" in bare
     assert "The station's coordinates are not known" in bare
     full = inspect(tmp_path / "quay.ms", "--stationxml", tmp_path / "quay.xml", "--event", tmp_path / "event.xml")
     assert "not known:" not in full

@@ -317,7 +317,7 @@ def test_spectra_are_those_of_the_results():
     ("text", "message"),
     [
         ("asce8:x=1", "neither a file nor a shape"),
-        ("asce7:sds=1", "takes sds, sd1, tl"),
+        ("asce7:sds=1", "needs sds, sd1, tl"),
         ("asce7:sds=a,sd1=1,tl=2", "numbers"),
     ],
 )

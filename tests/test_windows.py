@@ -246,7 +246,7 @@ def test_each_shock_is_a_record_on_request(hour):
 
 
 def test_noise_alone_is_no_shaking():
-    with pytest.raises(RecordError, match="nothing stands out from the noise"):
+    with pytest.raises(RecordError, match="no shaking stands out from the noise"):
         process(record(noisy(1000.0)))
 
 

@@ -377,7 +377,7 @@ class Index:
                 files[name] = (size, at)
             elif name.endswith(".h5"):
                 odd = gate.describe_odd(self._records / name)
-                problems[name] = odd or "is not named for a version of a record; `verify` says more"
+                problems[name] = odd or "is not named as a version of a record; run `strongmotion verify`"
         held = zip(manifests.names, manifests.states.tolist(), strict=True)
         return _Listing(files, {name: at for name, (_, at, mode) in held if stat.S_ISDIR(mode)}, problems)
 
@@ -834,6 +834,14 @@ def write_catalogue(
     ------
     ArchiveError
         The file cannot be written, or the library that a form needs is not installed.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "table.csv"
+    >>> write_catalogue(pd.DataFrame({"record": ["XX.QUAY"], "pga_m_s2": [1.2]}), csv=path)
+    >>> path.read_text().splitlines()[1][:11]
+    'XX.QUAY,1.2'
     """
     if csv is not None or excel is not None:
         texts = {name: frame[name].map(_no_formula) for name in frame if not pd.api.types.is_numeric_dtype(frame[name])}

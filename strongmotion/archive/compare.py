@@ -16,7 +16,15 @@ MOVED = ("record", "quantity", "component", "period_s", "damping", "before", "af
 
 
 def same_numbers(one: Result, other: Result) -> bool:
-    """Tell whether motion, usable bands, peaks, spectra and measures of two results are alike to the last bit."""
+    """Tell whether motion, usable bands, peaks, spectra and measures of two results are alike to the last bit.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> same_numbers(result, sm.process(result.record))
+    True
+    """
     tables = all(getattr(one, name).equals(getattr(other, name)) for name in ("peaks", "spectra", "measures"))
     return tables and one.usable_band == other.usable_band and _motions(one) == _motions(other)
 
@@ -44,6 +52,14 @@ def moved(before: Result, after: Result) -> pd.DataFrame:
         ``record, quantity, component, period_s, damping, before, after, unit, change_percent``: every peak, corner
         frequency and measure that moved, and of each pseudo-acceleration spectrum the ordinate that moved most, of
         those that both have. A number that only one of them has is missing in the other.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> other = sm.process(result.record, sm.Settings.from_dict({"filter": {"low_cut": 0.1}}))
+    >>> "PGD" in set(moved(result, other)["quantity"])
+    True
     """
     spectra = _pairs(before.spectra, after.spectra, ["component", "damping", "period"], "psa", how="inner")
     spectra = spectra.assign(quantity="PSA", unit="m/s2")

@@ -153,6 +153,10 @@ def check_decision(state: str, by: str, reason: str) -> None:
     Raises
     ------
     InputError
+
+    Examples
+    --------
+    >>> check_decision("accepted", "D. Analyst", "corner checked")
     """
     if state not in DECISIONS:
         raise InputError(f"unknown decision {state!r}", field="state", remedy=f"Use {', '.join(DECISIONS)}")

@@ -235,5 +235,5 @@ def _inside(file: h5py.File, name: str) -> Any:
 def _row(file: h5py.File, name: str) -> Floats:
     dataset = _inside(file, name)
     if not isinstance(dataset, h5py.Dataset) or dataset.ndim != 1 or dataset.dtype != np.float64:
-        raise ArchiveError(f"/{name} is no row of numbers", remedy=gate.RESTORE)
+        raise ArchiveError(f"/{name} is not a row of numbers", remedy=gate.RESTORE)
     return np.asarray(dataset[()])

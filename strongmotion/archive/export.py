@@ -161,7 +161,7 @@ def export(
     ArchiveError
         A file cannot be written, or Parquet's library is missing.
     InputError
-        No such form; the horizontals are to be turned, and are no pair or their azimuths are not known.
+        No such form; the horizontals are to be turned, and are not a pair or their azimuths are not known.
 
     Examples
     --------
@@ -257,6 +257,15 @@ def factors_in(path: str | Path) -> dict[str, float]:
     ------
     InputError
         The file cannot be read, lacks a column, names a record twice, or a factor is not a number above 0.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "chosen.csv"
+    >>> with path.open("w") as file:
+    ...     print("record,factor", "XX.QUAY,1.5", sep=chr(10), file=file)
+    >>> factors_in(path)
+    {'XX.QUAY': 1.5}
     """
     remedy = "Give the table that `strongmotion select --csv` or `compare --csv` wrote"
     try:
@@ -313,11 +322,11 @@ def _with(motion: Motion, arrays: dict[str, np.ndarray]) -> Motion:
 def _turned(result: Result, motions: dict[str, Motion], delivery: Delivery) -> dict[str, _Handed]:
     """Return the two horizontals turned, by their names before."""
     if result.record.horizontals is None or not set(_TURNED) <= set(motions):
-        raise InputError("there is no pair of horizontals to turn", source=result.record.id)
+        raise InputError("there is no pair of horizontals to rotate", source=result.record.id)
     pair = [result.record[name].azimuth for name in _TURNED]
     if pair[0] is None or pair[1] is None:
         raise InputError(
-            "the azimuths of the horizontals are not known, so they cannot be turned to one",
+            "the azimuths of the horizontals are unknown, so they cannot be rotated to an azimuth",
             source=result.record.id,
             remedy="Process the record with azimuths in its file, or with StationXML",
         )

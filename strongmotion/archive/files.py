@@ -29,6 +29,16 @@ def read_result(path: str | Path) -> Result:
     ------
     ArchiveError
         The file cannot be read, is damaged, foreign, hostile or of a newer layout.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> import tempfile
+    >>> archive = sm.Archive(tempfile.mkdtemp(), create=True)
+    >>> path = archive.add(result)
+    >>> read_result(path) == result
+    True
     """
     return result_in(read_bytes(path)[0], path)
 

@@ -106,6 +106,11 @@ def read_regular(path: Path, longest: int = LARGEST_FILE) -> bytes:
     ------
     ArchiveError
         It is something else, too long, or cannot be read.
+
+    Examples
+    --------
+    >>> read_regular(Path("demo_records/quay.csv"))[:2]
+    b'# '
     """
     if odd := describe_odd(path):
         raise ArchiveError(odd, source=str(path), remedy="Move it elsewhere, or restore the file from a copy")

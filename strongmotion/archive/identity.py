@@ -36,7 +36,14 @@ def metadata_sha256(record: Record) -> str:
 
 
 def made_of(record: Record, settings: Settings, software: str = __version__) -> dict[str, str]:
-    """Return what a result is a function of, as it stands in the manifest: where all is the same, so is the result."""
+    """Return what a result is a function of, as it stands in the manifest: where all is the same, so is the result.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> sorted(made_of(sm.read("demo_records/quay.csv"), sm.Settings()))
+    ['metadata', 'samples', 'settings', 'software']
+    """
     return {
         "samples": samples_sha256(record),
         "metadata": metadata_sha256(record),

@@ -722,7 +722,7 @@ def _read_text(file: h5py.File, name: str) -> str:
 def _array(group: h5py.Group, name: str) -> NDArray[Any]:
     values = _values(group, name)
     if not isinstance(values, np.ndarray) or values.ndim != 1 or values.dtype.kind not in "iuf":
-        raise ArchiveError(f"{group.name.rstrip('/')}/{name} is no row of numbers", remedy=RESTORE)
+        raise ArchiveError(f"{group.name.rstrip('/')}/{name} is not a row of numbers", remedy=RESTORE)
     return values
 
 
@@ -757,11 +757,11 @@ def _attribute(item: Any, name: str) -> Any:
 def _texts(stored: Any) -> Iterator[str]:
     """Yield the texts of an attribute, of fixed or variable length."""
     if np.ndim(stored) != 1:
-        raise ArchiveError("an attribute is no list of texts", remedy=RESTORE)
+        raise ArchiveError("an attribute is not a list of texts", remedy=RESTORE)
     for one in stored:
         text = one.decode() if isinstance(one, bytes) else one
         if not isinstance(text, str):
-            raise ArchiveError("an attribute is no list of texts", remedy=RESTORE)
+            raise ArchiveError("an attribute is not a list of texts", remedy=RESTORE)
         yield text
 
 

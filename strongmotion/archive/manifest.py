@@ -291,7 +291,7 @@ def entry_in(content: bytes, record: str, sequence: int, digest: str, place: str
     its = values["values"]
     whole = all(fits(values[name], hint) for name, hint in _FIELDS.items()) and kind is not None
     if not whole or kind is None or set(its) != set(kind) or not all(fits(its[k], hint) for k, hint in kind.items()):
-        raise ArchiveError("is no entry of a manifest: a field is missing or wrong", source=place, remedy=remedy)
+        raise ArchiveError("is not a manifest entry: a field is missing or wrong", source=place, remedy=remedy)
     if values["record"] != record or values["sequence"] != sequence:
         raise ArchiveError(
             f"is entry {values['sequence']} of record {values['record']}: it was moved", source=place, remedy=remedy

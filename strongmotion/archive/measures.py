@@ -54,7 +54,15 @@ def measures_of(files: Iterable[Path], unit: str = "m/s2") -> pd.DataFrame:
 
 
 def in_acceleration_unit(measures: pd.DataFrame, unit: str) -> pd.DataFrame:
-    """Return a table of measures with its accelerations in another unit."""
+    """Return a table of measures with its accelerations in another unit.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> "g" in set(result.measures["unit"]), "g" in set(in_acceleration_unit(result.measures, "g")["unit"])
+    (False, True)
+    """
     unit, factor = acceleration_unit(unit), in_unit(unit)
     changed = measures.copy()
     accelerations = changed["unit"] == "m/s2"

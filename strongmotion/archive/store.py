@@ -1028,7 +1028,7 @@ def _problems_of(folder: Path, record: str, names: tuple[str, ...], passed: str,
             problems.append(Problem(path, f"{odd}; it is not in the manifest. Move it elsewhere."))
         elif name not in names:
             if not any(archive.records.glob(f".{name}.*.part")) and not os.path.lexists(path):
-                problems.append(Problem(path, f"is missing, and stands in the manifest. {gate.RESTORE}."))
+                problems.append(Problem(path, f"is missing, but is listed in the manifest. {gate.RESTORE}."))
         else:
             problems += _wrong_with(path, record, its, its is not None and its["sha256"] == passed)
     return problems

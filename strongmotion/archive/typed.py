@@ -86,7 +86,7 @@ def encoded(value: Any) -> Any:
         return [encoded(item) for item in value]
     if isinstance(value, Mapping):
         if not all(isinstance(key, str) for key in value):
-            raise TypeError(f"a mapping holds keys that are no texts: {list(value)[:3]}")
+            raise TypeError(f"a mapping has keys that are not texts: {list(value)[:3]}")
         return {"map": {key: encoded(item) for key, item in value.items()}}
     if isinstance(value, slice):
         return {"slice": [encoded(part) for part in (value.start, value.stop, value.step)]}
@@ -95,7 +95,7 @@ def encoded(value: Any) -> Any:
     if type(value).__name__ in known_types() and dataclasses.is_dataclass(value):
         fields = {item.name: encoded(getattr(value, item.name)) for item in dataclasses.fields(value)}
         return {"is": type(value).__name__, "fields": fields}
-    raise TypeError(f"{type(value).__name__} is no type that an archive keeps")
+    raise TypeError(f"{type(value).__name__} is not a type that an archive can store")
 
 
 def decoded(stored: Any, depth: int = 0) -> Any:

@@ -122,6 +122,13 @@ def correct(
         Counts without a sensitivity.
     SettingsError
         Corners that the sampling rate does not allow.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> done = correct(sm.read("demo_records/quay.csv"), Settings())
+    >>> sorted(done.motion)
+    ['H1', 'H2', 'V']
     """
     before = next((finding for finding in record.findings if finding.name == "already processed"), None)
     if settings.filter.again:

@@ -32,6 +32,13 @@ def to_acceleration(component: Component) -> Motion:
     ------
     RecordError
         The samples are counts and the sensitivity is not known.
+
+    Examples
+    --------
+    >>> from strongmotion import Record
+    >>> record = Record.from_arrays({"H1": [0, 2000, 0]}, dt=0.01, unit="counts", sensitivity=1000.0)
+    >>> to_acceleration(record["H1"]).acceleration  # m/s²
+    array([0., 2., 0.])
     """
     acceleration = component.samples * np.float64(component.scale)
     motion = Motion(component.name, acceleration, component.dt, count=count_interval(component))

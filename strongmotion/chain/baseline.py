@@ -271,6 +271,17 @@ def remove_baseline(motion: Motion, windows: Windows, settings: BaselineSettings
     -------
     Motion
         Its history says which mean was taken, over what, and its value.
+
+    Examples
+    --------
+    >>> from strongmotion import Settings, read
+    >>> from strongmotion.chain import find_windows, to_acceleration
+    >>> settings = Settings()
+    >>> motions = [to_acceleration(one) for one in read("demo_records/quay.csv")]
+    >>> windows, *_ = find_windows(motions, settings.onset)
+    >>> flat = remove_baseline(motions[0], windows, settings.baseline)
+    >>> bool(abs(flat.acceleration[:2000].mean()) < abs(motions[0].acceleration[:2000].mean()))
+    True
     """
     acceleration = motion.acceleration
     there = {"pre-event": windows.pre_event, "tail": windows.tail, "whole": slice(None)}

@@ -38,7 +38,7 @@ HIGHEST = 0.8
 _NOISES = {
     "pre-event": "from the pre-event window",
     "tail": "from the tail",
-    "modelled": "a floor modelled from the least step between samples",
+    "modelled": "a floor modelled from the smallest step between samples",
 }
 
 TAPERED = 0.1
@@ -98,6 +98,17 @@ def choose_bands(
         What was chosen and why.
     findings : tuple of Finding
         ``low signal`` where no band has the ratio asked for.
+
+    Examples
+    --------
+    >>> from strongmotion import Settings, read
+    >>> from strongmotion.chain import find_windows, to_acceleration
+    >>> settings = Settings()
+    >>> motions = [to_acceleration(one) for one in read("demo_records/quay.csv")]
+    >>> windows, *_ = find_windows(motions, settings.onset)
+    >>> bands, *_ = choose_bands(motions, windows, settings.filter)
+    >>> bands["H1"].low_cut == bands["H2"].low_cut  # the horizontals share it
+    True
     """
     nyquist = 0.5 / motions[0].dt
     low: dict[str, Chosen] = {}
@@ -121,7 +132,7 @@ def choose_bands(
         clear = _clear_band(seen, noise, settings.signal_to_noise, hole)
         if clear is None:
             low[motion.component] = (fallback, "fallback: signal nowhere clear of noise")
-            high[motion.component] = (0.0, "none: signal nowhere clear of noise")
+            high[motion.component] = (0.0, "none: the signal is nowhere above the noise")
             if which != "modelled":  # a guess at the noise condemns nothing
                 best = float((seen.signal / noise).max())
                 findings.append(_low_signal(motion.component, best, settings.signal_to_noise))
@@ -238,6 +249,17 @@ def signal_and_noise(motion: Motion, windows: Windows, bandwidth: float) -> Sign
         Onset, pre-event window and tail.
     bandwidth : float
         b of the smoothing (Konno & Ohmachi, 1998).
+
+    Examples
+    --------
+    >>> from strongmotion import Settings, read
+    >>> from strongmotion.chain import find_windows, to_acceleration
+    >>> settings = Settings()
+    >>> motions = [to_acceleration(one) for one in read("demo_records/quay.csv")]
+    >>> windows, *_ = find_windows(motions, settings.onset)
+    >>> spectra = signal_and_noise(motions[0], windows, settings.filter.smoothing)
+    >>> spectra.frequency.shape == spectra.signal.shape == spectra.noise.shape
+    True
     """
     dt = motion.dt
     noise = windows.pre_event

@@ -104,7 +104,9 @@ def raise_low_cuts(
                 accepted = _between(failing, accepted, motion, order, passes)
             raised[name] = accepted or band
             what += (
-                "; no higher low-cut mends it" if accepted is None else f"; low-cut raised from {band.low_cut:.4g} Hz"
+                "; no higher low-cut corrects it"
+                if accepted is None
+                else f"; low-cut raised from {band.low_cut:.4g} Hz"
             )
         values = {"displacement_at_rest_m": found, "low_cut_hz": raised[name].low_cut}
         entries.append(Entry(DISPLACEMENT_TEST, name, what, values))

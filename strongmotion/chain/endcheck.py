@@ -73,6 +73,14 @@ def check_end(
     findings : tuple of Finding
         ``unsettled end`` where velocity or displacement ends above 2 % of its peak; ``displacement in doubt`` where
         displacement before the onset exceeds 25 % of it.
+
+    Examples
+    --------
+    >>> from strongmotion.chain import integrate
+    >>> pulse = np.repeat([0.0, 1.0, -1.0, 0.0], 100)  # at rest at the end, but displaced
+    >>> motion, findings = check_end(integrate(Motion("H1", pulse, 0.01)))
+    >>> [finding.name for finding in findings]
+    ['unsettled end']
     """
     assert motion.velocity is not None
     assert motion.displacement is not None
@@ -112,7 +120,7 @@ def check_end(
         findings.append(
             Finding(
                 "displacement in doubt", "doubt",
-                what=f"before the onset, where the ground stands still, displacement reaches {before:.0%} of its peak",
+                what=f"before the onset, where the ground is at rest, displacement reaches {before:.0%} of its peak",
                 effect="PGD, and spectra at the longest periods, hold an error of that size; "
                 "a permanent displacement, if there is one, is not kept by this method",
                 remedy="raise filter.low_cut until it falls, and look for clipping and steps of the baseline",

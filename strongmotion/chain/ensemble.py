@@ -178,6 +178,12 @@ def band_of(value: Floats, others: Sequence[Floats], noise: Floats | float) -> t
         The same, by each member.
     noise : ndarray or float
         Standard deviation of what noise adds.
+
+    Examples
+    --------
+    >>> low, high = band_of(np.array([1.0]), [np.array([0.9]), np.array([1.1])], 0.0)
+    >>> bool(low[0] < 1.0 < high[0])
+    True
     """
     moved = np.max([np.abs(other - value) for other in others], axis=0) if others else np.zeros_like(value)
     half = np.hypot(moved, NORMAL_95 * noise)

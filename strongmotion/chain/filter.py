@@ -74,6 +74,15 @@ def filter_band(motion: Motion, band: Band, order: int, phase: str) -> Motion:
     ------
     SettingsError
         The low-cut is not below the high-cut, or a corner not below the Nyquist frequency.
+
+    Examples
+    --------
+    >>> time = np.arange(8000) * 0.01
+    >>> slow, fast = np.sin(2 * np.pi * 0.05 * time), np.sin(2 * np.pi * 2.0 * time)
+    >>> band = Band(0.25, 20.0, nyquist=50.0, period_fraction=0.6)
+    >>> kept = filter_band(Motion("H1", slow + fast, 0.01), band, 4, "acausal")
+    >>> bool(np.abs(kept.acceleration - fast)[2000:6000].max() < 0.02)
+    True
     """
     low, high, nyquist = band.low_cut, band.high_cut, 0.5 / motion.dt
     if max(low, high) >= nyquist:

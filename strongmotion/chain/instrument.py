@@ -48,6 +48,13 @@ def remove_transducer(motion: Motion, settings: InstrumentSettings) -> Motion:
     -------
     Motion
         Its history says what was corrected, and the largest gain of the correction.
+
+    Examples
+    --------
+    >>> from strongmotion import Settings
+    >>> motion = Motion("H1", np.sin(np.arange(1000) * 0.1), 0.01)
+    >>> remove_transducer(motion, Settings().instrument) is motion  # no transducer is given
+    True
     """
     f0, damping, floor = settings.natural_frequency, settings.damping, settings.regularisation
     if f0 == 0:

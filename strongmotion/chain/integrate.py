@@ -89,6 +89,13 @@ def integrate(motion: Motion) -> Motion:
     -------
     Motion
         The same acceleration, with velocity (m/s) and displacement (m).
+
+    Examples
+    --------
+    >>> motion = Motion("H1", np.ones(101), 0.01)  # 1 m/s² for 1 s
+    >>> done = integrate(motion)
+    >>> float(round(done.velocity[-1], 12)), float(round(done.displacement[-1], 12))
+    (1.0, 0.5)
     """
     velocity, displacement = integrate_twice(motion.acceleration, motion.dt)
     return motion.after(

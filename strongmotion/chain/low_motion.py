@@ -335,14 +335,14 @@ def takes(motion: Motion, corner: float, whole: WholeMotion | None) -> tuple[Mot
         parts[name] = tuple(max(0.0, 1.0 - own / max(end, 1e-300)) for end in (its.low, its.middle, its.high))
         values[f"{name.lower()}_taken_fraction"] = parts[name][1]
         limits |= {f"{name.lower()}_{end}_{units[name]}": getattr(its, end) for end in ENDS}
-    noted = motion.after(STEP, f"The low-cut is estimated to take {_listed(parts)}", values | limits)
+    noted = motion.after(STEP, f"The low-cut is estimated to remove {_listed(parts)}", values | limits)
     much = {name: part for name, part in parts.items() if part[1] > SHORT}
     if not much:
         return noted, ()
     finding = Finding(
         "low-cut takes motion", "note",
-        what=f"the low-cut of {corner:.3g} Hz is estimated to take {_listed(much)}",
-        effect=f"{' and '.join(much)} {'are' if len(much) > 1 else 'is'} low by about as much; the bands hold it",
+        what=f"the low-cut of {corner:.3g} Hz is estimated to remove {_listed(much)}",
+        effect=f"{' and '.join(much)} {'are' if len(much) > 1 else 'is'} too small by this much; the bands include it",
         remedy="use the band and not the value, or lower filter.low_cut where the noise allows it",
         component=motion.component,
         values={"low_cut_hz": corner, **values},

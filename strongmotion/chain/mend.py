@@ -95,6 +95,14 @@ def mend(
         A stretch each.
     findings : tuple of Finding
         ``mended``, one for each kind: a doubt, since what is put in is an estimate.
+
+    Examples
+    --------
+    >>> from strongmotion import Settings
+    >>> motion = Motion("H1", np.sin(np.arange(1000) * 0.1), 0.01)
+    >>> mended, pieces, findings = mend(motion, (), Settings().mend)
+    >>> mended is motion, pieces
+    (True, ())
     """
     own = [finding for finding in findings if finding.component == motion.component]
     values = motion.acceleration - np.median(motion.acceleration)

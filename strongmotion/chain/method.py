@@ -130,6 +130,17 @@ def choose_method(
     -------
     Chosen
         Findings: ``baseline shift``, and ``permanent displacement`` or ``permanent displacement not resolved``.
+
+    Examples
+    --------
+    >>> from strongmotion import Settings, read
+    >>> from strongmotion.chain import find_windows, to_acceleration
+    >>> settings = Settings()
+    >>> motions = [to_acceleration(one) for one in read("demo_records/quay.csv")]
+    >>> windows, *_ = find_windows(motions, settings.onset)
+    >>> chosen = choose_method(motions, windows, True, settings.baseline)
+    >>> chosen.method
+    'band-limited'
     """
     # A shift is one from the zero of the pre-event window: without that zero there is none to see.
     zeroed = settings.mean in (AUTO, "pre-event")

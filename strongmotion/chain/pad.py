@@ -47,6 +47,14 @@ def pad_ends(motion: Motion, corner: float, order: int, settings: TaperSettings)
     ------
     SettingsError
         The corner is so low that a pad would be 200 times as long as the record.
+
+    Examples
+    --------
+    >>> motion = Motion("H1", np.sin(np.arange(1000) * 0.1), 0.01)
+    >>> from strongmotion import Settings
+    >>> padded = pad_ends(motion, 0.1, 4, Settings().taper)
+    >>> padded.lead * padded.dt  # s: at least 1.5 n / f_c
+    30.0
     """
     if corner > 0 and 0.75 * order / corner > LONGEST_PAD * len(motion) * motion.dt:
         raise SettingsError(

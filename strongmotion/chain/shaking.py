@@ -109,6 +109,12 @@ def shaking_in(record: Record) -> tuple[Shock, ...]:
     -------
     tuple of Shock
         In order of time; empty where nothing but noise is found.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> len(shaking_in(sm.read("demo_records/quay.csv")))
+    1
     """
     half = max(1, round(HALF / record.dt))
     count = record.samples // half
@@ -235,6 +241,13 @@ def cut_to_shaking(record: Record, settings: Settings) -> Record:
     ------
     RecordError
         No shaking is found in a record that is longer than ``window.longest``, or the span given holds none of it.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> record = sm.read("demo_records/quay.csv")
+    >>> cut_to_shaking(record, sm.Settings()) is record  # shorter than window.longest
+    True
     """
     window = settings.window
     if window.begin != AUTO or window.end != AUTO:
@@ -250,7 +263,7 @@ def cut_to_shaking(record: Record, settings: Settings) -> Record:
     shocks = shaking_in(record)
     if not shocks:
         raise RecordError(
-            f"nothing stands out from the noise as shaking in {record.duration:g} s of continuous data",
+            f"no shaking stands out from the noise in {record.duration:g} s of continuous data",
             source=record.source.file or None,
             remedy="Give --from and --to (window.begin and window.end) to process a part of it",
         )
@@ -273,6 +286,12 @@ def cut_to_shocks(record: Record, settings: Settings) -> tuple[Record, ...]:
     -------
     tuple of Record
         The record alone where there is one shock, or none, and it need not be cut; see `cut_to_shaking`.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> len(cut_to_shocks(sm.read("demo_records/quay.csv"), sm.Settings()))
+    1
     """
     window = settings.window
     given = window.begin != AUTO or window.end != AUTO or settings.onset.time != AUTO

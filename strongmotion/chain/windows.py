@@ -100,6 +100,16 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     ------
     SettingsError
         The given onset is beyond the record.
+
+    Examples
+    --------
+    >>> from strongmotion import read
+    >>> from strongmotion.chain import to_acceleration
+    >>> from strongmotion.settings import Settings
+    >>> record = read("demo_records/quay.csv")
+    >>> windows, entry, findings = find_windows([to_acceleration(one) for one in record], Settings().onset)
+    >>> round(entry.values["onset_s"], 1)
+    18.0
     """
     dt, n = motions[0].dt, len(motions[0])
     counts = [motion.count for motion in motions]
@@ -121,7 +131,7 @@ def find_windows(motions: Sequence[Motion], settings: OnsetSettings) -> tuple[Wi
     noise = max(0, onset - round(settings.margin / dt))
     level, why = level_before(energy, noise, dt), ""
     if picked is None:
-        why = "no onset stands out from what is before it"
+        why = "no onset stands out from the motion before it"
     elif settings.time == AUTO and begins_in_shaking(energy, noise, dt):
         why = f"the RMS level before the onset is {level:.0%} of that in the strongest second: shaking had begun"
         onset = 0

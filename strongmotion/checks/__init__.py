@@ -84,6 +84,14 @@ def examine(record: Record) -> tuple[Finding, ...]:
     """Return what was noted when the record was read, and what every check finds, component by component.
 
     A fault of the digitiser on one component is noted on the others too: it may be there unseen.
+
+    Examples
+    --------
+    >>> from strongmotion import read
+    >>> for finding in examine(read("demo_records/bell.txt"))[:2]:
+    ...     print(finding.severity, finding.name, finding.component)
+    unfit clipping H1
+    unfit clipping H2
     """
     found: list[Finding] = []
     for component in record:

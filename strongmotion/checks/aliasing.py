@@ -24,7 +24,16 @@ ABOVE_NOISE = 3.0
 
 
 def aliasing(component: Component) -> Finding | None:
-    """Say where the spectrum of the strong shaking does not fall towards the Nyquist frequency."""
+    """Say where the spectrum of the strong shaking does not fall towards the Nyquist frequency.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> aliasing(replace(good, samples=good.samples[::8], dt=8 * good.dt)).name
+    'aliasing'
+    """
     seen = prepared(component)
     values = seen.values
     grown = np.cumsum(values**2)
@@ -42,8 +51,8 @@ def aliasing(component: Component) -> Finding | None:
     return Finding(
         "aliasing", "note",
         what=f"the spectrum of the shaking does not fall towards the Nyquist frequency of {nyquist:g} Hz: "
-        f"next to it stands {np.sqrt(top / bands.max()):.0%} of the largest",
-        effect="motion of higher frequency may be folded back; PGA and spectra at the shortest periods may be wrong",
+        f"it is still {np.sqrt(top / bands.max()):.0%} of its maximum there",
+        effect="motion of higher frequency may be aliased; PGA and spectra at the shortest periods may be wrong",
         remedy="ask whether the instrument filters before it samples; look for the record at a higher rate",
         component=component.name,
         span=(first * component.dt, last * component.dt),

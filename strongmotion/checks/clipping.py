@@ -134,7 +134,17 @@ def _levelled(
 
 
 def clipping(component: Component) -> Finding | None:
-    """Flat tops: samples held at the record's own extreme, too many for a smooth peak or for chance."""
+    """Flat tops: samples held at the record's own extreme, too many for a smooth peak or for chance.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> clipped = replace(good, samples=good.samples.clip(-150_000, 150_000))
+    >>> clipping(good) is None, clipping(clipped).what
+    (True, "19 samples in 4 flat tops are held at the record's extreme")
+    """
     samples = component.samples
     seen = prepared(component)
     if seen.count == 0.0:

@@ -42,7 +42,18 @@ NEAR = 1.2
 
 
 def broken_continuity(component: Component) -> Finding | None:
-    """Find the place where motion does not go on from what was before, if there is one."""
+    """Find the place where motion does not go on from what was before, if there is one.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4000:] += 50_000
+    >>> broken_continuity(replace(good, samples=samples)).span
+    (20.0, 20.0)
+    """
     seen = prepared(component)
     if seen.innovations is None or seen.model is None:
         return None
@@ -88,8 +99,8 @@ def broken_continuity(component: Component) -> Finding | None:
     if explained:
         return Finding(
             "gain jump", "doubt",
-            what=f"from {place:.3f} s on the motion is {factor:.3g} times what goes on from before",
-            effect="all that comes after is wrong by that factor, or all that was before",
+            what=f"from {place:.3f} s on, the motion is {factor:.3g} times its continuation from before",
+            effect="everything after this time, or everything before it, is wrong by this factor",
             remedy="look for a change of gain or of range at the instrument; scale one side at the source",
             component=component.name,
             span=(place, place),
@@ -98,9 +109,9 @@ def broken_continuity(component: Component) -> Finding | None:
         )  # fmt: skip
     return Finding(
         "broken continuity", "doubt",
-        what=f"at {place:.3f} s the motion does not go on from what was before: "
-        f"{np.sqrt(ratio[best]):.0f} times what it departs from its prediction beside",
-        effect="samples may be missing or be there twice; times, velocity and displacement are wrong from there on",
+        what=f"at {place:.3f} s the motion is not continuous: it departs from its prediction "
+        f"{np.sqrt(ratio[best]):.0f} times as much as nearby",
+        effect="samples may be missing or duplicated; times, velocity and displacement are wrong from there on",
         remedy="look for the gap at its source, or use another instrument",
         component=component.name,
         span=(place, place),

@@ -22,7 +22,17 @@ PARALLEL = 0.98
 
 
 def duplicated_components(record: Record) -> tuple[Finding, ...]:
-    """Two components with the same samples, or the same with the sign reversed."""
+    """Two components with the same samples, or the same with the sign reversed.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import Record, read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> twice = Record([good, replace(good, name="H2")])
+    >>> duplicated_components(twice)[0].what
+    'H1 and H2 hold the same'
+    """
     found = []
     for one, two in combinations(record.components, 2):
         alike = _correlation(one, two)
@@ -45,6 +55,16 @@ def reversed_polarity(record: Record) -> tuple[Finding, ...]:
     """Two sensors that point the same way and moved opposite ways, or the reverse.
 
     It takes two sensors along one line, so a record of three components at right angles cannot tell.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import Record, read
+    >>> record = read("demo_records/quay.csv")
+    >>> one, other = record["H1"], record["H2"]
+    >>> beside = replace(one, name="B1", samples=other.samples // 4 - one.samples)  # at the same azimuth
+    >>> reversed_polarity(Record([one, beside]))[0].name
+    'reversed polarity'
     """
     found = []
     for one, two in combinations(record.components, 2):

@@ -8,7 +8,16 @@ __all__ = ["dead_component"]
 
 
 def dead_component(component: Component) -> Finding | None:
-    """All samples are the same: the sensor or its channel was dead."""
+    """All samples are the same: the sensor or its channel was dead.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> dead_component(replace(good, samples=0 * good.samples + 7)).what
+    'all 16000 samples are 7: the record is constant'
+    """
     samples = component.samples
     if samples.min() != samples.max():
         return None

@@ -49,7 +49,16 @@ def _single(component: Component, at: int) -> bool:
 
 
 def early_stop(component: Component) -> Finding | None:
-    """Report a last second with a high RMS level: the record ends in the shaking."""
+    """Report a last second with a high RMS level: the record ends in the shaking.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> early_stop(replace(good, samples=good.samples[:4400])).what
+    'the RMS level of the last second is 100% of that of the strongest second'
+    """
     level = _level(component)
     last = float(level[-1])
     if last < max(CUT_OFF, ABOVE_NOISE * float(level.min())) or len(level) * component.dt < 2 * APART:
@@ -70,7 +79,16 @@ def early_stop(component: Component) -> Finding | None:
 
 
 def second_event(component: Component) -> Finding | None:
-    """Say where shaking comes again after seconds of quiet."""
+    """Say where shaking comes again after seconds of quiet.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> second_event(replace(good, samples=np.tile(good.samples, 2))).what
+    'shaking begins again after it has ended'
+    """
     level, apart = _level(component), round(APART / component.dt)
     loud = np.flatnonzero(level > LOUD)
     for end in np.flatnonzero(np.diff(loud) > apart):
@@ -78,7 +96,7 @@ def second_event(component: Component) -> Finding | None:
         if np.count_nonzero(between < QUIET) > apart and not _single(component, int(loud[end + 1])):
             return Finding(
                 "second event", "note",
-                what="shaking comes again after it was over",
+                what="shaking begins again after it has ended",
                 effect="durations, energy and cycles count both events",
                 remedy="cut the record between them: `process --split-shocks` makes a record of each",
                 component=component.name,

@@ -39,7 +39,18 @@ WEIGHTS = np.random.default_rng(20).integers(1, 2**63, 4096, dtype=np.uint64) | 
 
 
 def straight_fill(component: Component) -> Finding | None:
-    """Find straight lines between two samples, such as a gap filled by interpolation, in a moving record."""
+    """Find straight lines between two samples, such as a gap filled by interpolation, in a moving record.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4300:4400] = np.linspace(samples[4300], samples[4400], 100)
+    >>> straight_fill(replace(good, samples=samples)).what
+    '100 samples lie on 1 straight line while the motion goes on'
+    """
     seen, dt = prepared(component), component.dt
     if seen.count == 0.0:
         return None
@@ -78,7 +89,18 @@ def straight_fill(component: Component) -> Finding | None:
 
 
 def repeated_block(component: Component) -> Finding | None:
-    """Find a block of moving samples that the record holds twice, as where a packet of data was written again."""
+    """Find a block of moving samples that the record holds twice, as where a packet of data was written again.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4700:5100] = samples[4300:4700]
+    >>> repeated_block(replace(good, samples=samples)).what
+    '400 samples from 21.500 s are repeated 2.000 s later'
+    """
     seen, dt = prepared(component), component.dt
     length = min(max(FEWEST_SAME, round(BLOCK / dt)), len(WEIGHTS))
     n = len(seen.values) - length + 1
@@ -105,8 +127,8 @@ def repeated_block(component: Component) -> Finding | None:
     a, b = int(starts[0]), int(starts[-1]) + length
     return Finding(
         "repeated block", "doubt",
-        what=f"{b - a} samples from {a * dt:.3f} s come again {lag * dt:.3f} s later",
-        effect="what happened meanwhile is missing or comes late; velocity and displacement are wrong from there on",
+        what=f"{b - a} samples from {a * dt:.3f} s are repeated {lag * dt:.3f} s later",
+        effect="the true motion there is missing or delayed; velocity and displacement are wrong from there on",
         remedy="look for the true samples at the source, or use another instrument",
         component=component.name,
         span=((a + lag) * dt, (b + lag - 1) * dt),

@@ -37,6 +37,14 @@ def implausible_amplitude(component: Component) -> Finding | None:
     """Say where the peak is beyond any ground motion, or below what the instrument resolves.
 
     A unit wrong by a factor of ten, such as g read as m/s², leaves a plausible record: amplitude alone cannot tell it.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> implausible_amplitude(replace(good, sensitivity=good.sensitivity / 1000)).said("g")
+    'the peak would be 125 g'
     """
     if component.unit == COUNTS and component.sensitivity is None:
         return None
@@ -57,7 +65,16 @@ def implausible_amplitude(component: Component) -> Finding | None:
 
 
 def implausible_interval(component: Component) -> Finding | None:
-    """Say where the samples lie further apart, or closer, than those of any accelerograph."""
+    """Say where the samples lie further apart, or closer, than those of any accelerograph.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> implausible_interval(replace(good, dt=5.0)).what
+    'the sampling interval is 5 s, 0.2 Hz'
+    """
     dt = component.dt
     if SHORTEST <= dt <= SLOW:
         return None
@@ -75,21 +92,39 @@ def implausible_interval(component: Component) -> Finding | None:
 
 
 def negative_sensitivity(component: Component) -> Finding | None:
-    """Say where a sensitivity below zero turns the sign of the samples."""
+    """Say where a sensitivity below zero turns the sign of the samples.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> negative_sensitivity(replace(good, sensitivity=-good.sensitivity)).name
+    'negative sensitivity'
+    """
     if component.sensitivity is None or component.sensitivity > 0:
         return None
     return Finding(
         "negative sensitivity", "note",
         what=f"the sensitivity is {component.sensitivity:g} counts per m/s²: positive counts are negative acceleration",
-        effect="the sign of the motion is turned, which rotated spectra feel; those of one component do not",
-        remedy="make sure that the sensor is mounted in reverse, and that its azimuth and dip do not say so once more",
+        effect="the sign of the motion is reversed; this affects rotated spectra, but not those of one component",
+        remedy="check that the sensor is mounted in reverse, and that azimuth and dip do not reverse it again",
         component=component.name,
         values={"sensitivity_counts_per_m_s2": component.sensitivity},
     )  # fmt: skip
 
 
 def too_short(component: Component) -> Finding | None:
-    """Say where a record has too few samples, or too few seconds, to be processed."""
+    """Say where a record has too few samples, or too few seconds, to be processed.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> too_short(replace(good, samples=good.samples[:20])).what
+    'the record has 20 samples and lasts 0.1 s'
+    """
     length = len(component) * component.dt
     if len(component) >= FEWEST and length >= LEAST_LENGTH:
         return None
@@ -107,6 +142,14 @@ def looks_processed(component: Component) -> Finding | None:
     """Say where motion integrates to rest without any correction, as raw motion hardly ever does.
 
     The offset of an instrument alone, a thousandth of the peak, makes velocity end far from zero.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> looks_processed(good) is None
+    True
     """
     if component.samples.dtype.kind != "f":
         return None

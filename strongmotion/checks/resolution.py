@@ -14,7 +14,16 @@ FEW, TOO_FEW = 128, 32
 
 
 def coarse_quantisation(component: Component) -> Finding | None:
-    """Say where the peak spans but a few of the record's own least steps."""
+    """Say where the peak spans but a few of the record's own least steps.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> coarse_quantisation(replace(good, samples=good.samples // 20_000 * 20_000)).what
+    'the peak is only 14 times the smallest step between samples'
+    """
     seen = prepared(component)
     values, steps = seen.values, seen.steps
     if not steps.any():
@@ -24,7 +33,7 @@ def coarse_quantisation(component: Component) -> Finding | None:
         return None
     return Finding(
         "coarse quantisation", "doubt" if counts < TOO_FEW else "note",
-        what=f"the peak is only {counts:.0f} of the least steps between samples",
+        what=f"the peak is only {counts:.0f} times the smallest step between samples",
         effect=f"every sample is rounded to {100 / counts:.2g} % of the peak; weak motion is lost in it",
         remedy="look for the record at full resolution",
         component=component.name,

@@ -33,7 +33,18 @@ SMALLEST = 0.05
 
 
 def spikes(component: Component) -> Finding | None:
-    """Find isolated samples that deviate from the values predicted by their neighbours."""
+    """Find isolated samples that deviate from the values predicted by their neighbours.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[3000] += 200_000
+    >>> spikes(replace(good, samples=samples)).what
+    '1 single sample deviates from the values predicted by their neighbours, at 15.000 s'
+    """
     seen = prepared(component)
     if seen.innovations is None or seen.model is None:
         return None
@@ -72,7 +83,7 @@ def spikes(component: Component) -> Finding | None:
         what=f"{len(found)} single sample{'s' * (len(found) != 1)} deviate{'s' * (len(found) == 1)} from "
         f"the values predicted by their neighbours, at {times} s{' and later' * (len(found) > 5)}",
         effect="PGA and short-period spectra may be those of the spike; each leaves a jump in velocity",
-        remedy="look at the samples; mend them at the source, or use another instrument",
+        remedy="inspect the samples; correct them at the source, or use another instrument",
         component=component.name,
         span=(found[0] * component.dt, found[-1] * component.dt),
         values={"spikes": len(found), **{f"spike_{i}_s": at * component.dt for i, at in enumerate(found[:5], 1)}},

@@ -23,7 +23,18 @@ each is zero with a probability of about 1/2m."""
 
 
 def stuck_samples(component: Component) -> Finding | None:
-    """Find runs of equal samples, such as a dropout or a gap filled with its last value, in a moving record."""
+    """Find runs of equal samples, such as a dropout or a gap filled with its last value, in a moving record.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> samples = good.samples.copy()
+    >>> samples[4300:4400] = samples[4300]
+    >>> stuck_samples(replace(good, samples=samples)).what
+    '100 samples in 1 run hold one value while the motion goes on'
+    """
     seen = prepared(component)
     values, steps, count_of_one = seen.values, seen.steps, seen.count
     if count_of_one == 0.0:

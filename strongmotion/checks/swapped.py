@@ -19,7 +19,14 @@ than the first, while the vertical has less than the second, may be the vertical
 
 
 def swapped_components(record: Record) -> tuple[Finding, ...]:
-    """Say where P moves a horizontal, and hardly the vertical."""
+    """Say where P moves a horizontal, and hardly the vertical.
+
+    Examples
+    --------
+    >>> from strongmotion import read
+    >>> swapped_components(read("demo_records/quay.csv"))
+    ()
+    """
     if not {"H1", "H2", "V"} <= set(record.names):
         return ()
     parts = [record[name] for name in ("H1", "H2", "V")]

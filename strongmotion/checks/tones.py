@@ -20,6 +20,15 @@ def tone(component: Component) -> Finding | None:
     """One narrow line stands far above the spectrum about it, in the quietest seconds.
 
     A line at the Nyquist frequency is no tone: it is named ``alternating samples``.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from strongmotion import read
+    >>> good = read("demo_records/quay.csv")["H1"]
+    >>> hum = 3000 * np.sin(2 * np.pi * 50 * good.dt * np.arange(len(good)))
+    >>> tone(good) is None, tone(replace(good, samples=good.samples + hum)).name
+    (True, 'tone')
     """
     n = round(WINDOW / component.dt)
     values = component.samples.astype(np.float64)
@@ -38,9 +47,9 @@ def tone(component: Component) -> Finding | None:
     if at >= n // 2 - 1:
         return Finding(
             "alternating samples", "note",
-            what=f"every other sample is off the one before: a line at the Nyquist frequency of {frequency:.1f} Hz "
-            f"stands {ratio[at]:.0f} times above the noise about it",
-            effect="two converters that take turns differ, or a tone above it is folded back; weak motion is in it",
+            what=f"alternate samples are offset: a line at the Nyquist frequency of {frequency:.1f} Hz is "
+            f"{ratio[at]:.0f} times the noise around it",
+            effect="two alternating converters differ, or a higher tone is aliased; weak motion is affected",
             remedy="set filter.high_cut below it",
             component=component.name,
             values={"frequency_hz": float(frequency), "ratio_to_noise": float(ratio[at])},
@@ -48,8 +57,8 @@ def tone(component: Component) -> Finding | None:
         )  # fmt: skip
     return Finding(
         "tone", "note",
-        what=f"a steady tone of {frequency:.1f} Hz stands {ratio[at]:.0f} times above the noise about it",
-        effect="weak motion and short-period spectra near it are those of mains or a machine",
+        what=f"a steady tone of {frequency:.1f} Hz is {ratio[at]:.0f} times the noise around it",
+        effect="weak motion and short-period spectra near this frequency come from the mains or a machine",
         remedy="set filter.high_cut below it if it matters",
         component=component.name,
         values={"frequency_hz": float(frequency), "ratio_to_noise": float(ratio[at])},

@@ -58,7 +58,7 @@ def _top(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    """Turn raw accelerograms into peaks, response spectra and an archive that can be defended.
+    """Turn raw accelerograms into defensible peaks, response spectra and archives.
 
     \b
     Try it on the demo records:
@@ -70,6 +70,8 @@ def _top(
       strongmotion verify archive
 
     Exit status: 0 all well; 1 some records failed, each named with its reason; 2 wrong use.
+
+    For a first record, read `strongmotion guide first-record`.
     """
 
 

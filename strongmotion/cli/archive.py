@@ -49,23 +49,24 @@ if TYPE_CHECKING:
 def reprocess(
     archive: ArchiveFolder,
     records: Annotated[
-        list[str] | None, typer.Argument(metavar="RECORD...", help="Ids; all if none is given.", show_default=False)
+        list[str] | None,
+        typer.Argument(metavar="RECORD...", help="Ids; all by default.", show_default=False),
     ] = None,
     settings: Annotated[
         Path | None,
-        typer.Option("--settings", metavar="S.toml", help="Other choices than those each record was processed with."),
+        typer.Option("--settings", metavar="S.toml", help="Settings to use instead of those of each record."),
     ] = None,
-    keep: Annotated[bool, typer.Option("--keep", help="Add the new results as versions of their records.")] = False,
+    keep: Annotated[bool, typer.Option("--keep", help="Add the changed results as new versions.")] = False,
     by: By = "",
     why: Why = "",
     jobs: Jobs = 1,
     cluster: Cluster = None,
-    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write every number that moved.")] = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all changed numbers as CSV.")] = None,
 ) -> None:
-    """Process records of an archive again from their stored raw samples, and say what moved.
+    """Process records of an archive again from their stored raw samples, and show what changed.
 
-    With the software and the settings they were made with, every number comes out the same to the last bit. The archive
-    is left as it is unless --keep is given. Exit status 1: some failed, or moved without a reason.
+    With the same software and settings, every number is identical to the last bit. The archive is not modified unless
+    --keep is given. Exit status 1: some records failed, or changed without a reason.
 
     \b
     Examples:
@@ -116,7 +117,7 @@ def _show_reprocessed(answers: Sequence[Reprocessed], csv: Path | None) -> None:
         from ..archive import MOVED, write_catalogue
 
         write_catalogue(pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=MOVED), csv)
-        typer.echo(f"Every number that moved is in {csv}.")
+        typer.echo(f"Every number that changed is in {csv}.")
     typer.echo(CAUTION)
 
 
@@ -141,15 +142,15 @@ def catalogue(
     excel: ExcelFile = None,
     unit: Unit = "m/s2",
     periods: Annotated[
-        str, typer.Option("--periods", metavar="T,T,...", help="Further oscillator periods, s, to have PSA at.")
+        str, typer.Option("--periods", metavar="T,T,...", help="Additional oscillator periods for PSA, s.")
     ] = "",
-    rebuild: Annotated[bool, typer.Option("--rebuild", help="Build the index anew from every file.")] = False,
+    rebuild: Annotated[bool, typer.Option("--rebuild", help="Rebuild the index from every file.")] = False,
     jobs: Jobs = 1,
 ) -> None:
-    """Tabulate an archive, a row a record.
+    """List the records of an archive in a table.
 
-    The screen has room for the most asked-for columns; --csv, --parquet and --excel write all of them. An index,
-    ARCHIVE/catalogue.sqlite, keeps the table; new and changed files are read into it. It can be deleted at any time.
+    The screen shows the most common columns; --csv, --parquet and --excel write all of them. The table is kept in an
+    index, ARCHIVE/catalogue.sqlite, which is updated from new and changed files. It can be deleted at any time.
 
     \b
     Examples:
@@ -182,16 +183,18 @@ def find(
     unit: Unit = "m/s2",
     state: Annotated[
         str,
-        typer.Option("--state", metavar="all|automatic|accepted|rejected|withdrawn", help="Which records to look at."),
+        typer.Option(
+            "--state", metavar="all|automatic|accepted|rejected|withdrawn", help="Only records in this state."
+        ),
     ] = "",
 ) -> None:
-    """Tabulate the records that a question holds for.
+    """List the records that meet a question.
 
-    Rejected, withdrawn and unfit records are left out, unless --state or the question asks for state or severity.
+    Rejected, withdrawn and unfit records are left out, unless --state or the question names a state or severity.
 
     Columns may be named without their unit: pga_h (the larger horizontal), pga_H1, pgv_RotD50, arias_intensity_H1,
-    usable_period (the longest), severity, station, magnitude. Accelerations are in --unit. A name with a dot stands in
-    `backticks`.
+    usable_period (the longest), severity, station, magnitude. Accelerations are in --unit. Put a name that contains a
+    dot in `backticks`.
 
     \b
     Examples:
@@ -240,27 +243,26 @@ def _show_catalogue(frame: pd.DataFrame, csv: Path | None, parquet: Path | None,
 def report(
     archive: ArchiveFolder,
     folder: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where pages go; made if not there.")
+        Path,
+        typer.Option("--output", "-o", metavar="FOLDER", help="Folder of the pages; created if needed."),
     ],
-    records: Annotated[
-        list[str] | None, typer.Argument(metavar="RECORD", help="Ids of records; all if none is named.")
-    ] = None,
-    summary: Annotated[bool, typer.Option("--summary", help="Write two pages of PDF a record, for a client.")] = False,
+    records: Annotated[list[str] | None, typer.Argument(metavar="RECORD", help="Ids; all by default.")] = None,
+    summary: Annotated[bool, typer.Option("--summary", help="Write a two-page PDF of each record.")] = False,
     pdf: Annotated[
-        bool, typer.Option("--pdf", help="Write PDF of the two pages and the full record after them.")
+        bool, typer.Option("--pdf", help="Write a PDF of each record: the summary, then all figures.")
     ] = False,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Of the PDF.")] = "a4",
+    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper size of the PDF.")] = "a4",
     target: Annotated[
         str,
-        typer.Option("--target", metavar="FILE|SHAPE", help="Draw a target in the PDF, given as for `compare`."),
+        typer.Option("--target", metavar="FILE|SHAPE", help="Target spectrum to draw in the PDF, as for `compare`."),
     ] = "",
     unit: Unit = "m/s2",
 ) -> None:
-    """Write pages to read in a browser: one for each record, and one over the archive.
+    """Write pages for a browser: one for each record, and one for the archive.
 
-    Each page is one file that needs no network: what may be used, findings, numbers, figures, the processing history,
-    versions and decisions, and settings. Begin at FOLDER/index.html. Run again, it writes only the pages of records of
-    which something changed.
+    Each page is a single file that needs no network: the verdict, findings, numbers, figures, processing history,
+    versions and decisions, and settings. Begin at FOLDER/index.html. When run again, it rewrites only the pages of
+    records that have changed.
 
     \b
     Examples:
@@ -291,24 +293,25 @@ def verify(
     archive: ArchiveFolder,
     jobs: Jobs = 1,
     since: Annotated[
-        str, typer.Option("--since", metavar="TIME", help="Only records with an entry from then on, ISO 8601, UTC.")
+        str,
+        typer.Option("--since", metavar="TIME", help="Only records with an entry since then, ISO 8601, UTC."),
     ] = "",
     sample: Annotated[
-        int | None, typer.Option("--sample", min=1, metavar="N", help="Only so many records, drawn at random.")
+        int | None, typer.Option("--sample", min=1, metavar="N", help="Only this many records, chosen at random.")
     ] = None,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on where a check that did not finish stopped.")] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Resume an unfinished check.")] = False,
     key: Annotated[
         Path | None, typer.Option("--key", metavar="PUBLIC.pem", help="Public key of the checkpoint's signature.")
     ] = None,
     checkpoint: Annotated[
-        Path | None, typer.Option("--checkpoint", metavar="F", help="What `strongmotion sign` wrote, kept elsewhere.")
+        Path | None, typer.Option("--checkpoint", metavar="F", help="Checkpoint written by `strongmotion sign`.")
     ] = None,
 ) -> None:
-    """Check that an archive is as it was written.
+    """Check an archive for changed, damaged and missing files.
 
-    Every byte is read and held against the manifest, both ways: each file that was changed, damaged, removed, left by a
-    write that did not finish or put there is named, and each entry of the manifest that was changed or is missing.
-    Against a checkpoint, a record that lost its newest entries is found as well.
+    Every byte is checked against the manifest. Files that were changed, damaged, removed, added from outside or left by
+    an unfinished write are named, and so are manifest entries that were changed or are missing. With a checkpoint,
+    records that lost their newest entries are found as well.
 
     \b
     Examples:
@@ -339,7 +342,7 @@ def history(
         str, typer.Argument(metavar="RECORD", help="Id of a record, or its beginning.", show_default=False)
     ],
 ) -> None:
-    """List the versions of a record, what was decided about them, and the event the record was assigned to.
+    """List the versions of a record, the decisions about them, and the event the record was assigned to.
 
     \b
     Example:
@@ -374,8 +377,8 @@ def history(
     typer.echo(f"{record} is {stands.state}. Times are by the clocks of the machines that wrote.")
 
 
-Person = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.", show_default=False)]
-Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.", show_default=False)]
+Person = Annotated[str, typer.Option("--by", metavar="NAME", help="Your name.", show_default=False)]
+Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="The reason.", show_default=False)]
 Records = Annotated[
     list[str] | None,
     typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
@@ -384,7 +387,7 @@ Where = Annotated[
     str, typer.Option("--where", metavar="QUESTION", help="The records that `strongmotion find` lists for it.")
 ]
 VersionName = Annotated[
-    str | None, typer.Option("--version", metavar="N", help="The version it is about; see `strongmotion history`.")
+    str | None, typer.Option("--version", metavar="N", help="The version to decide on; see `strongmotion history`.")
 ]
 
 
@@ -393,7 +396,7 @@ def accept(
     archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
     unit: Unit = "m/s2", version: VersionName = None,
 ) -> None:  # fmt: skip
-    """Accept records: the version that is current now, or the one named, counts until another is accepted.
+    """Accept records: their current version, or the one named, stays current until another is accepted.
 
     \b
     Example:
@@ -407,7 +410,7 @@ def reject(
     archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
     unit: Unit = "m/s2", version: VersionName = None,
 ) -> None:  # fmt: skip
-    """Reject records: they stay in the archive, and `strongmotion find` passes over them.
+    """Reject records: they stay in the archive, but `strongmotion find` skips them.
 
     \b
     Example:
@@ -421,7 +424,7 @@ def withdraw(
     archive: ArchiveFolder, by: Person, reason: Reason, records: Records = None, where: Where = "",
     unit: Unit = "m/s2", version: VersionName = None,
 ) -> None:  # fmt: skip
-    """Withdraw records that were given out: nothing is deleted, and every version can still be read.
+    """Withdraw records after delivery: nothing is deleted, and every version can still be read.
 
     \b
     Example:
@@ -468,10 +471,10 @@ def _decide(
 
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
 def upgrade(archive: ArchiveFolder) -> None:
-    """Bring an archive of an earlier layout to the present one, in place.
+    """Convert an archive of an earlier layout to the current one, in place.
 
-    Each record is written anew, read back and compared before its former file goes. Stop it at any time: the next call
-    goes on.
+    Each record is rewritten, read back and compared before its old file is deleted. You can stop at any time; the next
+    call resumes.
 
     \b
     Example:
@@ -483,7 +486,7 @@ def upgrade(archive: ArchiveFolder) -> None:
         done, problems = Archive(archive).upgrade(progress)
     for problem in problems:
         complain(str(problem))
-    typer.echo(f"{count(done, 'record')} upgraded, {len(problems)} left as they are.")
+    typer.echo(f"{count(done, 'record')} upgraded, {len(problems)} not upgraded.")
     if problems:
         raise typer.Exit(1)
 
@@ -492,12 +495,12 @@ def upgrade(archive: ArchiveFolder) -> None:
 def sign(
     archive: ArchiveFolder,
     key: Annotated[Path, typer.Option("--key", metavar="PRIVATE.pem", help="An Ed25519 private key.")],
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="F", help="Where the checkpoint goes.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="F", help="File of the checkpoint.")],
     by: By = "",
 ) -> None:
-    """Write a signed checkpoint of an archive, to be kept elsewhere.
+    """Write a signed checkpoint of an archive, to keep elsewhere.
 
-    `strongmotion verify --key --checkpoint` then finds anything that was removed since.
+    `strongmotion verify --key --checkpoint` then reveals anything that has been removed since.
 
     \b
     Example:
@@ -523,7 +526,7 @@ def extract(
 ) -> None:
     """Copy some records of an archive into another, with all their versions, byte for byte.
 
-    A copy that was interrupted goes on where it stopped when the command is run again.
+    To resume an interrupted copy, run the command again.
 
     \b
     Examples:
@@ -544,13 +547,13 @@ def extract(
 
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
 def merge(
-    archives: Annotated[list[Path], typer.Argument(metavar="ARCHIVE...", help="Archives.", show_default=False)],
+    archives: Annotated[list[Path], typer.Argument(metavar="ARCHIVE...", help="The archives.", show_default=False)],
     output: Into,
 ) -> None:
     """Copy all records of some archives into one, byte for byte.
 
-    Where two hold different results of one record that have no history in common nothing is copied, and the record is
-    named. A copy that was interrupted goes on where it stopped when the command is run again.
+    If two archives hold different results of one record without a common history, nothing is copied and the record is
+    named. To resume an interrupted copy, run the command again.
 
     \b
     Example:
@@ -570,7 +573,7 @@ def _show_taken(numbers: tuple[int, int], archive: Path) -> None:
 @app.command(no_args_is_help=True, rich_help_panel=ARCHIVES)
 def export(
     archive: ArchiveFolder,
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Folder of the files.")],
     records: Annotated[
         list[str] | None,
         typer.Argument(metavar="RECORD...", help="Ids of records, or their beginnings.", show_default=False),
@@ -578,10 +581,10 @@ def export(
     where: Where = "",
     csv: Annotated[bool, typer.Option("--csv", help="Motion and spectra as CSV (the default form).")] = False,
     text: Annotated[
-        bool, typer.Option("--text", help="Acceleration as text for analysis programs, a file a component.")
+        bool, typer.Option("--text", help="Acceleration as text for analysis programs, one file for each component.")
     ] = False,
     per_line: Annotated[
-        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on a line of text.")
+        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on each line of text.")
     ] = 1,
     parquet: Annotated[bool, typer.Option("--parquet", help="Motion as Parquet (needs pyarrow).")] = False,
     miniseed: Annotated[bool, typer.Option("--miniseed", help="Motion as miniSEED 3, float64.")] = False,
@@ -590,29 +593,28 @@ def export(
         typer.Option(
             "--factors",
             metavar="F.csv",
-            help="Scale each record by its factor in a table that `select --csv` or `compare --csv` wrote; without "
-            "RECORD all of its records are written.",
+            help="Scale each record by its factor in a table written by `select --csv` or `compare --csv`; without "
+            "RECORD, all records of the table are exported.",
         ),
     ] = None,
     azimuth: Annotated[
-        float | None, typer.Option("--azimuth", metavar="DEG", help="Turn H1 to this azimuth, H2 90° clockwise of it.")
+        float | None,
+        typer.Option("--azimuth", metavar="DEG", help="Rotate H1 to this azimuth, H2 90° clockwise."),
     ] = None,
     strike: Annotated[
         float | None,
-        typer.Option(
-            "--strike", metavar="DEG", help="Turn the pair parallel (FP) and normal (FN) to a fault's strike."
-        ),
+        typer.Option("--strike", metavar="DEG", help="Rotate the pair to fault-parallel (FP) and fault-normal (FN)."),
     ] = None,
     unit: Unit = "m/s2",
     version: Annotated[
-        str | None, typer.Option("--version", metavar="N", help="Another version than the current one.")
+        str | None, typer.Option("--version", metavar="N", help="Version to export; by default the current one.")
     ] = None,
 ) -> None:
-    """Write processed motion and spectra of records to files for other programs, as it is or turned and scaled.
+    """Export processed motion and spectra of records for other programs, unchanged or rotated and scaled.
 
-    Velocity is in m/s, displacement in m; the pads are left out; the numbers read back bit for bit. The two
-    horizontals of a record are turned together and take one factor, which stands in every file with the unit, the
-    interval and the caution.
+    Velocity is in m/s and displacement in m, without pads; the numbers can be read back bit for bit. The two
+    horizontals of a record are rotated together and have the same factor. Every file states the factor, the unit, the
+    sampling interval and the caution.
 
     \b
     Examples:

@@ -37,9 +37,9 @@ Target = Annotated[
     str,
     typer.Option(
         "--target", metavar="FILE|SHAPE",
-        help="A CSV file of period [s],psa [g] and, where it has a spread, sigma [ln]; or a code shape: "
+        help="A CSV file of period [s],psa [g] and optionally sigma [ln] (the spread); or a code shape: "
         "asce7:sds=1.0,sd1=0.6,tl=8 (g, s) or ec8:ag=2.0,s=1.2,tb=0.15,tc=0.5,td=2.0 (m/s², s). For 5 % damping; "
-        "brought to another by EN 1998-1 (3.6).",
+        "converted to other dampings by EN 1998-1 (3.6).",
     ),
 ]  # fmt: skip
 Range = Annotated[
@@ -49,15 +49,13 @@ ComponentName = Annotated[
     str, typer.Option("--component", metavar="NAME", help="RotD50, RotD100, RotD00, geometric mean, or a component.")
 ]
 Damping = Annotated[float, typer.Option("--damping", metavar="Z", help="Fraction of critical damping.")]
-Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")]
+Where = Annotated[str, typer.Option("--where", metavar="QUESTION", help="Only records that `find` lists for it.")]
 Figure = Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw the suite and the target.")]
-Page = Annotated[
-    Path | None, typer.Option("--page", metavar="F.html", help="Write a page of the suite to read in a browser.")
-]
+Page = Annotated[Path | None, typer.Option("--page", metavar="F.html", help="Write a page of the suite for a browser.")]
 Summary = Annotated[
-    Path | None, typer.Option("--summary", metavar="F.pdf", help="Write two pages of PDF on the suite, for a client.")
+    Path | None, typer.Option("--summary", metavar="F.pdf", help="Write a two-page PDF of the suite, for a client.")
 ]
-Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Of the PDF.")]
+Paper = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper size of the PDF.")]
 
 
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
@@ -68,11 +66,11 @@ def spectra(
     unit: Unit = "m/s2",
     where: Where = "",
     periods: Annotated[
-        str, typer.Option("--periods", metavar="T,T,...", help="Only these periods, s, of those of the records.")
+        str, typer.Option("--periods", metavar="T,T,...", help="Only these of the records' periods, s.")
     ] = "",
-    wide: Annotated[bool, typer.Option("--wide", help="A row a record, a column a period.")] = False,
+    wide: Annotated[bool, typer.Option("--wide", help="One row for each record, one column for each period.")] = False,
     keep_unusable: Annotated[
-        bool, typer.Option("--keep-unusable", help="Fill in ordinates outside the usable band; they keep their mark.")
+        bool, typer.Option("--keep-unusable", help="Include ordinates outside the usable band, marked.")
     ] = False,
     csv: CsvFile = None,
     parquet: ParquetFile = None,
@@ -116,7 +114,7 @@ def _numbers_in(text: str) -> list[float]:
         return [float(part) for part in text.replace(",", " ").split()]
     except ValueError:
         raise InputError(
-            f"{text!r} is no list of periods", source="--periods", remedy="Write --periods 0.2,1,3"
+            f"{text!r} is not a list of periods", source="--periods", remedy="Write --periods 0.2,1,3"
         ) from None
 
 
@@ -137,7 +135,7 @@ def compare(
     unit: Unit = "g",
     where: Where = "",
     keep_unusable: Annotated[
-        bool, typer.Option("--keep-unusable", help="Use records not usable over the range; they keep their mark.")
+        bool, typer.Option("--keep-unusable", help="Include records that are not usable over the range, marked.")
     ] = False,
     csv: CsvFile = None,
     figure: Figure = None,
@@ -147,9 +145,9 @@ def compare(
 ) -> None:
     """Compare the spectra of an archive's records with a target, record by record and as a suite.
 
-    For each record: the factor that brings its spectrum closest to the target (least squares of ln PSA over the range,
-    with the limits of 5 and 95 % that the record's band allows), the misfit that is left, and where the scaled record
-    lies lowest against the target. Records that are not usable over the range are left out and named.
+    For each record, the table shows the factor that brings its spectrum closest to the target (least squares of ln PSA
+    over the range, with the 5 and 95 % limits from the record's band), the remaining misfit, and the lowest ratio of
+    the scaled record to the target. Records that are not usable over the range are left out and named.
 
     \b
     Examples:
@@ -183,25 +181,29 @@ def select(
     archive: ArchiveFolder,
     target: Target,
     period_range: Range,
-    number: Annotated[int, typer.Option("-n", "--number", min=1, metavar="N", help="Records to choose.")],
+    number: Annotated[int, typer.Option("-n", "--number", min=1, metavar="N", help="Number of records to choose.")],
     component: ComponentName = "RotD50",
     damping: Damping = 0.05,
     unit: Unit = "g",
     where: Where = "",
     factors: Annotated[
-        tuple[float, float], typer.Option("--factors", metavar="LEAST MOST", help="Bounds on a record's factor.")
+        tuple[float, float], typer.Option("--factors", metavar="LEAST MOST", help="Smallest and largest factor.")
     ] = (0.25, 4.0),
     tolerance: Annotated[
-        float, typer.Option("--tolerance", metavar="X", help="Largest departure of the mean of ln PSA from the target.")
+        float, typer.Option("--tolerance", metavar="X", help="Largest departure of the mean ln PSA from the target.")
     ] = 0.1,
     below: Annotated[
-        float, typer.Option("--below", metavar="X", help="Largest fraction the mean may lie below the target.")
+        float, typer.Option("--below", metavar="X", help="Largest fraction by which the mean may be below the target.")
     ] = 0.1,
     spread: Annotated[
         float, typer.Option("--spread", metavar="X", help="Largest departure from the target's spread, as a fraction.")
     ] = 0.3,
-    per_event: Annotated[int, typer.Option("--per-event", metavar="N", help="Most of one earthquake; 0: any.")] = 0,
-    per_station: Annotated[int, typer.Option("--per-station", metavar="N", help="Most of one station; 0: any.")] = 0,
+    per_event: Annotated[
+        int, typer.Option("--per-event", metavar="N", help="Most from one earthquake; 0: no limit.")
+    ] = 0,
+    per_station: Annotated[
+        int, typer.Option("--per-station", metavar="N", help="Most from one station; 0: no limit.")
+    ] = 0,
     csv: CsvFile = None,
     figure: Figure = None,
     page: Page = None,
@@ -210,9 +212,9 @@ def select(
 ) -> None:
     """Choose records and scale factors so that the mean of the suite meets a target.
 
-    Of all suites that keep to the rules the one whose records have shapes closest to the target's is looked for; how
-    far from the best the answer can be at most is proved and shown. The pair of a record takes one factor. How many
-    records, which factors and how far below the target are allowed the local code says.
+    Among the suites that meet the rules, the one whose spectral shapes are closest to the target is chosen, with a
+    proof of how far from the optimum it can be at most. Both horizontals of a record have the same factor. The
+    local code determines the number of records, the permitted factors and how far the mean may be below the target.
 
     \b
     Examples:
@@ -238,7 +240,7 @@ def select(
     _show_mean(found, unit, goal.name)
     typer.echo(
         f"Chosen of {count(found.considered, 'usable record')} in {found.seconds:.1f} s; the shape misfits sum to "
-        f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the least possible."
+        f"{found.cost:.4g}, at most {100 * found.gap:.1f} % above the smallest possible."
     )
     _write_suite(_Suite(Archive(archive), suite, goal, found, unit), figure, page, summary, paper)
     typer.echo(goal.caution)
@@ -247,13 +249,13 @@ def select(
 @app.command(no_args_is_help=True, rich_help_panel=DESIGNS)
 def match(
     archive: ArchiveFolder,
-    record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of the record to start from.")],
+    record: Annotated[str, typer.Argument(metavar="RECORD", help="Id of the record, or its beginning.")],
     target: Target,
     period_range: Range,
     component: Annotated[
         str,
         typer.Option(
-            "--component", metavar="NAME", help="The component to adjust; geometric mean for both horizontals."
+            "--component", metavar="NAME", help="The component to adjust, or geometric mean for both horizontals."
         ),
     ] = "H1",
     tolerance: Annotated[
@@ -263,23 +265,24 @@ def match(
         bool, typer.Option("--keep-unusable", help="Adjust a component that is not usable over the range.")
     ] = False,
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FOLDER", help="Also write it as text, as `export` does.")
+        Path | None,
+        typer.Option("--output", "-o", metavar="FOLDER", help="Also write it as `export --text` does."),
     ] = None,
     per_line: Annotated[
-        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on a line of text.")
+        int, typer.Option("--per-line", metavar="N", min=1, max=100, help="Values on each line of text.")
     ] = 1,
     unit: Unit = "g",
     figure: Annotated[Path | None, typer.Option("--figure", metavar="F.png", help="Draw before and after.")] = None,
 ) -> None:
-    """Adjust a component, or both horizontals, in time until the spectrum follows a target; the result is no record.
+    """Adjust a component, or both horizontals, in time until the spectrum follows a target.
 
     Wavelets are added at the times of the largest responses (Lilhanand & Tseng 1988; Al Atik & Abrahamson 2010) until
-    the spectrum is within the tolerance at every period of the range. Velocity ends at rest. Shown is what that did to
-    peaks, energy and duration. The motion is kept in the folder `derived` of the archive, with what it was made from;
-    it never counts as a record.
+    the spectrum is within the tolerance at every period of the range. Velocity ends at zero. The table shows how
+    peaks, energy and duration change. The motion is stored in the folder `derived` of the archive, with the record it
+    was made from. It is not a recorded motion and is never listed as a record.
 
-    With --component "geometric mean" both horizontals are adjusted: the geometric mean of their spectra follows the
-    target, each keeps its share of it, and both take one factor.
+    With --component "geometric mean" both horizontals are adjusted so that the geometric mean of their spectra
+    follows the target; each keeps its share of it, and both have the same factor.
 
     \b
     Examples:
@@ -353,23 +356,35 @@ def _suite(archive: Path, where: str, component: str, damping: float) -> SuiteSp
     if not ids:
         raise InputError("there is no record to compare", source=str(archive), remedy="Ask a wider question")
     missing: list[str] = []
+    others: set[str] = set()
 
     def results() -> Iterator[Result]:
         with Progress() as progress:
             for number, record in enumerate(ids):
                 progress(number, len(ids))
                 result = store[record]
-                if has_spectrum(result, component, damping) or len(ids) == 1:
+                if has_spectrum(result, component, damping):
                     yield result
                 else:
                     missing.append(record)
+                    others.update(result.spectra["component"])
 
-    suite = spectra_of(results(), component, damping)
+    try:
+        suite = spectra_of(results(), component, damping)
+    except InputError:
+        if len(missing) < len(ids):
+            raise
+        raise InputError(
+            f"no record has a spectrum of {component} at {100 * damping:g} % damping",
+            source=str(archive),
+            remedy=f"Choose --component from {', '.join(sorted(others)[:MOST_NAMED])}, or another damping; RotD "
+            "spectra need two horizontals, H1 and H2",
+        ) from None
     if missing:
         complain(
             f"{count(len(missing), 'record')} left out, without a spectrum of {component} at {100 * damping:g} % "
             f"damping: {', '.join(missing[:MOST_NAMED])}{' ...' if len(missing) > MOST_NAMED else ''}."
-            + (" A record of one component has H1 or C1 only: give --component." if "Rot" in component else "")
+            f" Their components: {', '.join(sorted(others)[:MOST_NAMED])} (--component)."
         )
     # In the archive a record may have a longer id than its own, where others have that already.
     return replace(suite, records=tuple(record for record in ids if record not in missing))

@@ -28,20 +28,25 @@ if TYPE_CHECKING:
 def event(
     archive: ArchiveFolder,
     output: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the picture goes; made if not there.")
+        Path,
+        typer.Option("--output", "-o", metavar="FOLDER", help="Folder of the results; created if needed."),
     ],
     model: Annotated[
         list[str] | None,
         typer.Option(
             "--model",
             metavar="[TOP:]VP/VS,...",
-            help="P and S velocity (km/s) of each layer, and the depth of its top (km). Several models are compared. "
+            help="P and S velocity (km/s) of each layer, and the depth of its top (km). Repeat to compare models. "
             "Errors are larger without.",
         ),
     ] = None,
     picks: Annotated[
         Path | None,
-        typer.Option("--picks", metavar="F.csv", help="Arrivals you read: record,phase,time[,uncertainty]. They win."),
+        typer.Option(
+            "--picks",
+            metavar="F.csv",
+            help="Your own picks, which take precedence: record,phase,time[,uncertainty].",
+        ),
     ] = None,
     begin: Annotated[
         str | None, typer.Option("--from", metavar="UTC", help="Only records that begin at this time or later.")
@@ -50,24 +55,22 @@ def event(
         str | None, typer.Option("--to", metavar="UTC", help="Only records that begin at this time or earlier.")
     ] = None,
     where: Annotated[
-        str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` finds.")
+        str, typer.Option("--where", metavar="QUESTION", help="Only records that `strongmotion find` lists for it.")
     ] = "",
     keep: Annotated[
         str,
-        typer.Option("--keep", metavar="NAME", help="Enter in the archive that the records are of this event."),
+        typer.Option("--keep", metavar="NAME", help="Store in the archive that the records belong to this event."),
     ] = "",
     depth: Annotated[
         float | None,
-        typer.Option("--depth", metavar="KM", help="Depth (km) that is known beforehand; any to 150 km if not given."),
+        typer.Option("--depth", metavar="KM", help="Known depth (km); by default any depth to 150 km."),
     ] = None,
     depth_error: Annotated[
         float, typer.Option("--depth-error", metavar="KM", help="Standard error of the assumed depth (km).")
     ] = 7.0,
     time_error: Annotated[
         float | None,
-        typer.Option(
-            "--time-error", metavar="S", help="Standard error of travel times (s) by the ground at a station."
-        ),
+        typer.Option("--time-error", metavar="S", help="Standard error of travel times from the site conditions (s)."),
     ] = None,
     classical: Annotated[
         bool,
@@ -77,18 +80,18 @@ def event(
     ] = False,
     unit: Unit = "m/s2",
 ) -> None:
-    """Draw a first picture of the earthquake from an archive's records.
+    """Locate and size the earthquake from an archive's records.
 
-    P and S are picked on every record; they give place, depth and origin time, with their errors; amplitudes give
-    magnitudes. What the records cannot tell is said. FOLDER gets event.html to read, event.txt, event.json, event.xml
-    (QuakeML), stations.csv, map.png, section.png and shaking.png. Records of several earthquakes get a folder each,
-    event-1 and so on; records that no common origin explains are refused. With --keep the archive remembers the event
-    of each record, and its distances; `catalogue`, `find`, `history` and pages show them, under NAME-1, NAME-2 where
-    there are several.
-    Not for warning or public alert; the agencies' solution is the authority.
+    P and S are picked on every record. They determine location, depth and origin time, with their errors; amplitudes
+    determine magnitudes. The text states what the records cannot resolve. FOLDER receives event.html, event.txt,
+    event.json, event.xml (QuakeML), stations.csv, map.png, section.png and shaking.png. If the records are of several
+    earthquakes, each gets a folder, event-1 and so on; records without a common origin are refused. --keep stores
+    the event of each record and its distances in the archive; `catalogue`, `find`, `history` and pages show them, as
+    NAME-1, NAME-2 if there are several.
+    Not for warning or public alert; the solution of the responsible agency is authoritative.
 
-    In the file of --picks, record is its id or its station's code, and time is in s after the record's first sample, or
-    UTC such as 2031-04-17T03:26:45.32.
+    In the file of --picks, `record` is the id of a record or the code of its station, and `time` is in s after the
+    record's first sample, or UTC such as 2031-04-17T03:26:45.32.
 
     \b
     Examples:
@@ -128,12 +131,12 @@ def event(
     )
     found = events_in(readings, chosen)
     if len(found) > 1:
-        typer.echo(f"The records are of {len(found)} earthquakes; each has a folder of its own.")
+        typer.echo(f"The records are of {len(found)} earthquakes; each has its own folder.")
     for number, event_ in enumerate(found, start=1):
         _show(event_, output if len(found) == 1 else output / f"event-{number}", unit)
     if keep:
         kept = keep_events(store, found, keep)
-        typer.echo(f"{len(kept)} records are kept as those of {', '.join(dict.fromkeys(kept.values()))}.")
+        typer.echo(f"{len(kept)} records are stored as belonging to {', '.join(dict.fromkeys(kept.values()))}.")
 
 
 def _show(found: Event, output: Path, unit: str) -> None:

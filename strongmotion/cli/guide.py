@@ -19,12 +19,12 @@ def guide(
     ] = "",
     reference: Annotated[
         Path | None,
-        typer.Option("--reference", metavar="FOLDER", help="Write the reference of all functions as HTML there."),
+        typer.Option("--reference", metavar="FOLDER", help="Write the HTML reference of all functions in this folder."),
     ] = None,
 ) -> None:
-    """Read the guide: one page a task.
+    """Read the guide: one page for each task.
 
-    Without a topic the pages are listed. In a pipe a page comes as it is, in Markdown.
+    Without a topic, the pages are listed. When the output is not a terminal, a page is written as Markdown.
 
     \b
     Examples:

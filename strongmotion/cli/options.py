@@ -27,10 +27,10 @@ def known_unit(text: str) -> str:
 Jobs = Annotated[int, typer.Option("--jobs", min=1, metavar="N", help="Worker processes.")]
 Cluster = Annotated[
     str | None,
-    typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler, tcp://HOST:PORT, whose workers do the work."),
+    typer.Option("--cluster", metavar="ADDRESS", help="Run on the workers of a Dask scheduler, tcp://HOST:PORT."),
 ]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who does this; kept in the archive, never guessed.")]
-Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why; kept in the archive.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Your name, recorded in the archive.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, recorded in the archive.")]
 CsvFile = Annotated[Path | None, typer.Option("--csv", metavar="F", help="Write all columns as CSV.")]
 ParquetFile = Annotated[
     Path | None, typer.Option("--parquet", metavar="F", help="Write all columns as Parquet (needs pyarrow).")
@@ -40,70 +40,68 @@ ExcelFile = Annotated[
 ]
 ArchiveFolder = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The folder of an archive.")]
 LayoutFile = Annotated[
-    Path | None, typer.Option("--layout", metavar="L.toml", help="How the text files are laid out; see the README.")
+    Path | None,
+    typer.Option("--layout", metavar="L.toml", help="Layout of the text files; see `guide formats`."),
 ]
 StationXml = Annotated[
     Path | None,
-    typer.Option("--stationxml", metavar="F|FOLDER", help="StationXML: sensitivity, direction and place of channels."),
+    typer.Option("--stationxml", metavar="F|FOLDER", help="StationXML: sensitivity, direction and coordinates."),
 ]
-EventFile = Annotated[
-    Path | None, typer.Option("--event", metavar="F", help="QuakeML: the earthquake the records are of.")
-]
+EventFile = Annotated[Path | None, typer.Option("--event", metavar="F", help="QuakeML: the earthquake of the records.")]
 SampleUnit = Annotated[
     str | None,
-    typer.Option("--sample-unit", metavar="UNIT", help="Of the raw samples, where a file is silent or wrong about it."),
+    typer.Option("--sample-unit", metavar="UNIT", help="Unit of the raw samples, if the file omits it or is wrong."),
 ]
 Sensitivity = Annotated[
-    float | None, typer.Option("--sensitivity", metavar="N", help="Counts per m/s², where a file is silent or wrong.")
+    float | None, typer.Option("--sensitivity", metavar="N", help="Counts per m/s², if the file omits it or is wrong.")
 ]
 Dt = Annotated[
-    float | None, typer.Option("--dt", metavar="S", help="Sampling interval of a text file that does not state it, s.")
+    float | None, typer.Option("--dt", metavar="S", help="Sampling interval of a text file, s, if the file omits it.")
 ]
 ComponentNames = Annotated[
     str | None,
-    typer.Option("--component", metavar="NAMES", help="Names in order (H1,H2,V), or new names (X=H1,Y=H2)."),
+    typer.Option("--component", metavar="NAMES", help="Component names in order (H1,H2,V), or new names (X=H1,Y=H2)."),
 ]
 StationCode = Annotated[
     str | None,
-    typer.Option("--station", metavar="CODE", help="Station of a text file; of miniSEED, those to read (A*,B?)."),
+    typer.Option("--station", metavar="CODE", help="Station of a text file; stations of miniSEED to read (A*,B?)."),
 ]
 StartTime = Annotated[
     str | None, typer.Option("--start", metavar="TIME", help="Time of the first sample of a text file, ISO 8601, UTC.")
 ]
 Given = Annotated[
     list[str] | None,
-    typer.Option(
-        "--set", metavar="NAME=VALUE", help="What else is known of a text file: latitude, azimuth, samples ..."
-    ),
+    typer.Option("--set", metavar="NAME=VALUE", help="Other metadata of a text file: latitude, azimuth, samples ..."),
 ]
 Missing = Annotated[
     Literal["refuse", "truncate"],
-    typer.Option("--missing", help="A file cut short: refuse it, or read what is there and note it."),
+    typer.Option("--missing", help="Truncated file: refuse it, or read the samples present with a finding."),
 ]
 Gaps = Annotated[
     Literal["refuse", "longest", "fill", "split"],
     typer.Option(
-        "--gaps", help="miniSEED with a gap: refuse, keep the longest segment, fill up to 0.1 s, or a record of each."
+        "--gaps",
+        help="miniSEED with gaps: refuse, keep the longest segment, fill up to 0.1 s, or split into records.",
     ),
 ]
 CommonWindow = Annotated[
-    bool, typer.Option("--common-window", help="Cut components of unequal length to the time they share.")
+    bool, typer.Option("--common-window", help="Trim components of unequal length to their common time span.")
 ]
 SensorKind = Annotated[
     Literal["accelerometer", "seismometer", "motion"],
     typer.Option(
-        "--sensor", help="Sensors to read: of acceleration, of velocity (whole response divided out), or both."
+        "--sensor", help="Sensors to read: accelerometers, velocity sensors (full response removed), or both."
     ),
 ]
 Channels = Annotated[
-    str | None, typer.Option("--channel", metavar="CODES", help="Channels of miniSEED to read: HN?,BN* ...")
+    str | None, typer.Option("--channel", metavar="CODES", help="miniSEED channels to read: HN?,BN* ...")
 ]
 TimeSpan = Annotated[
     tuple[str, str] | None,
-    typer.Option("--time", metavar="FROM TO", help="Read only this span of miniSEED, ISO 8601, UTC."),
+    typer.Option("--time", metavar="FROM TO", help="Read only this time window of miniSEED, ISO 8601, UTC."),
 ]
 Unit = Annotated[
-    str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=known_unit, help="Of acceleration in what is shown.")
+    str, typer.Option("--unit", metavar="g|m/s2|cm/s2", callback=known_unit, help="Unit of acceleration in the output.")
 ]
 
 
@@ -136,4 +134,4 @@ def reading_options(sets: list[str] | None = None, **options: Unpack[ReadOptions
     return options
 
 
-Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where they go; made if not there.")]
+Into = Annotated[Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Archive to write; created if needed.")]

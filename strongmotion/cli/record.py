@@ -61,10 +61,10 @@ if TYPE_CHECKING:
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
 def process(
     inputs: Annotated[
-        list[Path], typer.Argument(metavar="FILE|FOLDER...", help="Records, and folders of them.", show_default=False)
+        list[Path], typer.Argument(metavar="FILE|FOLDER...", help="Files and folders of records.", show_default=False)
     ],
     archive: Annotated[
-        Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Where results go; made if not there.")
+        Path, typer.Option("--output", "-o", metavar="ARCHIVE", help="Archive to write; created if needed.")
     ],
     settings: Annotated[
         Path | None,
@@ -75,12 +75,12 @@ def process(
     cluster: Cluster = None,
     unit: Unit = "m/s2",
     figures: Annotated[
-        bool, typer.Option("--figures", help="Draw motion and spectra of each record into ARCHIVE/figures.")
+        bool, typer.Option("--figures", help="Draw motion and spectra of each record in ARCHIVE/figures.")
     ] = False,
     by: By = "",
     why: Why = "",
     watch: Annotated[
-        bool, typer.Option("--watch", help="Go on: process files as they arrive in the folders, until interrupted.")
+        bool, typer.Option("--watch", help="Process files as they arrive in the folders, until interrupted.")
     ] = False,
     stationxml: StationXml = None,
     event: EventFile = None,
@@ -97,40 +97,37 @@ def process(
     sensor: SensorKind = "accelerometer",
     channel: Channels = None,
     time: TimeSpan = None,
-    join: Annotated[
-        bool, typer.Option("--join/--no-join", help="Join files that each hold a component of one record.")
-    ] = True,
+    join: Annotated[bool, typer.Option("--join/--no-join", help="Join files that hold one component each.")] = True,
     begin: Annotated[
         str | None,
-        typer.Option("--from", metavar="T", help="Begin the record here: s after the file's first sample, or UTC."),
+        typer.Option("--from", metavar="T", help="Start of the record: s after the file's first sample, or UTC."),
     ] = None,
-    end: Annotated[str | None, typer.Option("--to", metavar="T", help="End it here, likewise.")] = None,
+    end: Annotated[str | None, typer.Option("--to", metavar="T", help="End of the record, in the same form.")] = None,
     split_shocks: Annotated[
-        bool, typer.Option("--split-shocks", help="Make a record of each shock of a file that holds several.")
+        bool, typer.Option("--split-shocks", help="Make a record of each shock in the file.")
     ] = False,
 ) -> None:
     """Process records into an archive.
 
-    Files that each hold a component of one record (same station, start, interval, length, unit and instrument) are
-    joined into it. What looks like one record and was not joined is named with what prevents it; --no-join leaves all
-    files apart.
+    Files of one component each are joined into one record if station, start, interval, length, unit and instrument
+    agree. If files look like one record but are not joined, the reason is printed; --no-join keeps all files separate.
 
-    A file of continuous data, longer than a quarter of an hour, is cut to its strongest shaking; --from and --to cut
-    any file where you say, and --split-shocks makes a record of each shock.
+    A file longer than a quarter of an hour is treated as continuous data, and its strongest shaking is extracted.
+    --from and --to extract another time window, and --split-shocks makes a record of each shock.
 
-    Of a folder all files are taken, but not hidden ones, those in folders inside it, and those that end in
-    .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed is set aside with its reason, here and
-    in ARCHIVE/failed.csv, and the rest goes on. Records that are in the archive already, from the same samples,
-    metadata, settings and software, are skipped: run the same command again to go on after an interruption. Where one
-    of these differs, the result is added as a new version; nothing is overwritten, and what a person accepted stays
+    In a folder, all files are read except hidden ones, those in subfolders, and those that end in
+    .md .py .toml .png .json .html .h5 .npz. A file that cannot be processed does not stop the others: it is listed with
+    the reason, on the screen and in ARCHIVE/failed.csv. Records that are already in the archive, from the same samples,
+    metadata, settings and software, are skipped, so the same command resumes after an interruption. If one of these
+    differs, the result is added as a new version; nothing is overwritten, and a version that a person accepted stays
     current.
-    Interrupted once (Ctrl-C), it finishes the records in hand; interrupted twice, it stops at once.
+    Ctrl-C finishes the records in progress and then stops; a second Ctrl-C stops immediately.
 
     \b
     Examples:
       strongmotion process demo_records -o archive
       strongmotion process demo_records/quay.csv -o archive --unit g --figures
-      strongmotion settings > mine.toml       then edit mine.toml
+      strongmotion settings > mine.toml       (then edit mine.toml)
       strongmotion process demo_records -o archive --settings mine.toml --jobs 4
       strongmotion process inbox -o archive --watch
       strongmotion process day.ms -o archive --split-shocks
@@ -189,7 +186,7 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
         ]
         show_table(("record", f"PGA {unit}", "PGV m/s", "PGD m", "worst finding", ""), rows)
         cells = "".join(one for row in rows for one in row[1:4])
-        at_least = " ≥: at least so large." if "≥" in cells else ""
+        at_least = " ≥: at least this large." if "≥" in cells else ""
         unusable = " *: not to be used; `strongmotion inspect` says why." if "*" in cells else ""
         typer.echo(f"Peaks are the largest over the record's components.{at_least}{unusable}")
     for apart in outcome.apart[:MOST_SAID]:
@@ -206,7 +203,7 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
         if outcome.stopped:
             complain(outcome.stopped)
         complain(
-            f"interrupted with {count(len(outcome.remaining), 'file')} to go. Run the same command again to go on."
+            f"interrupted with {count(len(outcome.remaining), 'file')} remaining. Run the same command again to resume."
         )
         shown = [printable(file) for file in outcome.remaining[:10]]
         more = f" and {len(outcome.remaining) - 10} more" if len(outcome.remaining) > 10 else ""
@@ -215,7 +212,7 @@ def _show_outcome(outcome: Outcome, archive: Path, unit: str) -> None:
 
 
 def _marked(done: Done, factor: float) -> tuple[str, ...]:
-    """Return PGA, PGV and PGD, with a mark where the true one is at least so large, or where it may not be used."""
+    """Return PGA, PGV and PGD, with a mark where the true one is at least this large, or where it may not be used."""
     values = (done.pga * factor, done.pgv, done.pgd)
     return tuple(
         f"{'≥ ' if bound else ''}{value:.4g}{'' if usable else ' *'}"
@@ -232,7 +229,7 @@ def _what_became(done: Done) -> str:
 
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
 def inspect(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A record.", show_default=False)],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The file of a record.", show_default=False)],
     layout: LayoutFile = None,
     stationxml: StationXml = None,
     event: EventFile = None,
@@ -251,10 +248,10 @@ def inspect(
     time: TimeSpan = None,
     unit: Unit = "m/s2",
 ) -> None:
-    """Show what a file holds, what is missing or would be assumed, and what the checks say of it.
+    """Show the content of a file, what is missing or would be assumed, and the findings of the checks.
 
-    Nothing is processed or written. StationXML and QuakeML are shown, too; of a record in an archive its peaks, usable
-    periods, findings and the history of its processing.
+    Nothing is processed or written. StationXML and QuakeML files can be shown too. For a record file of an archive, its
+    peaks, usable periods, findings and processing history are shown.
 
     \b
     Examples:
@@ -326,14 +323,14 @@ def _assumed(record: Record) -> list[str]:
     for component in record:
         if component.unit == COUNTS and component.sensitivity is None:
             said.append(
-                f"{component.name} is in counts, but its sensitivity is unknown: it cannot be processed "
-                "before --sensitivity, --stationxml or the file gives it"
+                f"{component.name} is in counts, but its sensitivity is unknown: to process it, give --sensitivity or "
+                "--stationxml"
             )
     if record.start is None:
         said.append("The start is not known: times are counted from the first sample")
     directions = {component.name: component.azimuth for component in record if component.name in ("H1", "H2")}
     if len(directions) == 2 and None in directions.values():
-        said.append("The azimuths of H1 and H2 are not both known: they are taken to be at right angles")
+        said.append("The azimuths of H1 and H2 are not both known: they are assumed to be at right angles")
     if record.station.latitude is None or record.station.longitude is None:
         said.append("The station's coordinates are not known: it will have no distance from the earthquake")
     return said
@@ -382,9 +379,12 @@ def _show_record(record: Record, unit: str, findings: Sequence[Finding] | None =
     if quake is not None:
         size = "" if quake.magnitude is None else f"{quake.magnitude_type or 'magnitude'} {quake.magnitude:g}"
         event = [part for part in (quake.name or quake.id, size, quake.time) if part]
-    place = [f"{value:g}{unit_of} {what}" for value, unit_of, what in (
-        (station.latitude, "°", "north"), (station.longitude, "°", "east"), (station.elevation, " m", "high")
-    ) if value is not None]  # fmt: skip
+    place = [
+        f"{abs(value):g}° {letters[value < 0]}"
+        for value, letters in ((station.latitude, "NS"), (station.longitude, "EW")) if value is not None
+    ]  # fmt: skip
+    if station.elevation is not None:
+        place.append(f"elevation {station.elevation:g} m")
     facts = (
         *(
             (f"{what}{of}", value)
@@ -445,27 +445,26 @@ HDF5 = b"\x89HDF\r\n\x1a\n"
 @app.command(no_args_is_help=True, rich_help_panel=RECORDS)
 def layout(
     file: Annotated[
-        Path | None, typer.Argument(metavar="FILE", help="A text file of the kind.", show_default=False)
+        Path | None,
+        typer.Argument(metavar="FILE", help="An example file, or with --save a layout.", show_default=False),
     ] = None,
     save: Annotated[
         str | None,
-        typer.Option("--save", metavar="NAME", help="Keep it among your layouts, to be recognised from now on."),
+        typer.Option("--save", metavar="NAME", help="Save it among your layouts; files like it are then recognised."),
     ] = None,
-    listed: Annotated[
-        bool, typer.Option("--list", help="List the layouts that are known, yours and the ready ones.")
-    ] = False,
+    listed: Annotated[bool, typer.Option("--list", help="List your layouts and the built-in ones.")] = False,
 ) -> None:
     """Draft a layout from an example file, for you to correct.
 
-    The layout goes to the output; what the draft is unsure of, and what the file reads as by it, to the screen beside.
-    On a terminal each doubtful quantity is asked for; elsewhere it is left open as ?, and such a layout reads nothing
-    until it is filled in. A layout file given in place of an example is kept as it is with --save.
+    The layout is written to standard output; doubts, and the record as read with the draft, to standard error. On a
+    terminal you are asked about each doubtful quantity; otherwise it is written as ?, and the layout cannot be used
+    until you fill it in. With --save, a layout file is stored among your layouts.
 
     \b
     Examples:
-      strongmotion layout station.txt > mine.toml        then look at mine.toml and correct it
+      strongmotion layout station.txt > mine.toml        (then check and correct mine.toml)
       strongmotion inspect station.txt --layout mine.toml
-      strongmotion layout mine.toml --save quarry        keep it; files like it are read without --layout
+      strongmotion layout mine.toml --save quarry        (files like it are then read without --layout)
       strongmotion layout --list
     """
     from ..formats.draft import draft_layout
@@ -519,7 +518,7 @@ def _asked(file: Path, draft: Draft) -> str:
         quantity = "dt" if choice.quantity == "sampling_rate" else choice.quantity
         if f'{quantity} = "?"' not in toml:
             continue
-        typer.echo(f"{choice.doubt or f'The file does not seem to say its {quantity}'}.", err=True)
+        typer.echo(f"{choice.doubt or f'The file does not seem to state its {quantity}'}.", err=True)
         while True:
             answer = typer.prompt(f"{quantity} (? leaves it open)", err=True).strip()
             if answer == "?":
@@ -569,7 +568,7 @@ def _preview(record: Record) -> None:
 def settings() -> None:
     """Print the default settings as commented TOML.
 
-    Start your own from it: keep the lines you change, delete or leave the rest.
+    Start your own settings file from it. It needs only the lines that you change.
 
     \b
     Example:
@@ -601,14 +600,14 @@ def measures(
     channel: Channels = None,
     time: TimeSpan = None,
     csv: Annotated[
-        Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and show nothing.")
+        Path | None, typer.Option("--csv", metavar="F", help="Write the long table as CSV, and print nothing.")
     ] = None,
     unit: Unit = "m/s2",
 ) -> None:
     """Show every measure of a record, or of all records of an archive.
 
-    A record is processed, and nothing is kept of it. A star marks a value that its usable band does not support. The
-    long table has a row a measure and component, with the source of its definition and its band of uncertainty.
+    A raw record is processed, but the result is not stored. A star marks a value outside its usable band. The long
+    table has one row for each measure and component, with the source of its definition and its uncertainty band.
 
     \b
     Examples:

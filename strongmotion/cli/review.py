@@ -14,15 +14,15 @@ from .options import ArchiveFolder, By
 def review(
     archive: ArchiveFolder,
     by: By = "",
-    read_only: Annotated[bool, typer.Option("--read-only", help="Look and try, decide nothing.")] = False,
+    read_only: Annotated[bool, typer.Option("--read-only", help="Inspect, but record no decisions.")] = False,
     port: Annotated[
-        int, typer.Option("--port", metavar="N", min=0, max=65535, help="Where to serve the page; 0 for any free port.")
+        int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port of the page; 0 for any free port.")
     ] = 0,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the link.")] = False,
 ) -> None:
-    """Look at records, change what processing chose, and decide, on a page in the browser.
+    """Inspect records, change processing choices, and decide, on a page in the browser.
 
-    The page is served to this machine alone, under a link that holds a random token. Every decision is kept in the
+    The page is accessible from this machine only, under a link with a random token. Every decision is stored in the
     archive with name and reason; nothing is overwritten. Needs Bokeh: pip install "strongmotion[review]".
 
     \b

@@ -130,4 +130,4 @@ def show_findings(findings: Sequence[Finding], unit: str = "m/s2") -> None:
 
 def say_stopping() -> None:
     """Say that an interruption was noticed."""
-    complain("finishing the records in hand; interrupt again to stop at once.")
+    complain("finishing the records in progress; interrupt again to stop immediately.")

@@ -64,6 +64,11 @@ def expected_pgv(magnitude: ArrayLike, distance: ArrayLike, soil: bool = False) 
     magnitude, distance
         As for `expected_pga`; M from 5.3 to 7.4.
     soil : bool
+
+    Examples
+    --------
+    >>> bool(expected_pgv(6.0, 10.0) > expected_pgv(6.0, 50.0))
+    True
     """
     r = np.hypot(np.asarray(distance, dtype=float), 4.0)
     return np.asarray(0.01 * 10 ** (-0.67 + 0.489 * np.asarray(magnitude) - np.log10(r) - 0.00256 * r + 0.17 * soil))

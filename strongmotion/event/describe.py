@@ -45,15 +45,15 @@ def describe(event: Event) -> str:
         lines.append(f"From {phases} arrivals at {len(used)} stations; azimuthal gap {location.gap:.0f} degrees.")
     if event.vp_vs is not None:
         lines.append(f"Vp/Vs by the Wadati diagram: {event.vp_vs[0]:.3f} ± {event.vp_vs[1]:.3f}.")
-    given = "Velocities" if event.settings.model is not None else "No velocities given: the likelier of two models has"
+    given = "Velocities" if event.settings.model is not None else "No velocities given; the likelier of two models has"
     if event.by_model:
         lines += _by_model(event)
     else:
         lines.append(f"{given} {location.model}.")
     if event.moment is not None:
         lines.append(
-            "The moment takes spherical spreading, 2.8 t/m³ and 3.5 km/s at the source, mean radiation of 0.63, a free "
-            "surface of 2 and no amplification by the ground; stress drops from 0.1 to 100 MPa count."
+            "The moment assumes spherical spreading, 2.8 t/m³ and 3.5 km/s at the source, a mean radiation of 0.63, a "
+            "free-surface factor of 2 and no site amplification; stress drops from 0.1 to 100 MPa are considered."
         )
     return "\n".join([*lines, *event.cautions]) + "\n"
 
@@ -145,12 +145,12 @@ def _directions(event: Event) -> list[str]:
     for reading in event.readings:
         direction = reading.direction
         if direction is None:
-            lines.append(f"{reading.record}: the motion of P tells no direction.")
+            lines.append(f"{reading.record}: the P motion gives no direction.")
             continue
         towards = f"{direction.back_azimuth:.0f} ± {direction.uncertainty:.0f} degrees"
         if direction.either_way:
             towards += f", or {(direction.back_azimuth + 180) % 360:.0f}: which of the two is open"
-        lines.append(f"{reading.record}: by the motion of P the source lies towards {towards}.")
+        lines.append(f"{reading.record}: according to the P motion, the source is towards {towards}.")
     return lines
 
 

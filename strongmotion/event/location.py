@@ -759,7 +759,7 @@ def _summary(problem: _Problem, posterior: _Posterior, notes: tuple[str, ...], c
     if len({problem.place[number] for number in posterior.numbers}) == 1:
         return replace(known, kind="circle", region=region, notes=notes)
     if posterior.at_edge > AT_EDGE or region.area > LARGEST_AREA:
-        why = "the arrivals leave the place open in at least one direction"
+        why = "the arrivals do not constrain the location in at least one direction"
         return replace(known, notes=(*notes, why), distances=())
     if not resolved:
         notes += (f"the arrivals do not constrain the depth: {interval[0]:.0f} to {interval[1]:.0f} km is allowed",)

@@ -85,6 +85,14 @@ def wood_anderson(acceleration: ArrayLike, dt: float, instrument: WoodAnderson =
     -------
     ndarray, shape (n,)
         mm on the paper.
+
+    Examples
+    --------
+    >>> time = np.arange(4000) * 0.01
+    >>> shaking = (2 * np.pi * 10) ** 2 * 1e-6 * np.sin(2 * np.pi * 10 * time)  # 0.001 mm, times 2080
+    >>> trace = wood_anderson(shaking, 0.01)
+    >>> float(np.round(np.abs(trace[1000:3000]).max(), 4))
+    2.0576
     """
     swing = response_history(acceleration, dt, instrument.period, instrument.damping)[0]
     return 1000.0 * instrument.magnification * swing
@@ -125,7 +133,13 @@ def moment_magnitude(moment: float) -> float:
 
 
 def moment_of(magnitude: float) -> float:
-    """Return the seismic moment, N m, of a moment magnitude (Hanks & Kanamori 1979)."""
+    """Return the seismic moment, N m, of a moment magnitude (Hanks & Kanamori 1979).
+
+    Examples
+    --------
+    >>> f"{moment_of(6.0):.2e} N m"
+    '1.12e+18 N m'
+    """
     return 10 ** (1.5 * magnitude + 9.05)
 
 
@@ -365,5 +379,11 @@ def seismic_moment(
     -------
     float
         N m.
+
+    Examples
+    --------
+    >>> moment = seismic_moment(0.001, 20_000.0)
+    >>> round(seismic_moment(0.002, 20_000.0) / moment, 6)  # proportional to the plateau
+    2.0
     """
     return 4 * math.pi * density * s_velocity**3 * 1000 * distance * plateau / (radiation * free_surface)

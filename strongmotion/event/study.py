@@ -574,6 +574,16 @@ def study_archive(
         There are no such records, they are of several events, or a pick names none of them.
     ArchiveError
         A file of the archive is damaged.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import strongmotion as sm
+    >>> archive = sm.Archive(tempfile.mkdtemp(), create=True)
+    >>> for name in ("quay.csv", "fern.txt", "salt.csv"):
+    ...     _ = archive.add(sm.process(sm.read(f"demo_records/{name}")))
+    >>> study_archive(archive).size.kind
+    'Mw'
     """
     return study(read_archive(archive, settings, picks=picks, begin=begin, end=end, where=where), settings)
 

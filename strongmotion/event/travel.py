@@ -91,7 +91,7 @@ class VelocityModel:
                 rows.append((float(top or 0.0), float(vp), float(vs)))
             except ValueError:
                 raise SettingsError(
-                    f"{layer!r} is no layer of a velocity model",
+                    f"{layer!r} is not a layer of a velocity model",
                     remedy="Write VP/VS in km/s, such as 6.0/3.5, or TOP:VP/VS for each layer, such as 12:6.4/3.7",
                 ) from None
         return cls(*zip(*rows, strict=True))
@@ -136,6 +136,12 @@ def travel_times(model: VelocityModel, phase: str, distance: ArrayLike, depth: f
     The direct ray of slowness p covers x(p) = sum of h_i p v_i / sqrt(1 - p² v_i²) over the layers above the source.
     With p = sin(a)/v_max and t = tan(a) this is increasing and concave in t, so Newton's method from t = 0 cannot
     overshoot. A head wave along a layer of velocity v has p = 1/v and exists from the distance its two legs cover.
+
+    Examples
+    --------
+    >>> times, *_ = travel_times(VelocityModel(), "P", 16.0, 12.0)  # 20 km along the ray at 6 km/s
+    >>> times.round(3)
+    array([3.333])
     """
     distance = np.atleast_1d(np.asarray(distance, dtype=float))
     depth = max(float(depth), SHALLOWEST)
@@ -260,6 +266,12 @@ def epicentral_distance(lag: float, depth: float, model: VelocityModel) -> float
     """Return the epicentral distance, km, at which S falls behind P by `lag` from a source at `depth` km.
 
     None where the lag is too short for that depth: the source is shallower.
+
+    Examples
+    --------
+    >>> lag = 20.0 / 3.5 - 20.0 / 6.0  # s, for 20 km along the ray
+    >>> round(epicentral_distance(lag, 12.0, VelocityModel()), 2)  # km
+    16.0
     """
     farthest = (
         2 * hypocentral_distance(lag, max(model.vp), max(model.vs))[0]

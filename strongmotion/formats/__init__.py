@@ -121,9 +121,9 @@ def read(path: str | Path, **options: Unpack[ReadOptions]) -> Record:
 
     Examples
     --------
-    >>> record = read("quay.csv")  # doctest: +SKIP
-    >>> record.names  # doctest: +SKIP
-    ('H1', 'H2', 'V')
+    >>> record = read("demo_records/quay.csv")
+    >>> record.names, record.dt, record["H1"].unit
+    (('H1', 'H2', 'V'), 0.005, 'counts')
     """
     records = read_all(path, **options)
     if len(records) > 1:
@@ -160,6 +160,11 @@ def read_all(path: str | Path, **options: Unpack[ReadOptions]) -> Records:
     -------
     Records
         A list of at least one record, in file order. Its ``unread`` attribute lists what could not be read, and why.
+
+    Examples
+    --------
+    >>> [record.station.code for record in read_all("demo_records/quay.csv")]
+    ['QUAY']
     """
     read = _Reader(checked(options))
     file, packed = stored(path)
@@ -307,9 +312,9 @@ def read_joined(paths: Iterable[str | Path], **options: Unpack[ReadOptions]) -> 
 
     Examples
     --------
-    >>> records, unread, apart = read_joined(["quay.N.csv", "quay.E.csv", "quay.Z.csv"])  # doctest: +SKIP
-    >>> records[0].names  # doctest: +SKIP
-    ('H1', 'H2', 'V')
+    >>> records, unread, apart = read_joined(["demo_records/quay.csv", "demo_records/fern.txt"])
+    >>> [record.station.code for record in records], apart  # two stations, so nothing is joined
+    (['QUAY', 'FERN'], [])
     """
     component = options.get("component") or ""
     if "=" in component:
@@ -378,7 +383,13 @@ if hasattr(os, "register_at_fork"):
 
 
 def document_kind(path: str | Path) -> Literal["StationXML", "QuakeML", ""]:
-    """Return the kind of an XML document, by its root element; an empty string for other files and standard input."""
+    """Return the kind of an XML document, by its root element; an empty string for other files and standard input.
+
+    Examples
+    --------
+    >>> document_kind("demo_records/quay.csv")
+    ''
+    """
     if str(path) == STANDARD_INPUT:
         return ""
     head = content(path)[1][:_HEAD]

@@ -432,6 +432,17 @@ def write_csv(record: Record, path: str | Path) -> None:
     ------
     RecordError
         A component's name would be read as another one (``N`` as ``H1``), or the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from strongmotion import read
+    >>> record = read("demo_records/fern.txt")
+    >>> path = Path(tempfile.mkdtemp()) / "fern.csv"
+    >>> write_csv(record, path)
+    >>> bool((read(path)["H1"].samples == record["H1"].samples).all())
+    True
     """
     lines = []
     for at, component in enumerate(record):

@@ -855,6 +855,17 @@ def write_miniseed(
         miniSEED cannot hold the record, or the file cannot be written.
     InputError
         The version or encoding does not exist.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from strongmotion import read
+    >>> record = read("demo_records/quay.csv")
+    >>> path = Path(tempfile.mkdtemp()) / "quay.mseed"
+    >>> write_miniseed(record, path)
+    >>> read(path)["H1"].sensitivity == record["H1"].sensitivity  # counts per m/s²
+    True
     """
     if version not in (2, 3) or encoding not in (None, "steim2", "int32", "float32", "float64"):
         raise InputError(

@@ -49,6 +49,11 @@ def checked(options: ReadOptions) -> ReadOptions:
     ------
     InputError
         A name is unknown, or a value is not one of those allowed.
+
+    Examples
+    --------
+    >>> checked({"unit": "g", "dt": 0.01})
+    {'unit': 'g', 'dt': 0.01}
     """
     for name, value in options.items():
         if name not in ReadOptions.__annotations__:

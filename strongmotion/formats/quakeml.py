@@ -39,6 +39,16 @@ def read_quakeml(path: str | Path) -> tuple[Earthquake, ...]:
     ------
     RecordError
         The document cannot be read, is not QuakeML, or holds no event. The message names the line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> path = Path(tempfile.mkdtemp()) / "event.xml"
+    >>> origin = "<origin><time><value>2031-04-17T03:26:41.2Z</value></time></origin>"
+    >>> _ = path.write_text(f"<quakeml><eventParameters><event>{origin}</event></eventParameters></quakeml>")
+    >>> str(read_quakeml(path)[0].time)[:19]
+    '2031-04-17T03:26:41'
     """
     file, data = content(path)
     root = parse(data, file, "quakeml", _KEPT)

@@ -116,6 +116,17 @@ def read_stationxml(path: str | Path) -> Inventory:
     RecordError
         The document, or every document of the folder, cannot be read or is not StationXML. The message names the file
         and the line. If only some documents of a folder fail, the inventory's ``unread`` lists them.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> path = Path(tempfile.mkdtemp()) / "quay.xml"
+    >>> channel = '<Channel code="HNZ" locationCode="00"><Dip>-90</Dip></Channel>'
+    >>> station = f'<Network code="XX"><Station code="QUAY">{channel}</Station></Network>'
+    >>> _ = path.write_text(f"<FDSNStationXML>{station}</FDSNStationXML>")
+    >>> [channel.id for channel in read_stationxml(path).channels]
+    ['XX.QUAY.00.HNZ']
     """
     folder = Path(path).expanduser()
     files = [folder]

@@ -517,6 +517,16 @@ def write_text(record: Record, path: str | Path, layout: str | Path) -> None:
         The layout has no ``[write]`` table.
     RecordError
         The layout cannot hold this record without loss, or the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from strongmotion import read
+    >>> path = Path(tempfile.mkdtemp()) / "quay.txt"
+    >>> write_text(read("demo_records/quay.csv"), path, "harbour")
+    >>> read(path).names
+    ('H1', 'H2', 'V')
     """
     plan = load_layout(layout)
     if plan.written_header is None:

@@ -28,6 +28,11 @@ def page(topic: str) -> str:
     ------
     InputError
         There is no such page, or several begin so.
+
+    Examples
+    --------
+    >>> page("corners").splitlines()[0]
+    '# Choosing corners'
     """
     found = [name for name in TOPICS if name == topic] or [name for name in TOPICS if name.startswith(topic)]
     if len(found) != 1:
@@ -36,5 +41,11 @@ def page(topic: str) -> str:
 
 
 def title(topic: str) -> str:
-    """Return the title of a page."""
+    """Return the title of a page.
+
+    Examples
+    --------
+    >>> title("corners")
+    'Choosing corners'
+    """
     return page(topic).partition("\n")[0].removeprefix("# ")

@@ -51,6 +51,12 @@ def arias_history(acceleration: ArrayLike, dt: float) -> NDArray[np.float64]:
     ------
     InputError
         The acceleration is empty, of the wrong shape or not finite, or dt is not above 0; so in all that follows.
+
+    Examples
+    --------
+    >>> history = arias_history(np.ones(1001), 0.01)  # 1 m/s² for 10 s
+    >>> float(round(history[-1] / (np.pi / (2 * G) * 10), 12))
+    1.0
     """
     return np.pi / (2.0 * G) * square_history(signal("acceleration", acceleration), positive("dt", dt))
 

@@ -86,6 +86,12 @@ def velocity_spectrum_intensity(acceleration: ArrayLike, dt: float, damping: flo
     ----------
     Von Thun, J. L., Roehm, L. H., Scott, G. A. and Wilson, J. A. (1988). Earthquake ground motions for design and
     analysis of dams. Earthquake Engineering and Soil Dynamics II, ASCE.
+
+    Examples
+    --------
+    >>> pulse = np.where(np.arange(2000) < 100, 1.0, 0.0)  # 1 m/s² for 1 s
+    >>> round(velocity_spectrum_intensity(2 * pulse, 0.01) / velocity_spectrum_intensity(pulse, 0.01), 6)
+    2.0
     """
     return housner_intensity(acceleration, dt, damping)
 

@@ -42,6 +42,13 @@ def peak_table(motion: Mapping[str, Motion], rotate: bool = True) -> pd.DataFram
         ``component, quantity, value, unit, time, sign``: SI units; the time in s after the record's first sample; 1 or
         -1 as the motion of a component was positive or negative there, 0 where it has no sign. The time of a RotD value
         is that of the peak in the direction whose peak is nearest to it; a geometric mean has none.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> peak_table(result.motion).query("component == 'RotD50'")["quantity"].tolist()
+    ['PGA', 'PGV', 'PGD']
     """
     rows = []
     for name, component in motion.items():

@@ -83,6 +83,12 @@ def rotated_significant_duration(
     ------
     InputError
         As in `rotated_arias_intensity`; or the fractions are not 0 <= start < end <= 1.
+
+    Examples
+    --------
+    >>> steady = np.ones(1001)  # 10 s
+    >>> [float(round(value, 2)) for value in rotated_significant_duration(steady, steady, 0.01)]
+    [9.0]
     """
     one, two = _pair(a1, a2)
     energies = _energies(one, two, positive("dt", dt))
@@ -99,6 +105,13 @@ def rotated_cumulative_absolute_velocity(
 
     Parameters and errors are those of `rotated_arias_intensity`; the integral is exact for straight lines between
     samples, as that of `cumulative_absolute_velocity`.
+
+    Examples
+    --------
+    >>> sine = np.sin(2 * np.pi * np.arange(1001) * 0.01)  # m/s², 10 s
+    >>> values = rotated_cumulative_absolute_velocity(sine, sine, 0.01, percentiles=(0, 100))
+    >>> [float(round(value, 2)) for value in values]  # largest towards 45 degrees: sqrt(2) times 2 / pi times 10 m/s
+    [0.0, 9.0]
     """
     one, two = _pair(a1, a2)
     dt = positive("dt", dt)
@@ -108,7 +121,7 @@ def rotated_cumulative_absolute_velocity(
 def _pair(a1: ArrayLike, a2: ArrayLike) -> tuple[Floats, Floats]:
     one, two = signal("a1", a1), signal("a2", a2)
     if one.size != two.size:
-        raise InputError(f"components of {one.size} and {two.size} samples are no pair", source="a2")
+        raise InputError(f"components of {one.size} and {two.size} samples are not a pair", source="a2")
     return one, two
 
 

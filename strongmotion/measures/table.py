@@ -244,7 +244,7 @@ MEASURES = [
     ),
     Measure(
         "permanent displacement", "peaks", "m", "after Boore (2001), Akkar & Boore (2009)",
-        "By how much the ground stands elsewhere after the shaking, with the interval that the record allows.",
+        "Displacement of the ground after the shaking, with the interval that the record allows.",
     ),
     Measure(
         "effective peak acceleration", "spectrum", "m/s2", "ATC 3-06 (1978)",

@@ -34,7 +34,7 @@ def key_of(name: str) -> str:
 _KNOWN = {
     "PSA": (
         "Pseudo-acceleration: (2 pi / T)² times the largest displacement, relative to the ground, of a damped "
-        "oscillator of period T; here at 5 % of critical damping unless said otherwise.",
+        "oscillator of period T; here at 5 % of critical damping unless stated otherwise.",
         "Nigam & Jennings (1969)",
     ),
     "RotD50": (
@@ -48,7 +48,7 @@ _KNOWN = {
         "Akkar & Bommer (2006)",
     ),
     "band of a number": (
-        "How far the number moves, from 5 to 95 %, over processing choices that an expert could equally have made.",
+        "The 5 to 95 % range of the number over processing choices that an expert could equally have made.",
         "our own, after Boore & Bommer (2005) on the influence of processing choices",
     ),
     "geometric mean": ("The root of the product of the peaks of H1 and H2.", "common practice"),

@@ -210,6 +210,13 @@ def draw(result: Result, what: str = "motion", **options: Any) -> Figure:
     ------
     InputError
         There is no such figure, or as that function says.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(draw(result, "motion").axes) > 0
+    True
     """
     entry = named(what)
     return entry.draw(result, **{**entry.options, **options})

@@ -58,6 +58,13 @@ def raw_figure(
     ------
     InputError
         `unit` is not one of acceleration, `style` is unknown, or the axes are not one a component.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(raw_figure(result).axes) > 0
+    True
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
@@ -191,6 +198,13 @@ def husid_figure(result: Result, axes: Axes | None = None, style: str = "light")
     ------
     InputError
         `style` is unknown, or more than one Axes is given.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(husid_figure(result).axes) > 0
+    True
     """
     look = named_style(style)
     figure, grid = canvas(axes, 1, 1, (8.0, 4.6), look)
@@ -265,6 +279,13 @@ def particle_figure(
     ------
     InputError
         The result has not H1, H2 and V, the quantity or `style` is unknown, or the axes are not as many as the planes.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(particle_figure(result).axes) > 0
+    True
     """
     look, unit = named_style(style), acceleration_unit(unit)
     if missing := {"H1", "H2", "V"} - set(result.motion):
@@ -322,6 +343,13 @@ def offset_figure(result: Result, axes: Axes | Iterable[Axes] | None = None, sty
     ------
     InputError
         `style` is unknown, or the axes are not one a component.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(offset_figure(result).axes) > 0
+    True
     """
     look = named_style(style)
     names = list(result.motion)

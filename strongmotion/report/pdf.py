@@ -130,7 +130,7 @@ def _front(result: Result, unit: str) -> Iterator[str]:
         yield from _wrapped(f"{finding.said(unit)}. What it does: {finding.effect}. What to do: {finding.remedy}.", 4)
         yield ""
     if not result.findings:
-        yield from ("The checks found nothing to say against this record.", "")
+        yield from ("No problems found.", "")
     yield from ("THE NUMBERS", "")
     columns, rows = headline_table(result, unit)
     yield from _table(["", *columns], [[name, *(_cell(cell) for cell in cells)] for name, _, cells in rows])

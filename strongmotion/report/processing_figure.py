@@ -52,6 +52,13 @@ def processing_figure(
     ------
     InputError
         A component is not there, `style` is unknown, or the axes are not two a component.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(processing_figure(result).axes) > 0
+    True
     """
     look = named_style(style)
     every = list(result.motion)

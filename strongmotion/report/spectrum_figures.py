@@ -90,6 +90,13 @@ def spectrum_figure(
     InputError
         The result has no spectra of this damping, `unit` is not one of acceleration, or `scale` or `style` is
         unknown; the target is of another damping.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(spectrum_figure(result).axes) > 0
+    True
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
@@ -163,6 +170,13 @@ def tripartite_figure(
     ------
     InputError
         There is no spectrum of this damping, or no pseudo-velocity in it, or `style` is unknown.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(tripartite_figure(result).axes) > 0
+    True
     """
     look = named_style(style)
     damping, curves = _curves_of(source, damping)
@@ -220,6 +234,13 @@ def rotation_figure(
     ------
     InputError
         The result has no RotD spectra or none of this damping, `unit` or `style` is unknown, or the axes are not two.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(rotation_figure(result).axes) > 0
+    True
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)
@@ -280,6 +301,13 @@ def acceleration_displacement_figure(
     ------
     InputError
         There is no spectrum of this damping, or no displacement in it, or `unit` or `style` is unknown.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> len(acceleration_displacement_figure(result).axes) > 0
+    True
     """
     look, unit = named_style(style), acceleration_unit(unit)
     factor = in_unit(unit)

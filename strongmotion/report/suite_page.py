@@ -165,7 +165,7 @@ def suite_facts(
             (
                 "Choice",
                 f"of {found.considered} usable records; their shape misfits sum to {found.cost:.4g}, at most "
-                f"{100 * found.gap:.1f} % above the least possible",
+                f"{100 * found.gap:.1f} % above the smallest possible",
             ),
         ]
     return facts

@@ -208,7 +208,7 @@ def _printed(cell: Cell) -> str:
 def _findings(sheet: PaperSheet, result: Result, unit: str) -> None:
     """Write the findings, most severe first, as far as there is room."""
     if not result.findings:
-        sheet.paragraph("The checks found nothing to say against this record. They do not see everything.")
+        sheet.paragraph("No problems found. The checks do not detect everything.")
     ordered = sorted(result.findings, key=most_severe_first)
     for number, finding in enumerate(ordered):
         where = ", ".join(part for part in (finding.component, finding.where) if part)
@@ -281,7 +281,7 @@ def _decided(sheet: PaperSheet, result: Result, around: Surroundings) -> None:
     sheet.heading("What was decided, by whom")
     entries = around.history
     if not entries:
-        sheet.line("The result stands in no archive: nothing was decided.")
+        sheet.line("The result is not in an archive, so no decision has been made.")
     if len(entries) > TOLD:
         sheet.line(f"{len(entries) - TOLD} earlier entries: see the full record.", SMALL)
     for entry in entries[-TOLD:]:

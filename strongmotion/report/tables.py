@@ -46,9 +46,7 @@ SEVERITIES = {
 }
 
 
-DAGGER = (
-    "†: outside the usable band, or from a component that is unfit; ‡: in doubt, see the findings; ≥: at least so large"
-)
+DAGGER = "†: outside the usable band, or from an unfit component; ‡: in doubt, see the findings; ≥: at least this large"
 
 
 @dataclass(frozen=True)

@@ -198,6 +198,16 @@ def match_spectrum(
     ------
     InputError
         An argument is out of range, the motion is all zeros, or the target does not cover the range.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> from strongmotion.spectra import asce7_spectrum
+    >>> motion = sm.process(sm.read("demo_records/quay.csv")).motion["H1"].unpadded()
+    >>> target = asce7_spectrum(s_ds=0.3, s_d1=0.2, t_l=8.0)
+    >>> matched = match_spectrum(motion.acceleration, motion.dt, target, (0.3, 1.0))
+    >>> matched.misfit < 0.05
+    True
     """
     given, dt = signal("acceleration", acceleration), positive("dt", dt)
     first, last = (float(end) for end in period_range)

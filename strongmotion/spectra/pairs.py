@@ -133,7 +133,7 @@ def coherence(one: ArrayLike, two: ArrayLike, dt: float, half_width: int = 5) ->
     """
     one, two, dt = signal("one", one), signal("two", two), positive("dt", dt)
     if one.size != two.size:
-        raise InputError(f"motions of {one.size} and {two.size} samples are no pair", source="two")
+        raise InputError(f"motions of {one.size} and {two.size} samples are not a pair", source="two")
     if half_width < 1 or 2 * half_width + 1 > one.size // 2 + 1:
         raise InputError(f"expected a half width from 1 to a quarter of the samples, found {half_width}")
     window = np.hamming(2 * half_width + 1)

@@ -234,6 +234,16 @@ def target_from_table(path: str | os.PathLike[str], name: str | None = None, dam
         The file cannot be read, its first row is of another form, or a row is not two numbers in range.
     InputError
         The damping is out of range.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> path = Path(tempfile.mkdtemp()) / "site.csv"
+    >>> with path.open("w") as file:
+    ...     print("period [s],psa [g]", "0.1,1.0", "1.0,0.6", sep=chr(10), file=file)
+    >>> target_from_table(path).at([1.0]) / 9.80665  # g
+    array([0.6])
     """
     path = Path(path)
     try:
@@ -464,6 +474,6 @@ def best_scale(
     first, last = (float(end) for end in period_range)
     inside = (periods >= first) & (periods <= last)
     if not inside.any():
-        raise InputError(f"no period lies in the range {first:g} s to {last:g} s", source="period_range")
+        raise InputError(f"no period is in the range {first:g} s to {last:g} s", source="period_range")
     over = ratio(target, periods[inside], above_zero("psa", psa[inside]), unit=unit)
     return float(np.exp(-np.log(over).mean()))

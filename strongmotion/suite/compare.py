@@ -78,7 +78,7 @@ def range_of(spectra: SuiteSpectra, target: TargetSpectrum, period_range: tuple[
         )
     columns = np.flatnonzero((spectra.periods >= first * (1 - 1e-9)) & (spectra.periods <= last * (1 + 1e-9)))
     if not columns.size:
-        raise InputError(f"no period lies in the range {first:g} s to {last:g} s", source="range")
+        raise InputError(f"no period is in the range {first:g} s to {last:g} s", source="range")
     return columns
 
 

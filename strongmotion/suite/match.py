@@ -45,8 +45,8 @@ SHARES = 0.01
 
 MATCH_CAUTIONS = (
     "Not a recorded motion: a record was adjusted in time until its spectrum followed a target.",
-    "Its spectrum is smooth as none of a record is, and its energy, duration and peaks differ from the record's.",
-    "Whether adjusted motion may be used, and how much it may differ from its record, the local code says.",
+    "Its spectrum is smoother than that of any record, and its energy, duration and peaks differ from the record's.",
+    "The local code determines whether adjusted motion may be used, and how much it may differ from its record.",
     CAUTION,
 )
 """What is said of every adjusted motion, a sentence each."""
@@ -324,6 +324,15 @@ def match(
     ------
     InputError
         There is no such component, it is unfit or not usable over the range, or an argument is out of range.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> from strongmotion.spectra import asce7_spectrum
+    >>> found = match(result, asce7_spectrum(0.3, 0.2, 8.0), (0.3, 1.0), "H1")
+    >>> found.is_within, round(found.motion.factor, 2)
+    (True, 2.23)
     """
     first, last = period_range
     _check_usable(result, component, period_range, keep_unusable)

@@ -159,6 +159,15 @@ def select(
     ------
     InputError
         Fewer records are usable than asked for, no suite keeps to the rules, or a rule is not sound.
+
+    Examples
+    --------
+    >>> from strongmotion.spectra import TargetSpectrum
+    >>> psa = np.array([[1.0, 2.0], [2.0, 1.0], [1.5, 1.5]])  # m/s²
+    >>> names, periods = ("a", "b", "c"), np.array([0.5, 1.0])
+    >>> suite = SuiteSpectra(names, ("",) * 3, ("",) * 3, periods, psa, psa, psa, psa > 0, "H1", 0.05)
+    >>> select(suite, TargetSpectrum([0.1, 2.0], [3.0, 3.0]), (0.5, 1.0), 1).table[["record", "factor"]].values.tolist()
+    [['c', 2.0]]
     """
     rules = rules or SelectionRules()
     lowest, highest = rules.factors

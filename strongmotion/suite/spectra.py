@@ -150,6 +150,14 @@ def spectra_of(results: Iterable[Result], component: str = "RotD50", damping: fl
     ------
     InputError
         No result, or one without this component, this damping or these periods.
+
+    Examples
+    --------
+    >>> import strongmotion as sm
+    >>> result = sm.process(sm.read("demo_records/quay.csv"))
+    >>> suite = spectra_of([result], "H1")
+    >>> len(suite), suite.psa.shape[1] == suite.periods.size
+    (1, True)
     """
     names: list[str] = []
     events: list[str] = []
@@ -250,7 +258,9 @@ def _at_five_per_cent(text: str) -> TargetSpectrum:
     wanted = SHAPES[shape.lower()]
     if set(given) != set(wanted):
         raise InputError(
-            f"the shape {shape} takes {', '.join(wanted)}, found {', '.join(given) or 'none'}", source="target"
+            f"the shape {shape} needs {', '.join(wanted)}, found {', '.join(given) or 'none'}",
+            source="target",
+            remedy=f"Write {shape}:{'=X,'.join(wanted)}=X",
         )
     try:
         values = [float(given[name]) for name in wanted]

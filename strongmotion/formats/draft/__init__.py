@@ -614,7 +614,7 @@ class _Drafter:
         unknown = [
             name for name, one in zip(self.names, where, strict=True) if not one.kind and name not in ("H1", "H2", "V")
         ]
-        self.direction_note = ""
+        self.direction_note, self.unnamed = "", len(unknown)
         if unknown:
             pair = ", ".join(f"{name}=H{at + 1}" for at, name in enumerate(unknown[:2]))
             offer = f"component={quoted(pair)}" if len(unknown) > 1 else "component="
@@ -889,7 +889,18 @@ class _Drafter:
         if self.arrangement.note:
             more.append(self.arrangement.note)
         if self.direction_note and not self.reading.names:
-            more.append(self.direction_note)
+            notes.append(
+                Finding(
+                    "no horizontal pair", "note", self.direction_note,
+                    "components of unknown direction are processed separately, without rotated spectra",
+                    "if two of them are the horizontal pair, name them H1 and H2",
+                )
+                if self.unnamed > 1
+                else Finding(
+                    "inferred header", "note", self.direction_note, "results that use it depend on this choice",
+                    "if it is wrong, give it with an option or a layout",
+                )
+            )  # fmt: skip
         for text in left:
             notes.append(
                 Finding(
