@@ -201,14 +201,22 @@ def unfit(result, *components):
     return dataclasses.replace(result, findings=findings, usable_band=bands, peaks=peaks)
 
 
+def steady(result):
+    """Return a result whose baseline leaves nothing uncertain: all peaks, and all periods within the corners, count."""
+    bands = {name: dataclasses.replace(band, steady_from=0.0) for name, band in result.usable_band.items()}
+    return dataclasses.replace(result, peaks=result.peaks.assign(usable=True), usable_band=bands)
+
+
 def sure(result):
-    """Return a result whose peaks have narrow bands."""
+    """Return a steady result whose peaks have narrow bands."""
+    result = steady(result)
     peaks = result.peaks.assign(band_low=result.peaks.value, band_high=result.peaks.value)
     return dataclasses.replace(result, peaks=peaks)
 
 
 def test_verdict_is_made_of_findings_and_bands(result):
-    assert verdict_of(dataclasses.replace(result, findings=())).uses[1].peaks["PGD"] == "wide band"
+    assert {use.peaks["PGV"] for use in verdict_of(dataclasses.replace(result, findings=())).uses} == {"no"}
+    assert verdict_of(dataclasses.replace(steady(result), findings=())).uses[1].peaks["PGD"] == "wide band"
     result = sure(result)
     sound = verdict_of(dataclasses.replace(result, findings=()))
     assert sound.kind == "usable"
@@ -231,6 +239,7 @@ def test_verdict_is_made_of_findings_and_bands(result):
 
 
 def test_a_lower_bound_is_marked_wherever_its_number_stands(result):
+    result = steady(result)
     bound = result.peaks.assign(bound=np.where(result.peaks.quantity == "PGV", "at least", ""))
     short = dataclasses.replace(result, peaks=bound, findings=())
     assert {use.peaks["PGV"] for use in verdict_of(short).uses} == {"at least"}

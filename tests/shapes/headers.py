@@ -405,4 +405,26 @@ def shapes() -> dict[str, Shape]:
         + " ".join(f"{x:.4f}" for x in 100 * a) + "\n",
         0.01, [_read(100 * a, ".4f")], 0.01, station="KALE", azimuth=(0.0,),
     )  # fmt: skip
+    made["facts in running text, broken where a line is full"] = Shape(
+        "Time of first sample: 2031-04-17T03:26:25.000Z; Previous sampling rate is 500 Hz. Original sampling\n"
+        "rate: 1000 Hz; Reference station: REFA; Code of station is KALE. Recorder latitude S38.4210. Recorder\n"
+        "longitude: E27.1500; Axis of motion is 125 degrees east of north. Spacing of ordinates 10\n"
+        f"milliseconds. Event latitude 39.1 S. Event longitude: 28.2 E; Ordinates in: gal; Points {N}.\n"
+        + _block(100 * a, 8, "10.4f"),
+        0.01, [_read(100 * a, "10.4f")], 0.01, station="KALE", start="2031-04-17T03:26:25", azimuth=(125.0,),
+        latitude=-38.421, longitude=27.15,
+    )  # fmt: skip
+    made["a numbered form with leaders"] = Shape(
+        "1. Station code ............... KALE\n2. Latitude, decimal degrees ... 38.4210\n"
+        "3. Longitude, decimal degrees .... 27.1500\n4. Previous sampling rate, Hz ... 400\n"
+        "5. Sampling frequency, Hz ...... 100\n6. Ordinates ........ acceleration in g\n"
+        "7. Columns ......... 1 = N75E, 2 = N165E, 3 = Up\n" + _rows([v / G for v in (a, b, c)], ["12.6f"] * 3),
+        0.01, [_read(v / G, "12.6f") for v in (a, b, c)], G, station="KALE", azimuth=(75.0, 165.0, None),
+        latitude=38.421, longitude=27.15,
+    )  # fmt: skip
+    made["a rate in words, and the time among the columns listed"] = Shape(
+        "Station code KALE\nIt sampled 100 times a second\nUnit: percent of gravity\nColumns:  time, Up, N50E, S40E\n"
+        + _rows([time, 100 * a / G, 100 * b / G, 100 * c / G], ["8.2f", "10.4f", "10.4f", "10.4f"]),
+        0.01, [_read(100 * v / G, "10.4f") for v in (a, b, c)], G / 100, station="KALE", azimuth=(None, 50.0, 140.0),
+    )  # fmt: skip
     return made

@@ -43,7 +43,7 @@ _NUMBER = re2.compile(NUMBER)
 _LISTED = re2.compile(rf"^ *{NUMBER}(?:(?:, +|[ ;/|]+){NUMBER})+ *")
 _STARTS_WITH_VALUE = re2.compile(r"^[-+\x{2212}]?[0-9.,][0-9]*")
 _CLAUSE = re2.compile(r"; |, |\. +|[()\[\]{}]|\.$| - ")
-_COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +([-+]?[0-9].*)$")
+_COORDINATE = re2.compile(r"(?i)\b(lat\w*|lon\w*)\.?:? +((?:[NSEW] ?|[-+])?[0-9].*)$")
 LARGEST_NUMBER = 1e15
 """Larger than any count, rate or sensitivity."""
 
