@@ -69,6 +69,18 @@ def test_quakeml_tells_what_the_event_tells(document, event):
     assert set(EVENT_CAUTIONS) <= comments
 
 
+def test_picks_of_quakeml_are_at_the_times_of_the_readings(document, event):
+    told = {}
+    for element in document.iter(f"{BED}pick"):
+        station = element.find(f"{BED}waveformID").attrib["stationCode"]
+        told[station, element.find(f"{BED}phaseHint").text] = element.find(f"{BED}time/{BED}value").text
+    for reading in event.readings:
+        for pick in filter(None, (reading.arrivals.p, reading.arrivals.s)):
+            at = np.datetime64(told.pop((reading.station.code, pick.phase)).removesuffix("Z"), "us")
+            assert (at - reading.start) / np.timedelta64(1, "s") == pytest.approx(pick.time, abs=1e-5)
+    assert told == {}
+
+
 def test_quakeml_is_read_back(event, tmp_path):
     (tmp_path / "event.xml").write_text(to_quakeml(event), encoding="utf-8")
     (found,) = read_quakeml(tmp_path / "event.xml")

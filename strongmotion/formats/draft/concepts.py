@@ -33,8 +33,8 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     ("trigger", r"trigger|threshold|disparo|declenchement|schwelle|soglia"),
     ("pre-event", r"pre.?event|pre.?trigger|post.?event|post.?trigger|\bmemory\b|preevent"),
     ("original rate", (
-        r"before (?:decimation|resampling)|\boriginal|\bprevious|\bprior\b|\bformer|vorherig|ursprunglich|\banterior"
-        r"|\bprecedent|field (?:sampling|rate|digit)"
+        r"before (?:decimation|resampling|trimming|cutting|editing)|\boriginal|\bprevious|\bprior\b|\bformer"
+        r"|vorherig|ursprunglich|\banterior|\bprecedent|field (?:sampling|rate|digit)"
         r"|\b(?:raw|native|acquisition|recorded|recorder|digiti[sz]er|adc) (?:data )?(?:sampl\w* )?"
         r"(?:rate|freq\w*|interval)"
     )),
@@ -120,7 +120,7 @@ _CONCEPTS: tuple[tuple[str, str], ...] = (
     )),
     ("unit", (
         r"\bunits?\b|\bbirim|einheit|unidad|unite\b|unita\b|accelerations? (?:in|are in)|values? in\b"
-        r"|ordinates? in|scaling|data in\b|quantity"
+        r"|ordinates? in|scaling|data in\b|quantity|grandeza|grandezza|grandeur|\bgrosse\b|messgrosse"
     )),
 )  # fmt: skip
 _COMPILED = tuple((name, re2.compile(pattern)) for name, pattern in _CONCEPTS)

@@ -300,7 +300,7 @@ def count(items: Sequence[Item], found: int, total: int) -> Choice:
 # Unit ----------------------------------------------------------------------------------------------------------------
 
 _IN = re2.compile(
-    r"(?i)(?:\bin\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit"
+    r"(?i)(?:\bin\b|\bem\b|\ben\b|\bunits? (?:is|are)\b|acc\w*|ordinates|values|amplitude|\bunits?\b|einheit"
     r"|unidad\w*) *:? *(?:of +)?([^,;:]+)$"
 )
 
