@@ -328,7 +328,7 @@ def test_inspect_shows_what_is_in_a_file(folder):
     assert facts["samples"] == "4000, every 0.01 s"
     assert facts["duration"] == "39.99 s"
     assert facts["start"].startswith("2031-04-17T03:26:27")
-    assert "47.1° N" in facts["place"]
+    assert "47.1° S" in facts["place"]
     assert "raw peak cm/s2" in result.stdout
     (row,) = [line.split() for line in result.stdout.splitlines() if line.startswith("H1 ")]
     assert float(row[-1]) == pytest.approx(100.0, rel=0.01)
