@@ -551,8 +551,8 @@ def _measures(
         measures = measures.assign(band_low=low, band_high=high)
         keys = pd.MultiIndex.from_frame(measures[["component", "measure"]])
         known = peaks.set_index(["component", "quantity"])[["band_low", "band_high"]].reindex(keys)
-        told = known.band_low.notna().to_numpy()
-        measures.loc[told, ["band_low", "band_high"]] = known.to_numpy()[told]
+        has_band = known.band_low.notna().to_numpy()
+        measures.loc[has_band, ["band_low", "band_high"]] = known.to_numpy()[has_band]
         scatter = NORMAL_95 * measures["measure"].map({one.name: one.scatter for one in MEASURES}).to_numpy(dtype=float)
         value = measures["value"].to_numpy()
         measures = measures.assign(

@@ -53,7 +53,7 @@ VELOCITY_PERIODS = (0.1, 3.0)
 class UsablePeriods(Protocol):
     """Anything that tells which oscillator periods (s) a processed motion is good for."""
 
-    def holds(self, period: ArrayLike) -> NDArray[np.bool_]: ...  # noqa: D102
+    def holds(self, period: ArrayLike) -> NDArray[np.bool_]: ...  # noqa: D102 -- the class says it
 
 
 @dataclass(frozen=True)

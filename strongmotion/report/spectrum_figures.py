@@ -427,8 +427,8 @@ def comparison_figure(
     mean = logs.sum(axis=0) / np.maximum(count, 1)
     deviation = np.sqrt(np.where(np.isfinite(psa), (logs - mean) ** 2, 0.0).sum(axis=0) / np.maximum(count - 1, 1))
     median = np.where(enough, np.exp(mean), np.nan)
-    told = f"{shown}" if shown == len(results) else f"{shown} of {len(results)}"
-    handles = [Line2D([], [], color=look.faint, linewidth=0.6, label=f"{told} records, where usable")]
+    drawn = f"{shown}" if shown == len(results) else f"{shown} of {len(results)}"
+    handles = [Line2D([], [], color=look.faint, linewidth=0.6, label=f"{drawn} records, where usable")]
     if shown > 1:
         handles.append(
             panel.fill_between(
