@@ -330,6 +330,19 @@ def test_constant_record_is_processed_to_zero_and_found_dead():
     assert np.isfinite(result.spectra.psa).all()
 
 
+@pytest.mark.parametrize(
+    "values",
+    [np.zeros(4000), (np.arange(4000) > 2000) * 1.0, np.eye(1, 4000, 2000)[0], (-1.0) ** np.arange(4000),
+     np.arange(4000) * 0.01],
+    ids=["zeros", "a step", "a spike", "every sample the other way", "a ramp"],
+)  # fmt: skip
+def test_what_is_no_shaking_is_unfit_without_a_number_that_is_none(values):
+    result = process(Record(tuple(Component(name, values, 0.01, "m/s2") for name in ("H1", "H2", "V"))))
+    assert not result.usable_band["H1"].usable
+    assert not result.peaks.usable.any()
+    assert not any("nan" in f"{one.what} {one.values}" for one in result.findings)
+
+
 @pytest.mark.parametrize("samples", [2, 3, 5, 10, 50])
 def test_very_short_records_are_processed(samples):
     result = process(one(np.sin(np.arange(samples) + 0.5)))

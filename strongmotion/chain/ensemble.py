@@ -185,7 +185,8 @@ def band_of(value: Floats, others: Sequence[Floats], noise: Floats | float) -> t
     >>> bool(low[0] < 1.0 < high[0])
     True
     """
-    moved = np.max([np.abs(other - value) for other in others], axis=0) if others else np.zeros_like(value)
+    with np.errstate(invalid="ignore"):  # a ratio of a dead record is infinite in each member
+        moved = np.max([np.abs(other - value) for other in others], axis=0) if others else np.zeros_like(value)
     half = np.hypot(moved, NORMAL_95 * noise)
     low = value - half
     return np.where(value >= 0, np.maximum(low, 0.0), low), value + half

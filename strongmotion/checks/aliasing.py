@@ -45,7 +45,7 @@ def aliasing(component: Component) -> Finding | None:
     power = np.abs(rfft((strong - strong.mean()) * window, next_fast_len(len(strong), real=True))) ** 2
     bands = np.array([band.mean() for band in np.array_split(power, 20)])
     top, beside, noise = bands[18:].mean(), bands[12:14].mean(), seen.noise**2 * (window**2).sum()
-    if top < LARGE**2 * bands.max() or top < FLAT**2 * beside or top < ABOVE_NOISE**2 * noise:
+    if top == 0.0 or top < LARGE**2 * bands.max() or top < FLAT**2 * beside or top < ABOVE_NOISE**2 * noise:
         return None
     nyquist = 0.5 / component.dt
     return Finding(

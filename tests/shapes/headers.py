@@ -427,4 +427,11 @@ def shapes() -> dict[str, Shape]:
         + _rows([time, 100 * a / G, 100 * b / G, 100 * c / G], ["8.2f", "10.4f", "10.4f", "10.4f"]),
         0.01, [_read(100 * v / G, "10.4f") for v in (a, b, c)], G / 100, station="KALE", azimuth=(None, 50.0, 140.0),
     )  # fmt: skip
+    made["a ratio of each component, nearly the same"] = Shape(
+        "Station code KALE\nRate 100 sps\nScale N: 1962/8388608 gal/count\nScale E: 1950/8388608 gal/count\n"
+        "Scale Z: 1975/8388608 gal/count\nN E Z\n"
+        + _rows([np.rint(v * 1e5) for v in (a, b, c)], ["10.0f"] * 3),
+        0.01, [np.rint(v * 1e5) * gal / 1962 for v, gal in ((a, 1962), (b, 1950), (c, 1975))], 19.62 / 8388608,
+        station="KALE", azimuth=(0.0, 90.0, None),
+    )  # fmt: skip
     return made

@@ -616,7 +616,9 @@ def alike(one: Choice, other: Choice) -> bool:
             # Common factors make no difference, and a small integer is exact.
             exact = any(item is of_other for of_other in theirs) or (item is not None and item.number in range(1, 11))
             if item is not None and item.number and not exact:
-                limit += 0.5 * 10.0 ** -_places(item.text) / abs(item.number)
+                # Of a step the number is what a count is worth, and the text the number that was written.
+                written = item.number if item.kind == "number" else float(item.text.lower().replace("d", "e"))
+                limit += 0.5 * 10.0 ** -_places(item.text) / abs(written)
     units = [
         choice.item.unit.factor if choice.item is not None and choice.item.unit else 0.0 for choice in (one, other)
     ]
